@@ -1,0 +1,114 @@
+"""Every error that rowfault raises on purpose.
+
+The tree, with the exit status that the command line gives::
+
+    RowfaultError                1
+    ├── InputError               1   one typed thing that cannot be used
+    │   └── UnknownName          1   a name that is not known; offers near matches
+    ├── FileProblems             1   everything wrong with a file, at once
+    ├── ImpossibleEvidence       1   results that cannot stand together
+    └── Unavailable              1   something the machine lacks (a folder, a permission)
+
+Wrong usage of a command (a missing argument, an unknown option) is click's own
+error and exits with 2.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where something stands: a file and a line, or a name such as ``argument 3``.
+
+    >>> str(Place("mine.yaml", 12))
+    'mine.yaml:12'
+    >>> str(Place("argument 3"))
+    'argument 3'
+    """
+
+    source: str
+    line: int | None = None
+
+    def __str__(self) -> str:
+        return self.source if self.line is None else f"{self.source}:{self.line}"
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing that is wrong: where, what was expected, what came, what to try.
+
+    >>> print(Problem(Place("mine.yaml", 3), "a whole number of rows", "'six'", "write rows: 6"))
+    mine.yaml:3: expected a whole number of rows, got 'six'; write rows: 6
+    """
+
+    where: Place
+    expected: str
+    got: str
+    remedy: str = ""
+
+    def __str__(self) -> str:
+        tail = f"; {self.remedy}" if self.remedy else ""
+        return f"{self.where}: expected {self.expected}, got {self.got}{tail}"
+
+
+class RowfaultError(Exception):
+    """Base of all errors of this project; ``exit_code`` is the command's exit status."""
+
+    exit_code = 1
+
+
+class InputError(RowfaultError):
+    """One thing that was typed or passed cannot be used; carries its `Problem`."""
+
+    def __init__(self, problem: Problem) -> None:
+        super().__init__(str(problem))
+        self.problem = problem
+
+
+class UnknownName(InputError):
+    """A name that nothing answers to; the message offers the nearest known names."""
+
+    def __init__(self, where: Place, what: str, name: str, known: Iterable[str]) -> None:
+        known = sorted(known)
+        near = near_matches(name, known)
+        remedy = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(known)}"
+        super().__init__(Problem(where, what, repr(name), remedy))
+
+
+class FileProblems(RowfaultError):
+    """Everything that is wrong with one file or folder, in order of place."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        super().__init__("\n".join(map(str, problems)))
+        self.problems = tuple(problems)
+
+
+class ImpossibleEvidence(RowfaultError):
+    """The results given cannot all be true under any combination of faults.
+
+    ``findings`` names a smallest set of results that cannot stand together.
+    """
+
+    def __init__(self, findings: Sequence[str]) -> None:
+        super().__init__(
+            "expected results that some combination of faults can produce, got results that "
+            f"cannot stand together: {', '.join(findings)}; check how they were noted down"
+        )
+        self.findings = tuple(findings)
+
+
+class Unavailable(RowfaultError):
+    """Something outside the program is missing or refuses: a folder, a file, a permission."""
+
+
+def near_matches(name: str, known: Iterable[str], most: int = 3) -> list[str]:
+    """The known names that look most like ``name``, best first.
+
+    >>> near_matches("mounted12", ["mounted-6", "mounted-12", "folding-16"])[0]
+    'mounted-12'
+    """
+    return difflib.get_close_matches(name, list(known), n=most, cutoff=0.6)

@@ -1,0 +1,100 @@
+"""The ``rowfault`` command: its subcommands, and how errors end.
+
+Only click is imported here and at the top of each command's module, so that ``--help`` and
+``--version`` answer at once; a command imports what it needs when it runs.
+"""
+
+from __future__ import annotations
+
+from typing import IO, Any
+
+import click
+
+from diagnose.errors import RowfaultError, Unavailable
+from diagnose.faces.completion import ask_shell, completion
+from diagnose.faces.explaining import explain
+from diagnose.faces.machines import machine
+from diagnose.faces.output import show_what_the_terminal_can
+from diagnose.faces.ranking import rank
+from diagnose.faces.rulebase import rules
+
+CTRL_C = 130
+
+
+class Refusal(click.ClickException):
+    """An error of this project on its way to standard error, with its own exit status."""
+
+    def __init__(self, error: RowfaultError) -> None:
+        super().__init__(str(error))
+        self.exit_code = error.exit_code
+
+    def show(self, file: IO[Any] | None = None) -> None:
+        """Print one problem on one line, several below each other."""
+        lines = self.message.splitlines() or [""]
+        several = len(lines) > 1
+        click.echo("Error: " + (f"{len(lines)} things are wrong" if several else lines[0]), err=True)
+        for line in lines if several else []:
+            click.echo(f"  {line}", err=True)
+
+
+class Rowfault(click.Group):
+    """A group whose commands end in clear text whatever goes wrong."""
+
+    def main(self, *args: Any, **extra: Any) -> Any:
+        """Run the command line; a shell that asks for completion is answered first."""
+        show_what_the_terminal_can()
+        ask_shell()
+        return super().main(*args, **extra)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; turn this project's errors into text and an exit status."""
+        try:
+            return super().invoke(ctx)
+        except RowfaultError as error:
+            raise Refusal(error) from error
+        except KeyboardInterrupt:
+            ctx.exit(CTRL_C)
+        except OSError as error:
+            if isinstance(error, BrokenPipeError):
+                raise
+            raise Refusal(Unavailable(_system_says(error))) from error
+
+
+def _system_says(error: OSError) -> str:
+    """What the system refused, and about which file.
+
+    >>> _system_says(FileNotFoundError(2, "No such file or directory", "case.yaml"))
+    'case.yaml: No such file or directory'
+    """
+    what = error.strerror or str(error)
+    return f"{error.filename}: {what}" if error.filename else what
+
+
+def _print_version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:
+    if asked and not ctx.resilient_parsing:
+        from diagnose import __version__
+
+        click.echo(f"rowfault {__version__}")
+        ctx.exit()
+
+
+@click.group(
+    cls=Rowfault,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    commands=[rank, machine, rules, explain, completion],
+)
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_print_version,
+    help="Print the version and stop.",
+)
+def rowfault() -> None:
+    """Find out why rows fail a bleed or response check, and what to test next.
+
+    \b
+    Example:
+      rowfault rank mounted-12 response=PPPPFPPPPPPP oil=54C engine=on
+    """

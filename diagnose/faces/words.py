@@ -1,0 +1,47 @@
+"""Numbers as somebody beside a planter would say them."""
+
+from __future__ import annotations
+
+
+def percent(probability: float) -> str:
+    """A chance as whole percent; never 0 or 100, which nobody can promise.
+
+    >>> percent(0.934), percent(0.0012), percent(0.9991)
+    ('93 %', 'under 1 %', 'over 99 %')
+    """
+    if probability < 0.01:
+        return "under 1 %"
+    return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
+
+
+def minutes_text(minutes: float) -> str:
+    """A length of work, rounded as a person would.
+
+    >>> minutes_text(0.4), minutes_text(12.4), minutes_text(95)
+    ('1 min', '12 min', '1 h 35 min')
+    """
+    whole = max(1, round(minutes))
+    hours, rest = divmod(whole, 60)
+    if not hours:
+        return f"{rest} min"
+    return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def plain(name: str) -> str:
+    """An id as words.
+
+    >>> plain("coil_open"), plain("fault-code")
+    ('coil open', 'fault code')
+    """
+    return name.replace("_", " ").replace("-", " ")
+
+
+def sentence(text: str) -> str:
+    """The text with a large first letter and a full stop.
+
+    >>> sentence("row 6 fails alone"), sentence("Is it cold?")
+    ('Row 6 fails alone.', 'Is it cold?')
+    """
+    text = text.strip()
+    ending = "" if not text or text[-1] in ".!?:" else "."
+    return text[:1].upper() + text[1:] + ending

@@ -1,0 +1,1 @@
+"""What the program knows before it sees a case: part kinds, checks, circumstances, layouts."""

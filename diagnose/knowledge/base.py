@@ -1,0 +1,155 @@
+"""Everything that is known before a case begins, loaded once and checked as a whole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType
+from typing import Generic, TypeVar
+
+from diagnose.errors import FileProblems, Place, Problem
+from diagnose.knowledge.checks import Check
+from diagnose.knowledge.circumstances import Circumstance
+from diagnose.knowledge.model import check_model, in_order
+from diagnose.knowledge.parts import PartKind
+from diagnose.knowledge.places import Folders, own, shipped, yaml_files
+from diagnose.knowledge.strictyaml import Document, read_file
+from diagnose.knowledge.wrong import Fault, unknown
+
+Entry = TypeVar("Entry", PartKind, Check, Circumstance)
+
+
+@dataclass(frozen=True)
+class Knowledge:
+    """Part kinds, checks and circumstances by id, and the layout files by machine id."""
+
+    parts: Mapping[str, PartKind]
+    checks: Mapping[str, Check]
+    circumstances: Mapping[str, Circumstance]
+    layouts: Mapping[str, Path]
+
+    def of_scope(self, scope: str) -> Mapping[str, Circumstance]:
+        """The circumstances of runs (``run``) or of the machine's past (``case``)."""
+        return {id: each for id, each in self.circumstances.items() if each.scope == scope}
+
+
+def load_knowledge(extra: Path | None = None) -> Knowledge:
+    """What ships, with the user's own folder (or ``extra`` in its place) added to it.
+
+    Raises `FileProblems` with everything that is wrong in any of the files.
+
+    >>> sorted(load_knowledge().checks)
+    ['bleed', 'response']
+    """
+    return _load(Folders(extra) if extra else own())
+
+
+@cache
+def _load(added: Folders) -> Knowledge:
+    roots = (shipped(), added)
+    parts = _shelf(PartKind, [path for root in roots for path in yaml_files(root.parts)])
+    checks = _shelf(Check, [path for root in roots for path in yaml_files(root.checks)])
+    circumstances = _shelf(
+        Circumstance, [path for root in roots for path in yaml_files(root.circumstances)]
+    )
+    layouts, problems = _layouts([path for root in roots for path in yaml_files(root.machines)])
+    problems += parts.problems + checks.problems + circumstances.problems
+    if not problems:
+        for id, kind in parts.entries.items():
+            problems += parts.located(id, _part_faults(kind, parts.entries, checks.entries))
+        for id, each in circumstances.entries.items():
+            problems += circumstances.located(id, _state_faults(each, checks.entries))
+    if problems:
+        raise FileProblems(in_order(problems))
+    return Knowledge(parts.frozen, checks.frozen, circumstances.frozen, MappingProxyType(layouts))
+
+
+@dataclass
+class _Shelf(Generic[Entry]):
+    """Entries of one sort with the documents they came from."""
+
+    entries: dict[str, Entry] = field(default_factory=dict)
+    documents: dict[str, Document] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+
+    @property
+    def frozen(self) -> Mapping[str, Entry]:
+        return MappingProxyType(self.entries)
+
+    def located(self, id: str, faults: Iterator[Fault]) -> list[Problem]:
+        document = self.documents[id]
+        return [wrong.at(document.place(path)) for path, wrong in faults]
+
+
+def _shelf(kind: type[Entry], files: Sequence[Path]) -> _Shelf[Entry]:
+    shelf: _Shelf[Entry] = _Shelf()
+    for path in files:
+        try:
+            document = read_file(path)
+        except FileProblems as error:
+            shelf.problems += error.problems
+            continue
+        entry, problems = check_model(document, kind)
+        shelf.problems += problems
+        if entry is not None:
+            shelf.problems += _id_problems(entry.id, path, document, shelf.documents)
+            shelf.entries[entry.id] = entry
+            shelf.documents[entry.id] = document
+    return shelf
+
+
+def _id_problems(
+    id: str, path: Path, document: Document, taken: Mapping[str, Document]
+) -> Iterator[Problem]:
+    where = document.place(("id",))
+    if id != path.stem:
+        yield Problem(where, f"id: {path.stem}, as the file is called", id, "rename one of them")
+    if id in taken:
+        remedy = f"{taken[id].source} has it; choose another"
+        yield Problem(where, "an id that is not taken", repr(id), remedy)
+
+
+def _layouts(files: Sequence[Path]) -> tuple[dict[str, Path], list[Problem]]:
+    layouts: dict[str, Path] = {}
+    problems = []
+    for path in files:
+        if path.stem in layouts:
+            remedy = f"{layouts[path.stem]} has it; rename the file and its id"
+            where = Place(str(path))
+            problems.append(Problem(where, "a machine id that is not taken", path.stem, remedy))
+        layouts.setdefault(path.stem, path)
+    return layouts, problems
+
+
+def _part_faults(
+    kind: PartKind, parts: Mapping[str, PartKind], checks: Mapping[str, Check]
+) -> Iterator[Fault]:
+    for place, check in enumerate(kind.exercised_by):
+        yield from unknown(("exercised_by", place), "a check", check, checks)
+    for place, measurement in enumerate(kind.measurements):
+        for number, result in enumerate(measurement.results):
+            here = ("measurements", place, "results", number, "sees")
+            for seen in result.sees:
+                if ":" in seen:
+                    yield from _seen_faults((*here, seen), seen, parts)
+
+
+def _seen_faults(
+    path: tuple[str | int, ...], seen: str, parts: Mapping[str, PartKind]
+) -> Iterator[Fault]:
+    kind, _, mode = seen.partition(":")
+    yield from unknown(path, "a part kind before the colon", kind, parts)
+    if kind in parts:
+        modes = [each.id for each in parts[kind].modes]
+        yield from unknown(path, f"a mode of {kind} after the colon", mode, modes)
+
+
+def _state_faults(circumstance: Circumstance, checks: Mapping[str, Check]) -> Iterator[Fault]:
+    for place, state in enumerate(circumstance.states):
+        here = ("states", place)
+        for check in state.shows:
+            yield from unknown((*here, "shows", check), "a check", check, checks)
+        for check in state.prior:
+            yield from unknown((*here, "prior", check), "a check or any", check, [*checks, "any"])

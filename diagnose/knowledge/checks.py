@@ -1,0 +1,25 @@
+"""The checks: tests that return pass or fail for each row."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from diagnose.knowledge.model import Chance, Id, Minutes, Strict, Text
+
+
+class Check(Strict):
+    """One check: how it is made, what it costs, how often a healthy row is marked as failed."""
+
+    id: Id
+    name: Text
+    says: Text
+    how: tuple[Text, ...] = Field(min_length=1)
+    exercises: tuple[Literal["oil", "electric"], ...] = Field(min_length=1)
+    false_alarm: Chance
+    set_up_minutes: Minutes
+    minutes_per_row: Minutes
+    needs: tuple[Text, ...] = ()
+    cautions: tuple[Text, ...] = ()
+    source: Text

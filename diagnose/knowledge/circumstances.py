@@ -1,0 +1,92 @@
+"""Circumstances: what makes a run trustworthy, and what the machine's past makes likely."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from math import isclose
+from typing import Literal
+
+from pydantic import Field
+
+from diagnose.knowledge.model import Chance, Id, Minutes, Number, Strict, Text
+from diagnose.knowledge.wrong import Fault, Wrong, twins
+
+
+class State(Strict):
+    """One state of a circumstance.
+
+    ``prior`` is its chance when nobody said, for all checks (``any``) or by check; ``shows``
+    the chance, by check, that it alone makes a row fail.
+    """
+
+    id: Id
+    name: Text
+    says: Text | None = None
+    prior: Mapping[str, Chance]
+    shows: Mapping[str, Chance] = Field(default_factory=dict)
+    source: Text
+
+    def prior_for(self, check: str) -> float:
+        """The chance of this state in a run of ``check`` when nobody said."""
+        return self.prior.get(check, self.prior.get("any", 0.0))
+
+
+class Ask(Strict):
+    """How to find out."""
+
+    question: Text
+    minutes: Minutes
+
+
+class Prepare(Strict):
+    """How to put a circumstance right before a run."""
+
+    does: Text
+    minutes: Minutes
+    cautions: tuple[Text, ...] = ()
+
+
+class Circumstance(Strict):
+    """Something about a run (scope ``run``) or about the machine's past (scope ``case``).
+
+    Numbers are kept in degrees Celsius or bar and lie from ``lowest`` to ``highest``.
+    """
+
+    id: Id
+    name: Text
+    says: Text
+    scope: Literal["run", "case"]
+    value: Literal["temperature", "pressure", "choice", "none"]
+    choices: tuple[Text, ...] = ()
+    lowest: Number | None = None
+    highest: Number | None = None
+    states: tuple[State, ...] = Field(min_length=2)
+    ask: Ask | None = None
+    prepare: Prepare | None = None
+
+    def state(self, id: str) -> State:
+        """The state with this id. Raises `KeyError` when there is none."""
+        for state in self.states:
+            if state.id == id:
+                return state
+        raise KeyError(id)
+
+    def good_state(self, check: str) -> State:
+        """The state that never makes ``check`` fail: the first such, else the first of all."""
+        sound = (state for state in self.states if not state.shows.get(check))
+        return next(sound, self.states[0])
+
+    def faults(self) -> Iterator[Fault]:
+        """Choices without states, numbers without limits, priors that do not add up to 1."""
+        ids = [state.id for state in self.states]
+        yield from twins(("states",), ids)
+        if self.value == "choice" and list(self.choices) != ids:
+            got = f"{', '.join(self.choices) or 'none'} with states {', '.join(ids)}"
+            yield ("choices",), Wrong("one choice for each state, in order", got)
+        if self.value in ("temperature", "pressure") and None in (self.lowest, self.highest):
+            yield ("value",), Wrong("a lowest and a highest possible value", "none")
+        for check in {check for state in self.states for check in state.prior}:
+            total = sum(state.prior_for(check) for state in self.states)
+            if not isclose(total, 1, abs_tol=1e-9):
+                expected = f"priors for {check} that add up to 1"
+                yield ("states",), Wrong(expected, f"{total:g}")

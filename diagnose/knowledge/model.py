@@ -1,0 +1,173 @@
+"""The base of all data models, and how a file becomes one with every problem reported at once."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Annotated, Any, TypeVar, get_args
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import ValidationError as PydanticError
+from pydantic_core import ErrorDetails
+
+from diagnose.errors import FileProblems, Problem, near_matches
+from diagnose.knowledge.chances import chance
+from diagnose.knowledge.strictyaml import Document, read_file
+from diagnose.knowledge.wrong import Fault, Wrong
+
+Chance = Annotated[float, BeforeValidator(chance)]
+"""A number from 0 to 1, or one of the words for chances."""
+
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Minutes = Annotated[float, Field(strict=True, ge=0, le=10_000, allow_inf_nan=False)]
+Whole = Annotated[int, Field(strict=True)]
+Flag = Annotated[bool, Field(strict=True)]
+Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
+Id = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
+ModeId = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(_[a-z0-9]+)*$", max_length=60)]
+
+_SHAPES = {
+    r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$": "small letters, digits and single hyphens (section-2)",
+    r"^[a-z][a-z0-9]*(_[a-z0-9]+)*$": "small letters, digits and single underscores (coil_open)",
+}
+_EXPECTED = {
+    "dict_type": "names with values",
+    "list_type": "a list",
+    "tuple_type": "a list",
+    "model_type": "names with values",
+    "mapping_type": "names with values",
+    "string_type": "text",
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "float_type": "a number",
+    "bool_type": "true or false",
+    "string_too_short": "some text",
+}
+
+
+class Strict(BaseModel):
+    """A frozen model that refuses fields which it does not know."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    def faults(self) -> Iterator[Fault]:
+        """What is wrong between fields, though each alone is right; overridden where needed."""
+        yield from ()
+
+
+Model = TypeVar("Model", bound=BaseModel)
+
+
+def read_model(path: Path | str, kind: type[Model]) -> Model:
+    """The file as a ``kind``. Raises `FileProblems` with everything that is wrong in it."""
+    document = read_file(path)
+    model, problems = check_model(document, kind)
+    if model is None or problems:
+        raise FileProblems(problems)
+    return model
+
+
+def check_model(document: Document, kind: type[Model]) -> tuple[Model | None, list[Problem]]:
+    """The document as a ``kind`` as far as possible, and all its problems in order of line.
+
+    Unknown fields do not hide other problems: they are reported and left out.
+    """
+    problems = list(document.problems)
+    model, details = _validated(document.data, kind)
+    unknown = [tuple(error["loc"]) for error in details if error["type"] == "extra_forbidden"]
+    if unknown:
+        model, _ = _validated(_without(document.data, unknown), kind)
+    problems += [_problem(error, document, kind) for error in details]
+    if isinstance(model, Strict):
+        problems += [wrong.at(document.place(path)) for path, wrong in model.faults()]
+    return model, in_order(problems)
+
+
+def in_order(problems: Sequence[Problem]) -> list[Problem]:
+    """Problems sorted by file and line.
+
+    >>> from diagnose.errors import Place
+    >>> [p.where.line for p in in_order([Problem(Place("a", n), "x", "y") for n in (3, 1)])]
+    [1, 3]
+    """
+    return sorted(problems, key=lambda problem: (problem.where.source, problem.where.line or 0))
+
+
+def _validated(data: object, kind: type[Model]) -> tuple[Model | None, list[ErrorDetails]]:
+    try:
+        return kind.model_validate(data), []
+    except PydanticError as error:
+        return None, error.errors(include_url=False)
+
+
+def _without(data: Any, paths: Sequence[tuple[str | int, ...]]) -> Any:
+    data = copy.deepcopy(data)
+    for path in paths:
+        holder = data
+        for step in path[:-1]:
+            holder = holder[step]
+        del holder[path[-1]]
+    return data
+
+
+def _problem(error: ErrorDetails, document: Document, kind: type[BaseModel]) -> Problem:
+    path = tuple(error["loc"])
+    where = document.place(path)
+    cause = error.get("ctx", {}).get("error")
+    if isinstance(cause, Wrong):
+        return cause.at(where)
+    if error["type"] == "extra_forbidden":
+        return _unknown_field(path, document, kind)
+    if error["type"] == "missing":
+        remedy = f"add {path[-1]}: to {_holder_name(path)}"
+        return Problem(where, f"the field {path[-1]!r}", "nothing", remedy)
+    name = ".".join(str(step) for step in path)
+    return Problem(where, f"{_expected(error)} for {name}", _shown(error["input"]))
+
+
+def _expected(error: ErrorDetails) -> str:
+    context: Mapping[str, Any] = error.get("ctx", {})
+    if error["type"] == "string_pattern_mismatch":
+        return _SHAPES.get(context["pattern"], f"text like {context['pattern']}")
+    if error["type"] in _EXPECTED:
+        return _EXPECTED[error["type"]]
+    return error["msg"].removeprefix("Input should be ").removeprefix("Value error, ")
+
+
+def _unknown_field(path: tuple[str | int, ...], document: Document, kind: type) -> Problem:
+    name, known = str(path[-1]), _fields_at(kind, path[:-1])
+    near = near_matches(name, known, most=1)
+    remedy = f"did you mean {near[0]}?" if near else "leave it out"
+    expected = f"one of the fields {', '.join(known)}"
+    return Problem(document.place(path), expected, repr(name), remedy)
+
+
+def _fields_at(kind: type, path: Sequence[str | int]) -> list[str]:
+    for step in path:
+        if isinstance(step, str) and step in kind.model_fields:  # type: ignore[attr-defined]
+            kind = _model_inside(kind.model_fields[step].annotation) or kind  # type: ignore[attr-defined]
+    return list(kind.model_fields)  # type: ignore[attr-defined]
+
+
+def _model_inside(annotation: Any) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    inner = (_model_inside(part) for part in get_args(annotation))
+    return next((found for found in inner if found), None)
+
+
+def _holder_name(path: tuple[str | int, ...]) -> str:
+    names = [str(step) for step in path[:-1]]
+    return ".".join(names) if names else "the file"
+
+
+def _shown(value: object) -> str:
+    if isinstance(value, dict):
+        return "names with values"
+    if isinstance(value, list):
+        return "a list"
+    if value is None:
+        return "nothing"
+    text = repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."

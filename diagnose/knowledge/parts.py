@@ -1,0 +1,144 @@
+"""Part kinds: how parts of one sort fail, what shows it, what is done about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Literal, TypeVar
+
+from pydantic import Field
+
+from diagnose.knowledge.model import Chance, Id, Minutes, ModeId, Number, Strict, Text
+from diagnose.knowledge.wrong import Fault, Wrong, twins, unknown
+
+LARGEST_PRIOR = 0.5
+
+Side = Literal["oil", "electric"]
+Reach = Literal["machine", "controller", "section", "branch", "port", "chain", "row"]
+Group = Literal["air", "supply", "section", "wiring", "row"]
+Unit = Literal["ohm", "V", "bar", "code", "choice"]
+Tool = Literal["none", "meter", "gauge", "display"]
+Price = Literal["none", "small", "medium", "large"]
+
+
+class Mode(Strict):
+    """One way for a part to fail.
+
+    ``prior`` is the chance that a part of this kind has it when a case begins; ``shows`` the
+    chance, by check, that it alone makes a row that depends on the part fail.
+    """
+
+    id: ModeId
+    name: Text
+    says: Text
+    prior: Number = Field(gt=0, lt=1)
+    source: Text
+    shows: Mapping[str, Chance]
+    remedy: Id
+
+
+class Remedy(Strict):
+    """What is done to a part: minutes, the chance that it fixes, what it needs and risks."""
+
+    id: Id
+    does: Text
+    minutes: Minutes
+    fixes: Chance
+    parts_price: Price
+    needs: tuple[Text, ...] = ()
+    caution: Text | None = None
+    source: Text
+
+
+class BadResult(Strict):
+    """One bad outcome of a measurement and the modes that bring it about.
+
+    ``sees`` maps a mode of the part itself (``coil_open``), or of a part upstream of it
+    (``connector:open``), to the chance that it brings this result about.
+    """
+
+    id: Id
+    says: Text
+    sees: Mapping[str, Chance] = Field(min_length=1)
+    false_alarm: Chance
+
+
+class Measurement(Strict):
+    """A reading of, or a look at, one part. Bad results are looked at in order."""
+
+    id: Id
+    kind: Literal["measure", "look"]
+    says: Text
+    tool: Tool
+    minutes: Minutes
+    needs: tuple[Text, ...] = ()
+    caution: Text | None = None
+    unit: Unit
+    nominal: Number | None = None
+    results: tuple[BadResult, ...] = Field(min_length=1)
+    source: Text
+
+
+class PartKind(Strict):
+    """What the parts of one sort have in common."""
+
+    id: Id
+    name: Text
+    says: Text
+    side: Side
+    reach: Reach
+    group: Group
+    exercised_by: tuple[Id, ...] = Field(min_length=1)
+    modes: tuple[Mode, ...] = Field(min_length=1)
+    remedies: tuple[Remedy, ...] = Field(min_length=1)
+    measurements: tuple[Measurement, ...] = ()
+
+    def mode(self, id: str) -> Mode:
+        """The mode with this id. Raises `KeyError` when there is none."""
+        return by_id(self.modes, id)
+
+    def remedy(self, id: str) -> Remedy:
+        """The remedy with this id. Raises `KeyError` when there is none."""
+        return by_id(self.remedies, id)
+
+    def measurement(self, id: str) -> Measurement:
+        """The measurement with this id. Raises `KeyError` when there is none."""
+        return by_id(self.measurements, id)
+
+    def faults(self) -> Iterator[Fault]:
+        """Names inside the kind that lead nowhere, ids given twice, priors that are too large."""
+        for name in ("modes", "remedies", "measurements"):
+            yield from twins((name,), [item.id for item in getattr(self, name)])
+        remedies = [remedy.id for remedy in self.remedies]
+        for place, mode in enumerate(self.modes):
+            here = ("modes", place)
+            yield from unknown((*here, "remedy"), f"a remedy of {self.id}", mode.remedy, remedies)
+            for check in mode.shows:
+                what = f"a check that exercises {self.id}"
+                yield from unknown((*here, "shows", check), what, check, self.exercised_by)
+        for place, measurement in enumerate(self.measurements):
+            yield from self._measurement_faults(place, measurement)
+        total = sum(mode.prior for mode in self.modes)
+        if total > LARGEST_PRIOR:
+            expected = f"priors that add up to at most {LARGEST_PRIOR}"
+            yield ("modes",), Wrong(expected, f"{total:g}")
+
+    def _measurement_faults(self, place: int, measurement: Measurement) -> Iterator[Fault]:
+        here = ("measurements", place, "results")
+        yield from twins(here, [result.id for result in measurement.results])
+        own = [mode.id for mode in self.modes]
+        for number, result in enumerate(measurement.results):
+            for seen in result.sees:
+                if ":" not in seen:
+                    what = f"a mode of {self.id}, or KIND:MODE"
+                    yield from unknown((*here, number, "sees", seen), what, seen, own)
+
+
+Named = TypeVar("Named", Mode, Remedy, Measurement)
+
+
+def by_id(items: tuple[Named, ...], id: str) -> Named:
+    """The item with this id. Raises `KeyError` when there is none."""
+    for item in items:
+        if item.id == id:
+            return item
+    raise KeyError(id)

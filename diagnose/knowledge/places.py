@@ -1,0 +1,86 @@
+"""Where the data folders are: the ones that ship, and the user's own.
+
+A checkout has ``rules/``, ``graphs/`` and ``casebook/`` at its root; an installed package
+carries them in ``diagnose/data/``. The user's own folder holds the same three and adds to them.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import platformdirs
+
+from diagnose.errors import Unavailable
+
+HOME_VARIABLE = "ROWFAULT_HOME"
+
+
+@dataclass(frozen=True)
+class Folders:
+    """One root with the three data folders in it (any of them may be missing)."""
+
+    root: Path
+
+    @property
+    def rules(self) -> Path:
+        """The rule base."""
+        return self.root / "rules"
+
+    @property
+    def casebook(self) -> Path:
+        """Worked cases."""
+        return self.root / "casebook"
+
+    @property
+    def machines(self) -> Path:
+        """Layouts, one file per machine."""
+        return self.root / "graphs" / "machines"
+
+    @property
+    def parts(self) -> Path:
+        """Part kinds."""
+        return self.root / "graphs" / "parts"
+
+    @property
+    def checks(self) -> Path:
+        """The checks."""
+        return self.root / "graphs" / "checks"
+
+    @property
+    def circumstances(self) -> Path:
+        """Circumstances of runs and of cases."""
+        return self.root / "graphs" / "circumstances"
+
+
+def shipped() -> Folders:
+    """The folders that ship with the program. Raises `Unavailable` when they are missing."""
+    package = Path(__file__).resolve().parent.parent
+    for root in (package / "data", package.parent):
+        if (root / "graphs").is_dir():
+            return Folders(root)
+    raise Unavailable(
+        f"expected the folder graphs in {package / 'data'} or beside {package}, found neither; "
+        "install rowfault again"
+    )
+
+
+def own() -> Folders:
+    """The user's own folders: ``ROWFAULT_HOME`` when set, else the platform's place for data."""
+    named = os.environ.get(HOME_VARIABLE)
+    return Folders(Path(named) if named else platformdirs.user_data_path("rowfault", False))
+
+
+def yaml_files(folder: Path) -> list[Path]:
+    """The YAML files of a folder in order of name; none when there is no such folder.
+
+    >>> yaml_files(Path("no such folder"))
+    []
+    """
+    try:
+        return sorted(path for path in folder.iterdir() if path.suffix in (".yaml", ".yml"))
+    except (FileNotFoundError, NotADirectoryError):
+        return []
+    except OSError as error:
+        raise Unavailable(f"expected a folder that can be read, got {error}") from error

@@ -1,0 +1,47 @@
+"""Row numbers as people write them: ``6``, ``1-5``, ``1-4,9``."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from diagnose.knowledge.wrong import Wrong
+
+_RANGE = re.compile(r"([0-9]{1,6})(?:\s*-\s*([0-9]{1,6}))?")
+
+
+def read_rows(text: str | int, most: int) -> tuple[int, ...]:
+    """The rows in order of number, from 1 to ``most``. Raises `Wrong`.
+
+    >>> read_rows("1-3, 6", 6), read_rows(4, 6)
+    ((1, 2, 3, 6), (4,))
+    """
+    rows: list[int] = []
+    for piece in str(text).split(","):
+        match = _RANGE.fullmatch(piece.strip())
+        if not match:
+            raise Wrong("row numbers such as 6 or 1-5", repr(text))
+        first, last = int(match[1]), int(match[2] or match[1])
+        if not 1 <= first <= most or not 1 <= last <= most:
+            raise Wrong(f"rows from 1 to {most}", repr(text))
+        if last < first:
+            raise Wrong("the lower row first", repr(text), f"write {last}-{first}")
+        rows += range(first, last + 1)
+    if len(set(rows)) < len(rows):
+        raise Wrong("each row once", repr(text))
+    return tuple(sorted(rows))
+
+
+def in_short(rows: Iterable[int]) -> str:
+    """Rows as ranges, the other way round.
+
+    >>> in_short([1, 2, 3, 6, 8, 9])
+    '1-3, 6, 8-9'
+    """
+    runs: list[list[int]] = []
+    for row in sorted(rows):
+        if runs and row == runs[-1][-1] + 1:
+            runs[-1][1:] = [row]
+        else:
+            runs.append([row])
+    return ", ".join("-".join(map(str, run)) for run in runs)

@@ -1,0 +1,58 @@
+"""A value that cannot be used, before it is known where it stood."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from diagnose.errors import Place, Problem, near_matches
+
+
+class Wrong(ValueError):
+    """What was expected, what came and what to try; `at` adds the place.
+
+    Readers of single values (chances, units, row ranges) raise it. Whoever knows the file
+    or the argument turns it into a `Problem`.
+
+    >>> print(Wrong("a chance", "'often'", "write usually").at(Place("valve.yaml", 4)))
+    valve.yaml:4: expected a chance, got 'often'; write usually
+    """
+
+    def __init__(self, expected: str, got: str, remedy: str = "") -> None:
+        super().__init__(f"expected {expected}, got {got}")
+        self.expected, self.got, self.remedy = expected, got, remedy
+
+    def at(self, where: Place) -> Problem:
+        """The same complaint with its place."""
+        return Problem(where, self.expected, self.got, self.remedy)
+
+
+Path = tuple[str | int, ...]
+"""The way to a value in a document: names and places in lists."""
+
+Fault = tuple[Path, Wrong]
+"""Something wrong inside a model, and the way to it in its document."""
+
+
+def unknown(path: Path, what: str, name: str, known: Iterable[str]) -> Iterator[Fault]:
+    """A fault with near matches when ``name`` is not among the known names.
+
+    >>> [(path, wrong)] = unknown(("remedy",), "a remedy", "replase", ["replace", "clean"])
+    >>> wrong.remedy
+    'did you mean replace?'
+    """
+    known = sorted(known)
+    if name not in known:
+        near = near_matches(name, known)
+        remedy = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(known)}"
+        yield path, Wrong(what, repr(name), remedy)
+
+
+def twins(path: Path, ids: Sequence[str]) -> Iterator[Fault]:
+    """A fault for each id that stands in a list for a second time.
+
+    >>> [path for path, wrong in twins(("modes",), ["open", "shut", "open"])]
+    [('modes', 2, 'id')]
+    """
+    for place, id in enumerate(ids):
+        if id in ids[:place]:
+            yield (*path, place, "id"), Wrong("each id once", f"a second {id!r}", "rename one")

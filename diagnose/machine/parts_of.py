@@ -1,0 +1,145 @@
+"""From a layout to its parts and what needs what, with the place where each was written."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+from diagnose.knowledge.layouts import Layout, Section
+from diagnose.knowledge.wrong import Path
+
+SUPPLY = (
+    ("supply/remote", "remote"),
+    ("supply/coupler", "coupler"),
+    ("supply/filter", "filter"),
+    ("supply/hose", "supply-hose"),
+)
+POWER = (("power/feed", "power-feed"), ("power/bus", "bus"))
+
+
+@dataclass(frozen=True)
+class PartOf:
+    """One part of a machine: its id, its kind, what it needs, where the layout names it."""
+
+    id: str
+    kind: str
+    needs: tuple[str, ...]
+    path: Path
+
+
+def parts_of(layout: Layout) -> Iterator[PartOf]:
+    """Every part of the machine, what is needed before what needs it where that is possible."""
+    yield from _in_line(SUPPLY)
+    yield PartOf("supply/return", "return-line", (), ())
+    yield PartOf("supply/air", "circuit-air", (), ())
+    yield from _in_line(POWER)
+    for place, controller in enumerate(layout.controllers):
+        path = ("controllers", place)
+        yield PartOf(f"{controller.id}/controller", "controller", ("power/bus",), path)
+    for place, section in enumerate(layout.sections):
+        yield from _section_parts(layout, section, ("sections", place))
+    for place, branch in enumerate(layout.branches):
+        needs = (f"{branch.controller}/controller",)
+        yield PartOf(f"{branch.id}/branch", "branch", needs, ("branches", place))
+    for place, port in enumerate(layout.ports):
+        yield PartOf(f"{port.id}/port", "bleed-port", (), ("ports", place))
+    for place, extra in enumerate(layout.extra):
+        yield PartOf(extra.id, extra.kind, extra.needs, ("extra", place))
+    yield from _all_row_parts(layout)
+
+
+def extra_edges(layout: Layout) -> Iterator[tuple[str, str, Path]]:
+    """What the layout's extra parts serve: (extra part, part that needs it, place)."""
+    for place, extra in enumerate(layout.extra):
+        for number, part in enumerate(extra.serves):
+            yield extra.id, part, ("extra", place, "serves", number)
+        for row in layout.rows_of(extra):
+            yield extra.id, end_of(row), ("extra", place, "rows")
+
+
+def end_of(row: int) -> str:
+    """The part that reports a row: everything that the row needs is upstream of it."""
+    return f"row-{row}/sensor"
+
+
+def chain_part(section: str, row: int) -> str:
+    """The hose of a chain that feeds ``row`` and all rows after it."""
+    return f"{section}/chain-{row}"
+
+
+def _in_line(parts: tuple[tuple[str, str], ...]) -> Iterator[PartOf]:
+    before: tuple[str, ...] = ()
+    for id, kind in parts:
+        yield PartOf(id, kind, before, ())
+        before = (id,)
+
+
+def _section_parts(layout: Layout, section: Section, path: Path) -> Iterator[PartOf]:
+    feeders, air = _feeders(layout, section)
+    hose, manifold = f"{section.id}/hose", f"{section.id}/manifold"
+    yield PartOf(hose, "section-hose", feeders, path)
+    yield PartOf(manifold, "manifold", (hose,), path)
+    yield PartOf(f"{section.id}/air", "section-air", (air,), path)
+    if section.feed == "chain":
+        before = manifold
+        for row in layout.feeding_order(section)[1:]:
+            hose = chain_part(section.id, row)
+            yield PartOf(hose, "chain-hose", (before,), path)
+            before = hose
+
+
+def _feeders(layout: Layout, section: Section) -> tuple[tuple[str, ...], str]:
+    """What the section's hose needs, and the air that reaches the section from before it."""
+    feeder = next((each for each in layout.sections if each.id == section.fed_from), None)
+    if feeder is None:
+        return ("supply/hose", "supply/return"), "supply/air"
+    return (_far_end(layout, feeder),), f"{feeder.id}/air"
+
+
+def _far_end(layout: Layout, section: Section) -> str:
+    order = layout.feeding_order(section)
+    if section.feed == "chain" and len(order) > 1:
+        return chain_part(section.id, order[-1])
+    return f"{section.id}/manifold"
+
+
+def _all_row_parts(layout: Layout) -> Iterator[PartOf]:
+    oil = _oil_before_rows(layout)
+    branches = {row: item.id for item in layout.branches for row in layout.rows_of(item)}
+    ports: dict[int, list[str]] = {}
+    for port in layout.ports:
+        for row in layout.rows_of(port):
+            ports.setdefault(row, []).append(f"{port.id}/port")
+    for row in range(1, layout.rows + 1):
+        if row in oil and row in branches:
+            hose, air = oil[row]
+            yield from _row_parts(row, hose, (air, *ports.get(row, ())), branches[row])
+
+
+def _oil_before_rows(layout: Layout) -> dict[int, tuple[str, str]]:
+    """For each row the part that its hose needs, and the air part of its section."""
+    before: dict[int, tuple[str, str]] = {}
+    for section in layout.sections:
+        air, order = f"{section.id}/air", layout.feeding_order(section)
+        before.update(dict.fromkeys(order, (f"{section.id}/manifold", air)))
+        if section.feed == "chain":
+            for _, row in pairwise(order):
+                before[row] = (chain_part(section.id, row), air)
+    return before
+
+
+def _row_parts(row: int, oil: str, air: tuple[str, ...], branch: str) -> Iterator[PartOf]:
+    def part(name: str) -> str:
+        return f"row-{row}/{name}"
+
+    for name, kind, needs in (
+        ("hose", "row-hose", (oil,)),
+        ("connector", "connector", (f"{branch}/branch",)),
+        ("driver", "driver", (part("connector"),)),
+        ("valve", "valve", (part("hose"), part("driver"))),
+        ("air", "row-air", air),
+        ("cylinder", "cylinder", (part("valve"), part("air"))),
+        ("sensor", "sensor", (part("cylinder"), part("connector"))),
+    ):
+        yield PartOf(part(name), kind, needs, ())

@@ -1,0 +1,35 @@
+"""Exact inference in noisy-OR networks whose causes have many states.
+
+Nothing in this package knows about planters. A network has *variables*, each in exactly
+one of its states, and *findings*, each present or absent. A finding is absent only if
+every one of its parents lets it be so and its own leak does not strike::
+
+    P(absent | states) = (1 - leak) * product over parents of survival[parent's state]
+
+This is the leaky noisy-OR of Henrion with the two layers of Heckerman (1989), "A tractable
+inference algorithm for diagnosing multiple diseases", widened to causes of many states.
+
+How the answer is found, in the order of the modules:
+
+`network`
+    the description, as flat arrays; `Network.of` builds one from readable pieces.
+`kernel`
+    1 - u x = (1 - u) + u (1 - x): the expansion that never subtracts.
+`bundle`
+    several variables as one, their joint states merged where no finding tells them apart.
+`site`
+    the variables that matter to one site only, summed away.
+`plan`
+    which variables everything shares, which few sites share, and in which order to sweep.
+`sweep`
+    forward and backward along that order.
+`posterior`
+    log evidence, every marginal, joint probabilities.
+`blame`
+    what may happen next, and which single cause of one present finding it speaks for.
+"""
+
+from diagnose.noisyor.network import Finding, Network, Variable
+from diagnose.noisyor.posterior import Posterior, posterior
+
+__all__ = ["Finding", "Network", "Posterior", "Variable", "posterior"]

@@ -1,0 +1,154 @@
+"""Several variables taken as one: joint states that no finding can tell apart are merged.
+
+Chances in a rule base come from a short scale, so products of survivals meet again and
+again; merging keeps the exact answer with far fewer states.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from diagnose.noisyor.network import Floats, Ints
+
+FLOOR = -800.0
+"""A log survival below this is zero in double precision; used in place of minus infinity."""
+
+_GRAIN = 2.0**40
+_MULTIPLIERS = np.array(
+    [((0x9E3779B97F4A7C15 * (2 * c + 1)) ^ (c << 17)) % 2**63 | 1 for c in range(4096)],
+    dtype=np.int64,
+)
+
+
+@dataclass(frozen=True)
+class Part:
+    """One variable inside a bundle: its number, the weight of its states, their survivals.
+
+    ``log_survival`` is (states, columns): one column per kind of finding.
+    """
+
+    variable: int
+    weight: Floats
+    log_survival: Floats
+
+
+@dataclass(frozen=True)
+class _Stage:
+    part: Part
+    kept: Ints
+    before: Floats
+    into: Ints
+    after: Floats
+
+
+@dataclass(frozen=True)
+class Bundle:
+    """Merged joint states: their weights (M) and log survivals (M, columns)."""
+
+    weight: Floats
+    log_survival: Floats
+    stages: tuple[_Stage, ...]
+
+    def marginals(self, posterior: Floats) -> dict[int, Floats]:
+        """Posterior weight of each variable's states, from that of the merged states."""
+        found: dict[int, Floats] = {}
+        for stage in reversed(self.stages):
+            share = np.divide(
+                posterior, stage.after, out=np.zeros_like(posterior), where=stage.after > 0
+            )
+            padded = np.append(share, 0.0)[stage.into]
+            pairs = padded.reshape(len(stage.before), -1) * stage.before[:, None]
+            pairs *= stage.part.weight[stage.kept]
+            states = np.zeros(len(stage.part.weight))
+            states[stage.kept] = pairs.sum(axis=0)
+            found[stage.part.variable] = states
+            posterior = pairs.sum(axis=1)
+        return found
+
+    def weight_under(self, allowed: Mapping[int, NDArray[np.bool_]]) -> Floats:
+        """Weights of the merged states when some variables may take only some states."""
+        weight: Floats = np.ones(1)
+        for stage in self.stages:
+            own = stage.part.weight[stage.kept]
+            if stage.part.variable in allowed:
+                own = own * allowed[stage.part.variable][stage.kept]
+            pairs = (weight[:, None] * own).ravel()
+            weight = np.bincount(stage.into, pairs, len(stage.after) + 1)[:-1].astype(float)
+        return weight
+
+
+def bundle(parts: Sequence[Part], columns: int, spare: float = 0.0) -> Bundle:
+    """Join the parts into one variable.
+
+    Parameters
+    ----------
+    columns: how many columns every part's ``log_survival`` has.
+    spare: the lightest joint states may be left out as long as their weight, with all that
+        is still to come at its heaviest, stays below this for each part. The caller must know
+        that so little cannot matter.
+
+    >>> fair = Part(0, np.array([0.5, 0.5]), np.log([[1.0], [0.5]]))
+    >>> both = bundle([fair, Part(1, fair.weight, fair.log_survival)], 1)
+    >>> both.weight.tolist(), np.exp(both.log_survival[:, 0]).round(6).tolist()
+    ([0.25, 0.5, 0.25], [1.0, 0.5, 0.25])
+    """
+    weight: Floats = np.ones(1)
+    logs = np.zeros((1, columns))
+    to_come = np.append(np.cumprod([part.weight.sum() for part in parts][::-1])[::-1], 1.0)[1:]
+    stages = []
+    for part, rest in zip(parts, to_come, strict=True):
+        kept = np.flatnonzero(part.weight > 0)
+        joint = (weight[:, None] * part.weight[kept]).ravel()
+        joined = (logs[:, None, :] + np.maximum(part.log_survival[kept], FLOOR)).reshape(
+            len(joint), columns
+        )
+        first, into, after = merged(joint, joined, spare / rest)
+        stages.append(_Stage(part, kept, weight, into, after))
+        weight, logs = after, joined[first]
+    return Bundle(weight, logs, tuple(stages))
+
+
+def merged(joint: Floats, logs: Floats, spare: float) -> tuple[Ints, Ints, Floats]:
+    """Merge joint states that are alike; drop the lightest, together at most ``spare``.
+
+    Returns
+    -------
+    first: an example of each merged state.
+    into: the merged state that each joint one goes into; one past the last when dropped.
+    weight: of the merged states.
+    """
+    first, into = alike(logs)
+    weight: Floats = np.bincount(into, joint, len(first)).astype(float)
+    light_first = np.argsort(weight)
+    dropped = light_first[np.cumsum(weight[light_first]) <= spare]
+    if not len(dropped):
+        return first, into, weight
+    kept = np.delete(np.arange(len(weight)), dropped)
+    number = np.full(len(weight), len(kept))
+    number[kept] = np.arange(len(kept))
+    return first[kept], number[into], weight[kept]
+
+
+def alike(logs: Floats) -> tuple[Ints, Ints]:
+    """Group rows of log survivals that are equal to within 1e-12.
+
+    Returns
+    -------
+    first: the first row of each group, in order of appearance.
+    into: (rows) the group that each row belongs to.
+
+    >>> first, into = alike(np.array([[0.0], [-1.0], [0.0]]))
+    >>> first.tolist(), into.tolist()
+    ([0, 1], [0, 1, 0])
+    """
+    rounded = np.rint(np.maximum(logs, FLOOR) * _GRAIN).astype(np.int64)
+    keys = (rounded * _MULTIPLIERS[: logs.shape[1]]).sum(axis=1)
+    _, first, into = np.unique(keys, return_index=True, return_inverse=True)
+    order = np.argsort(first)
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
+    return first[order], rank[into]

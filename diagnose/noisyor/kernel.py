@@ -1,0 +1,103 @@
+"""The expansion that lets presences be summed without a single subtraction.
+
+With u the survival by one set of causes and x by another, a finding is present with
+probability 1 - u x = (1 - u) + u (1 - x): either the first set brings it about, or it does
+not and the second must. Seen K times alike::
+
+    (1 - u x)**K = sum over i of  C(K, i) (1 - u)**(K - i) u**i  *  (1 - x)**i
+
+where i counts the presences that the first set leaves for the second to explain. Every term
+is non-negative. Findings of several *classes* (survivals that differ) take the product over
+classes; a multi-index over classes is flattened, last class fastest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cache
+from math import comb, prod
+
+import numpy as np
+
+from diagnose.noisyor.network import Floats
+
+
+def width(counts: Sequence[int]) -> int:
+    """How many multi-indices there are: the product of count + 1.
+
+    >>> width([1, 2])
+    6
+    """
+    return prod(count + 1 for count in counts)
+
+
+def leaving(u: Sequence[Floats], gone: Sequence[Floats], counts: Sequence[int]) -> Floats:
+    """Weights of every multi-index left to explain.
+
+    Parameters
+    ----------
+    u, gone: per class an array of survivals and of 1 - survival, all of one shape.
+    counts: how many presences each class has; at least one class.
+
+    Returns
+    -------
+    (N, ...) with N = ``width(counts)``.
+
+    >>> leaving([np.array(0.25)], [np.array(0.75)], [2]).tolist()
+    [0.5625, 0.375, 0.0625]
+    """
+    shape = np.broadcast_shapes(*(survival.shape for survival in u))
+    terms = np.empty((width(counts), *shape))
+    filled = 1
+    for survival, lost, count in zip(u, gone, counts, strict=True):
+        powers = [lost, survival] if count == 1 else _powers(survival, lost, count)
+        if filled == 1:
+            for i, power in enumerate(powers):
+                terms[i] = power
+        else:
+            for n in range(filled - 1, -1, -1):
+                for i in range(count, -1, -1):
+                    np.multiply(terms[n], powers[i], out=terms[n * (count + 1) + i])
+        filled *= count + 1
+    return terms
+
+
+def _powers(u: Floats, gone: Floats, count: int) -> list[Floats]:
+    return [comb(count, i) * gone ** (count - i) * u**i for i in range(count + 1)]
+
+
+def transitions(log_s: Floats, counts: Sequence[int]) -> Floats:
+    """How one variable's states turn multi-index j into the i that they leave unexplained.
+
+    Parameters
+    ----------
+    log_s: (..., classes) log survival of a state in each class.
+
+    Returns
+    -------
+    (..., N, N) with N = ``width(counts)``: entry [j, i] is the chance of j → i.
+
+    >>> transitions(np.log([[0.25]]), [1]).tolist()
+    [[[1.0, 0.0], [0.75, 0.25]]]
+    """
+    result = np.ones((*log_s.shape[:-1], 1, 1))
+    for c, count in enumerate(counts):
+        step = _one_class(np.exp(log_s[..., c]), -np.expm1(log_s[..., c]), count)
+        joined = result[..., :, None, :, None] * step[..., None, :, None, :]
+        size = result.shape[-1] * (count + 1)
+        result = joined.reshape(*log_s.shape[:-1], size, size)
+    return result
+
+
+def _one_class(s: Floats, gone: Floats, count: int) -> Floats:
+    """(..., count + 1, count + 1): C(j, i) (1 - s)**(j - i) s**i on and below the diagonal."""
+    binomials, up, down = _pascal(count)
+    lower: Floats = binomials * gone[..., None, None] ** down * s[..., None, None] ** up
+    return lower
+
+
+@cache
+def _pascal(count: int) -> tuple[Floats, Floats, Floats]:
+    j, i = np.meshgrid(np.arange(count + 1), np.arange(count + 1), indexing="ij")
+    binomials = np.array([[comb(a, b) for b in range(count + 1)] for a in range(count + 1)], float)
+    return binomials, i.astype(float), np.maximum(j - i, 0).astype(float)

@@ -1,0 +1,419 @@
+"""Which variables everything shares, which some sites share, and in what order to sweep.
+
+Absent findings factorise: they only reweigh the states of their parents. Present and open
+findings are *live*. A variable is
+
+* *free* when no live finding has it as a parent,
+* *private* when one site alone has,
+* *common* when every live site has: all common variables become one bundle, one axis,
+* *shared* otherwise: bundled with those that serve the same groups of sites.
+
+Sites whose live findings look alike from outside form a *group* and are handled together.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from diagnose.noisyor.bundle import Bundle, Part, bundle
+from diagnose.noisyor.factor import Column, Group, Survival, site_factors
+from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
+from diagnose.noisyor.site import Family
+
+GROUP_SIZE = 8
+"""Sites per group: few enough that a product of their factors cannot underflow."""
+
+FEW_GROUPS, WIDE = 4, 1 / 3
+"""A shared variable that serves this many groups, and this part of all, counts as common."""
+
+FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 48, 3, 192
+"""How many common states the first block takes, how the next ones grow, and the most."""
+
+NEGLIGIBLE = 1e-12
+"""All joint states left out together certainly carry less than this share of the evidence."""
+
+
+@dataclass(frozen=True)
+class Shared:
+    """A bundle of shared variables, the columns it has, and the groups that it serves.
+
+    ``kept`` are the bundle's states in use, ``weight`` and ``log_survival`` are theirs.
+    """
+
+    bundle: Bundle
+    columns: dict[int, int]
+    groups: frozenset[int]
+    kept: Ints
+    weight: Floats
+    log_survival: Floats
+
+    def trimmed(self, spare: float) -> Shared:
+        """The same without its lightest states, together at most ``spare``."""
+        light_first = np.argsort(self.weight)
+        dropped = light_first[np.cumsum(self.weight[light_first]) <= spare]
+        kept = np.delete(np.arange(len(self.weight)), dropped)
+        return replace(
+            self,
+            kept=self.kept[kept],
+            weight=self.weight[kept],
+            log_survival=self.log_survival[kept],
+        )
+
+
+@dataclass(frozen=True)
+class Block:
+    """Some states of the common bundle (their ``rows`` in it), and what they are met with.
+
+    Light common states need only heavy states of the shared bundles: what is left out is too
+    light to matter. That is why the common states are taken block by block.
+    """
+
+    rows: Ints
+    log_weight: Floats
+    common: Survival
+    shared: tuple[Shared, ...]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Everything about a network that does not change while it is swept."""
+
+    network: Network
+    weight: Floats
+    log_constant: float
+    free: Ints
+    families: tuple[Family, ...]
+    groups: tuple[Group, ...]
+    shared: tuple[Shared, ...]
+    common: Bundle
+    columns: tuple[int, int]
+    spare: float
+
+    def blocks(self) -> list[Block]:
+        """The common states, heaviest first, in blocks that grow by `GROWTH`."""
+        weight = self.common.weight
+        order = np.argsort(-weight)
+        cuts = [FIRST_BLOCK]
+        while cuts[-1] < len(order):
+            cuts.append(cuts[-1] + min(cuts[-1] * GROWTH, LARGEST_BLOCK))
+        share = self.spare * weight.sum() / len(cuts)
+        return [self.block(rows, share) for rows in np.split(order, cuts) if len(rows)]
+
+    def block(self, rows: Ints, share: float) -> Block:
+        """These common states with shared bundles trimmed so that ``share`` at most is lost."""
+        weight = self.common.weight[rows]
+        with np.errstate(divide="ignore"):
+            log_weight = np.log(weight)
+        spare = share / weight.sum() if share else 0.0
+        return Block(
+            rows,
+            log_weight,
+            Survival.of(self.common.log_survival[rows]),
+            tuple(shared.trimmed(spare) for shared in self.shared),
+        )
+
+
+def make_plan(network: Network, negligible: float = NEGLIGIBLE) -> Plan | None:
+    """Sort a network's variables and findings; None when the absent findings are impossible.
+
+    ``negligible`` is the share of the evidence that all joint states left out may carry.
+    """
+    weighed = _weigh(network)
+    if weighed is None:
+        return None
+    weight, constant = weighed
+    return _Planner(network, weight).plan(constant, negligible)
+
+
+def _weigh(network: Network) -> tuple[Floats, float] | None:
+    """Weights of all flat states after the absent findings, largest 1 in each variable."""
+    entries = network.outcome[network.finding_of] == ABSENT
+    with np.errstate(divide="ignore"):
+        log_weight = np.log(network.prior) + np.bincount(
+            network.state[entries], network.log_survival[entries], network.states
+        )
+        constant = float(np.log1p(-network.leak[network.outcome == ABSENT]).sum())
+    largest = np.maximum.reduceat(log_weight, network.offsets[:-1])
+    constant += float(largest.sum())
+    if constant == -np.inf:
+        return None
+    return np.exp(log_weight - largest[network.variable_of]), constant
+
+
+class _Planner:
+    """Takes a network apart, once. Only `plan` is called from outside."""
+
+    def __init__(self, network: Network, weight: Floats) -> None:
+        self.network, self.weight = network, weight
+        self.live = np.flatnonzero(network.outcome != ABSENT)
+        rank = np.full(len(network.finding_names), -1)
+        rank[self.live] = np.arange(len(self.live))
+        sites, self.site = np.unique(network.site[self.live], return_inverse=True)
+        self.sites = len(sites)
+        use = (rank[network.finding_of] >= 0) & (network.log_survival < 0)
+        self.state, self.log = network.state[use], network.log_survival[use]
+        self.finding = rank[network.finding_of[use]]
+        self.variable = network.variable_of[self.state]
+        self.role = self._roles()
+
+    def _roles(self) -> Ints:
+        """(variables) how many sites each serves: 0 free, 1 private, -1 common, else shared."""
+        pairs = np.unique(self.variable * max(self.sites, 1) + self.site[self.finding])
+        served = np.bincount(pairs // max(self.sites, 1), minlength=len(self.network.names))
+        if self.sites > 1:
+            served[served == self.sites] = -1
+        return served
+
+    def plan(self, constant: float, negligible: float) -> Plan:
+        layout = self._layout()
+        wide = [
+            part.variable
+            for parts, _, served in layout.shared
+            if len(served) >= max(FEW_GROUPS, WIDE * len(layout.groups))
+            for part in parts
+        ]
+        if wide:
+            self.role[wide] = -1
+            layout = self._layout()
+        spare = negligible * _certain(layout)
+        return Plan(
+            network=self.network,
+            weight=self.weight,
+            log_constant=constant,
+            free=np.flatnonzero(self.role == 0),
+            families=layout.families,
+            groups=layout.groups,
+            shared=tuple(
+                _shared(bundle(parts, len(own), spare), own, served)
+                for parts, own, served in layout.shared
+            ),
+            common=bundle(layout.common, layout.columns[0], spare),
+            columns=layout.columns,
+            spare=spare,
+        )
+
+    def _layout(self) -> _Layout:
+        """Families, groups and parts under the present roles."""
+        role = self.role[self.variable]
+        common, common_of = self._signatures(role == -1)
+        shared, shared_of = self._signatures(role > 1)
+        _, private_of = self._signatures(role == 1)
+        leaks = self.network.leak[self.live].tolist()
+        outsides = list(map(Column, common_of, shared_of, leaks))
+        shapes = [self._shape(members, outsides, private_of) for members in self._by_site()]
+        families, places = self._families(shapes)
+        groups = tuple(_grouped(shapes, places))
+        return _Layout(
+            families=families,
+            groups=groups,
+            common=self._parts(np.flatnonzero(self.role == -1), dict(enumerate(common))),
+            shared=self._shared_parts(groups, shared),
+            columns=(len(common), len(shared)),
+        )
+
+    def _signatures(self, use: np.typing.NDArray[np.bool_]) -> tuple[list[int], list[int]]:
+        """Findings with the same entries among ``use``: a representative each, and which."""
+        state, log = self.state[use], self.log[use]
+        bounds = np.searchsorted(self.finding[use], np.arange(len(self.live) + 1)).tolist()
+        seen: dict[tuple[bytes, bytes], int] = {}
+        firsts, numbers = [], []
+        for f, (start, stop) in enumerate(pairwise(bounds)):
+            key = (state[start:stop].tobytes(), log[start:stop].tobytes())
+            if key not in seen:
+                firsts.append(f)
+            numbers.append(seen.setdefault(key, len(seen)))
+        return firsts, numbers
+
+    def _by_site(self) -> list[list[int]]:
+        members: list[list[int]] = [[] for _ in range(self.sites)]
+        for f, site in enumerate(self.site.tolist()):
+            members[site].append(f)
+        return members
+
+    def _shape(
+        self, members: Sequence[int], outsides: Sequence[Column], private_of: Sequence[int]
+    ) -> _Shape:
+        classes: dict[tuple[Column, int], list[int]] = {}
+        queries = []
+        outcome = self.network.outcome[self.live]
+        for f in members:
+            if outcome[f] == OPEN:
+                queries.append(f)
+            else:
+                classes.setdefault((outsides[f], private_of[f]), []).append(f)
+        firsts = sorted(classes.values(), key=lambda fs: outsides[fs[0]].common)
+        return _Shape(
+            classes=tuple(outsides[fs[0]] for fs in firsts),
+            counts=tuple(map(len, firsts)),
+            queries=tuple(outsides[f] for f in queries),
+            findings=(*(fs[0] for fs in firsts), *queries),
+        )
+
+    def _families(
+        self, shapes: Sequence[_Shape]
+    ) -> tuple[tuple[Family, ...], list[tuple[int, int]]]:
+        """One family per shape, and where each site went."""
+        kinds: dict[tuple[tuple[int, ...], int], list[int]] = defaultdict(list)
+        for site, shape in enumerate(shapes):
+            kinds[shape.counts, len(shape.queries)].append(site)
+        places = [(0, 0)] * len(shapes)
+        families = []
+        for number, ((counts, queries), sites) in enumerate(kinds.items()):
+            for row, site in enumerate(sites):
+                places[site] = (number, row)
+            columns = np.array([shapes[site].findings for site in sites], dtype=np.intp)
+            families.append(self._family(counts, queries, columns))
+        return tuple(families), places
+
+    def _family(self, counts: tuple[int, ...], queries: int, findings: Ints) -> Family:
+        """Fill the padded arrays of one family; ``findings`` is (sites, classes + queries)."""
+        row = np.full(len(self.live), -1)
+        column = np.full(len(self.live), -1)
+        row[findings] = np.arange(len(findings))[:, None]
+        column[findings] = np.arange(findings.shape[1])
+        use = (self.role[self.variable] == 1) & (row[self.finding] >= 0)
+        state, variable = self.state[use], self.variable[use]
+        r, c = row[self.finding[use]], column[self.finding[use]]
+        owned = np.unique(r * len(self.network.names) + variable)
+        owner, which = np.divmod(owned, len(self.network.names))
+        place = np.arange(len(owned)) - np.searchsorted(owner, owner)
+        variables = np.full((len(findings), int(place.max(initial=0)) + 1), -1, dtype=np.intp)
+        variables[owner, place] = which
+        within = np.zeros(len(self.network.names), dtype=np.intp)
+        within[which] = place
+        weight = self._padded_weight(variables)
+        logs = np.zeros((*weight.shape, findings.shape[1]))
+        logs[r, within[variable], state - self.network.offsets[variable], c] = self.log[use]
+        return Family(counts, weight, logs[..., : len(counts)], logs[..., len(counts) :], variables)
+
+    def _padded_weight(self, variables: Ints) -> Floats:
+        """(R, V, S) weights of the variables' states, 1 on state 0 where there is none."""
+        offsets = self.network.offsets
+        sizes = np.diff(offsets)[variables] * (variables >= 0)
+        state = np.arange(max(int(sizes.max(initial=0)), 1))
+        real = state < sizes[..., None]
+        flat = np.where(real, offsets[variables][..., None] + state, 0)
+        padded = np.where(real, self.weight[flat], 0.0)
+        padded[variables < 0, 0] = 1.0
+        return padded
+
+    def _shared_parts(self, groups: Sequence[Group], representatives: Sequence[int]) -> SharedParts:
+        """Shared variables that serve the same groups, with the columns those groups use."""
+        used: dict[int, set[int]] = defaultdict(set)
+        for g, group in enumerate(groups):
+            for column in (*group.classes, *group.queries):
+                used[column.shared].add(g)
+        number_of = {f: number for number, f in enumerate(representatives)}
+        columns_of: dict[int, set[int]] = defaultdict(set)
+        pairs = self.role[self.variable] > 1
+        for f, v in zip(self.finding[pairs].tolist(), self.variable[pairs].tolist(), strict=True):
+            if f in number_of:
+                columns_of[v].add(number_of[f])
+        bundles: dict[frozenset[int], list[int]] = defaultdict(list)
+        for v, numbers in columns_of.items():
+            bundles[frozenset(g for number in numbers for g in used[number])].append(v)
+        result = []
+        for served, variables in bundles.items():
+            touched = sorted(set().union(*(columns_of[v] for v in variables)))
+            chosen = {k: representatives[number] for k, number in enumerate(touched)}
+            columns = {number: k for k, number in enumerate(touched)}
+            result.append((self._parts(variables, chosen), columns, served))
+        return result
+
+    def _parts(self, variables: Iterable[int], findings: dict[int, int]) -> list[Part]:
+        """The variables as parts of a bundle whose column k is the finding ``findings[k]``."""
+        column = np.full(len(self.live), -1)
+        for k, f in findings.items():
+            column[f] = k
+        chosen = column[self.finding] >= 0
+        table = np.zeros((self.network.states, len(findings)))
+        table[self.state[chosen], column[self.finding[chosen]]] = self.log[chosen]
+        offsets = self.network.offsets
+        return [
+            Part(
+                int(v), self.weight[offsets[v] : offsets[v + 1]], table[offsets[v] : offsets[v + 1]]
+            )
+            for v in variables
+        ]
+
+
+def _shared(whole: Bundle, columns: dict[int, int], groups: frozenset[int]) -> Shared:
+    kept = np.arange(len(whole.weight))
+    return Shared(whole, columns, groups, kept, whole.weight, whole.log_survival)
+
+
+SharedParts = list[tuple[list[Part], dict[int, int], frozenset[int]]]
+"""Per bundle to be: its variables, the column of each shared signature, the groups served."""
+
+
+@dataclass(frozen=True)
+class _Layout:
+    families: tuple[Family, ...]
+    groups: tuple[Group, ...]
+    common: list[Part]
+    shared: SharedParts
+    columns: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class _Shape:
+    classes: tuple[Column, ...]
+    counts: tuple[int, ...]
+    queries: tuple[Column, ...]
+    findings: tuple[int, ...]
+
+
+def _grouped(shapes: Sequence[_Shape], places: Sequence[tuple[int, int]]) -> Iterator[Group]:
+    """Sites with the same outside, at most `GROUP_SIZE` at a time."""
+    alike: dict[tuple[object, ...], list[int]] = defaultdict(list)
+    for site, shape in enumerate(shapes):
+        alike[shape.classes, shape.counts, shape.queries].append(site)
+    for sites in alike.values():
+        shape = shapes[sites[0]]
+        for start in range(0, len(sites), GROUP_SIZE):
+            some = tuple(sites[start : start + GROUP_SIZE])
+            members = tuple(places[site] for site in some)
+            yield Group(shape.classes, shape.counts, shape.queries, some, members)
+
+
+def _certain(layout: _Layout) -> float:
+    """A lower bound on the evidence per weight that one variable's joint states may lose.
+
+    A joint state of weight w carries at most w times everything else at its heaviest. The
+    evidence is at least that of one joint state of all common and shared variables; the best
+    of a few is taken: every variable at its heaviest state, or one common variable elsewhere.
+    """
+    polynomials = [family.polynomial for family in layout.families]
+    parts = [*layout.common, *(part for some, _, _ in layout.shared for part in some)]
+    most = sum(float(np.log(polynomial[:, 0]).sum()) for polynomial in polynomials)
+    most += sum(float(np.log(part.weight.sum())) for part in parts)
+    log_weight, table = _candidates(layout.common, layout.columns[0])
+    fixed = np.zeros((1, layout.columns[1]))
+    for some, columns, _ in layout.shared:
+        for part in some:
+            fixed[0, list(columns)] += part.log_survival[part.weight.argmax()]
+    at_common, at_shared = Survival.of(table), Survival.of(fixed)
+    with np.errstate(divide="ignore"):
+        for group in layout.groups:
+            factors = site_factors(group, group.rows(polynomials), at_common, at_shared)
+            log_weight = log_weight + np.log(factors[..., 0]).sum(axis=0)
+    return float(np.exp(min(log_weight.max() - most, 0.0))) / (2 * len(parts) + 1)
+
+
+def _candidates(parts: Sequence[Part], columns: int) -> tuple[Floats, Floats]:
+    """Log weights and log survivals: all variables at their heaviest, or one elsewhere."""
+    best = [int(part.weight.argmax()) for part in parts]
+    base = sum(
+        (part.log_survival[b] for part, b in zip(parts, best, strict=True)), np.zeros(columns)
+    )
+    weights, tables = [np.zeros(1)], [base[None, :]]
+    with np.errstate(divide="ignore"):
+        for part, b in zip(parts, best, strict=True):
+            weights.append(np.log(part.weight))
+            tables.append(base - part.log_survival[b] + part.log_survival)
+    return np.concatenate(weights), np.concatenate(tables)

@@ -1,0 +1,107 @@
+"""Variables that matter to one site only, summed away for many sites at once.
+
+A *family* holds sites of one shape: the same counts of presences per class and the same
+number of open findings. What a site's private variables have to say to everything outside
+is a vector H over multi-indices: the weight with which they explain what others leave.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from diagnose.noisyor.kernel import transitions, width
+from diagnose.noisyor.network import Floats, Ints
+
+
+@dataclass(frozen=True)
+class Family:
+    """Sites of one shape (R sites, at most V private variables of at most S states each).
+
+    Parameters
+    ----------
+    counts: presences per class.
+    weight: (R, V, S) weight of each state; padding has weight 0, or 1 on state 0.
+    log_survival: (R, V, S, classes) for the classes of present findings.
+    log_open: (R, V, S, Q) for the open findings.
+    variable: (R, V) number of the variable, -1 for padding.
+    """
+
+    counts: tuple[int, ...]
+    weight: Floats
+    log_survival: Floats
+    log_open: Floats
+    variable: Ints
+
+    @cached_property
+    def kernel(self) -> Floats:
+        """(R, V, S, N, N) transition of multi-indices by each state."""
+        return transitions(self.log_survival, self.counts)
+
+    @cached_property
+    def steps(self) -> Floats:
+        """(R, V, N, N) the same, averaged over the states of each variable."""
+        return averaged(self.weight, self.kernel)
+
+    @cached_property
+    def polynomial(self) -> Floats:
+        """(R, N) the vectors H."""
+        return chain(self.steps)
+
+    def absent(self, query: int) -> Floats:
+        """(R, N) the vectors H when open finding ``query`` turns out absent."""
+        weight = self.weight * np.exp(self.log_open[..., query])
+        return chain(averaged(weight, self.kernel))
+
+    def marginals(self, message: Floats) -> Floats:
+        """(R, V, S) posterior weight of each state, given what comes from outside.
+
+        Parameters
+        ----------
+        message: (R, N) the outside's weight for every multi-index left to explain.
+        """
+        size = self.steps.shape[1]
+        right = [np.eye(1, width(self.counts)).repeat(len(message), axis=0)]
+        for v in range(size - 1):
+            right.append(np.matmul(self.steps[:, v], right[-1][..., None])[..., 0])
+        left = [message]
+        for v in range(size - 1, 0, -1):
+            left.append(np.matmul(left[-1][:, None, :], self.steps[:, v])[:, 0])
+        outer = np.stack(left[::-1], axis=1)[..., :, None] * np.stack(right, axis=1)[..., None, :]
+        found: Floats = np.einsum("rvsji,rvji->rvs", self.kernel, outer) * self.weight
+        return found
+
+
+def averaged(weight: Floats, kernel: Floats) -> Floats:
+    """(..., V, N, N): kernels averaged with the weights of the states."""
+    shape = kernel.shape
+    flat = kernel.reshape(*shape[:-2], shape[-1] * shape[-2])
+    mean = np.matmul(weight[..., None, :], flat)[..., 0, :]
+    matrices: Floats = mean.reshape(*mean.shape[:-1], *shape[-2:])
+    return matrices
+
+
+def chain(steps: Floats) -> Floats:
+    """(..., N): the variables' matrices applied one after another to "all explained"."""
+    vector = np.broadcast_to(np.eye(1, steps.shape[-1])[0], (*steps.shape[:-3], steps.shape[-1]))
+    for v in range(steps.shape[-3]):
+        vector = np.matmul(steps[..., v, :, :], vector[..., None])[..., 0]
+    return vector
+
+
+def empty_family(counts: Sequence[int], sites: int, queries: int) -> Family:
+    """A family whose sites have no private variables at all.
+
+    >>> empty_family([1], 2, 0).polynomial.tolist()
+    [[1.0, 0.0], [1.0, 0.0]]
+    """
+    return Family(
+        tuple(counts),
+        np.ones((sites, 1, 1)),
+        np.zeros((sites, 1, 1, len(counts))),
+        np.zeros((sites, 1, 1, queries)),
+        np.full((sites, 1), -1, dtype=np.intp),
+    )

@@ -1,0 +1,56 @@
+"""Proposed acts as facts, so that rules can put advice and cautions beside them."""
+
+from __future__ import annotations
+
+from diagnose.knowledge.parts import Measurement, Remedy
+from diagnose.machine.graph import Machine
+from diagnose.reasoning.finding import Fact
+from diagnose.reasoning.vocabulary import fact
+
+PRESSURE_GONE = "pressure gone"
+"""What a part kind's file lists under ``needs`` when a line or a coupler is opened."""
+
+
+def rerun_act(act: str, check: str, rows: int) -> Fact:
+    """A rerun of a check over that many rows.
+
+    >>> rerun_act("response@5-7", "response", 3).values["what"]
+    'rerun'
+    """
+    return fact("act", act=act, what="rerun", check=check, rows=rows)
+
+
+def ask_act(act: str, circumstance: str) -> Fact:
+    """A question about a circumstance."""
+    return fact("act", act=act, what="ask", detail=circumstance)
+
+
+def measure_act(act: str, machine: Machine, part: str, measurement: Measurement) -> Fact:
+    """A measurement of, or a look at, a part."""
+    return fact(
+        "act",
+        act=act,
+        what=measurement.kind,
+        part=part,
+        part_kind=machine.parts[part].id,
+        side=machine.parts[part].side,
+        detail=measurement.id,
+        tool=measurement.tool,
+        opens_oil="yes" if PRESSURE_GONE in measurement.needs else "no",
+        live="yes" if measurement.unit == "V" else "no",
+    )
+
+
+def remedy_act(act: str, machine: Machine, part: str, remedy: Remedy) -> Fact:
+    """A remedy of a part."""
+    return fact(
+        "act",
+        act=act,
+        what="remedy",
+        part=part,
+        part_kind=machine.parts[part].id,
+        side=machine.parts[part].side,
+        detail=remedy.id,
+        opens_oil="yes" if PRESSURE_GONE in remedy.needs else "no",
+        price=remedy.parts_price,
+    )

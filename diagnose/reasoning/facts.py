@@ -1,0 +1,245 @@
+"""What happened, as facts that rules can match: only numbers and identifiers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from diagnose.cases.case import Case, Result, Run
+from diagnose.knowledge.base import Knowledge
+from diagnose.machine.graph import Machine
+from diagnose.reasoning.finding import Fact, Value
+from diagnose.reasoning.groups import Group, groups_of
+from diagnose.reasoning.physics import thickness
+from diagnose.reasoning.readingfacts import reading_facts
+from diagnose.reasoning.tally import Tally, blocks, last_by_check, rows_in, tally_of
+from diagnose.reasoning.vocabulary import fact
+
+_SAME = 5.0
+_SAME_SHARE = 0.1
+"""Numbers noted for two runs are the same within 5 degrees or bar, or a tenth; judgement."""
+
+
+def facts_of(machine: Machine, case: Case, knowledge: Knowledge) -> tuple[Fact, ...]:
+    """Everything the rules may know of a case, in a fixed order."""
+    last = last_by_check(case.runs)
+    return (
+        _machine_fact(machine),
+        *_run_facts(machine, case, knowledge, last),
+        *_changes(case.runs),
+        *_history(case, knowledge),
+        *reading_facts(machine, case, last),
+    )
+
+
+def _machine_fact(machine: Machine) -> Fact:
+    return fact(
+        "machine",
+        machine=machine.id,
+        rows=machine.rows,
+        sections=len(machine.sections),
+        branches=len(machine.branches),
+        controllers=len(machine.controllers),
+        chains=len(machine.chains),
+    )
+
+
+def _run_facts(
+    machine: Machine, case: Case, knowledge: Knowledge, last: Mapping[str, Tally]
+) -> Iterator[Fact]:
+    groups = groups_of(machine)
+    latest = {run.check: run.index for run in case.runs}
+    story = _Story(machine, groups, case.runs, last)
+    for run in case.runs:
+        tally = tally_of(run)
+        yield _run_fact(machine, run, tally, latest[run.check] == run.index)
+        yield from _circumstances(run, knowledge)
+        if tally.failed:
+            yield from story.groups_that_failed(run, tally)
+            yield from story.failed_rows(run, tally)
+            yield from story.lone_pair(run, tally)
+
+
+def _run_fact(machine: Machine, run: Run, tally: Tally, latest: bool) -> Fact:
+    known = (tally.passed | tally.failed).bit_count()
+    return fact(
+        "run",
+        run=run.index,
+        check=run.check,
+        total=tally.run.bit_count(),
+        passed=tally.passed.bit_count(),
+        failed=tally.failed.bit_count(),
+        unsure=tally.unsure.bit_count(),
+        not_run=machine.rows - tally.run.bit_count(),
+        blocks=blocks(tally.failed),
+        latest=_yes(latest),
+        full=_yes(known == machine.rows),
+    )
+
+
+def _circumstances(run: Run, knowledge: Knowledge) -> Iterator[Fact]:
+    for name, circumstance in knowledge.of_scope("run").items():
+        about: dict[str, Value] = {"run": run.index, "check": run.check, "circumstance": name}
+        value = run.circumstances.get(name)
+        if value is None:
+            if circumstance.value != "none":
+                yield fact("unknown", **about)
+        elif isinstance(value, str):
+            yield fact("setting", **about, choice=value)
+        elif circumstance.value == "temperature":
+            yield fact("temperature", **about, celsius=value, thickness=thickness(value))
+        else:
+            yield fact("pressure", **about, bar=value)
+
+
+def _history(case: Case, knowledge: Knowledge) -> Iterator[Fact]:
+    for name in knowledge.of_scope("case"):
+        if name in case.history:
+            yield fact("history", circumstance=name, answer=case.history[name])
+        else:
+            yield fact("unknown", circumstance=name)
+
+
+@dataclass(frozen=True)
+class _Story:
+    """What the facts about failed rows are counted from."""
+
+    machine: Machine
+    groups: list[Group]
+    runs: tuple[Run, ...]
+    last: Mapping[str, Tally]
+
+    def other(self, check: str) -> Tally:
+        """The last results in the checks other than this one; a fail outweighs a pass."""
+        others = [tally for name, tally in self.last.items() if name != check]
+        failed = _union(tally.failed for tally in others)
+        passed = _union(tally.passed for tally in others) & ~failed
+        return Tally(passed, failed, _union(tally.unsure for tally in others) & ~failed & ~passed)
+
+    def groups_that_failed(self, run: Run, tally: Tally) -> Iterator[Fact]:
+        other = self.other(run.check)
+        for group in self.groups:
+            if tally.failed & group.mask and group.matters_to(run.check):
+                yield self._group_fact(run, tally, other, group)
+
+    def _group_fact(self, run: Run, tally: Tally, other: Tally, group: Group) -> Fact:
+        inside, outside = group.mask, ~group.mask
+        sections = [mask for mask in self._section_masks() if mask & inside]
+        return Fact(
+            "group",
+            {
+                "run": run.index,
+                "check": run.check,
+                "group": group.kind,
+                "place": group.place,
+                "first_row": group.rows[0],
+                "last_row": group.rows[-1],
+                "size": len(group.rows),
+                "failed": (tally.failed & inside).bit_count(),
+                "passed": (tally.passed & inside).bit_count(),
+                "outside_failed": (tally.failed & outside).bit_count(),
+                "outside_passed": (tally.passed & outside).bit_count(),
+                "other_failed": (other.failed & inside).bit_count(),
+                "other_passed": (other.passed & inside).bit_count(),
+                "sections": len(sections),
+            },
+        )
+
+    def _section_masks(self) -> list[int]:
+        return [group.mask for group in self.groups if group.kind == "section"]
+
+    def failed_rows(self, run: Run, tally: Tally) -> Iterator[Fact]:
+        rows, other = self.machine.rows, self.other(run.check)
+        history = [tally_of(one) for one in self.runs if one.check == run.check]
+        for row in rows_in(tally.failed):
+            yield Fact(
+                "failed_row",
+                {
+                    "run": run.index,
+                    "check": run.check,
+                    "row": row,
+                    "failed_rows": tally.failed.bit_count(),
+                    "before": tally.word(row - 1, rows),
+                    "after": tally.word(row + 1, rows),
+                    "end": _yes(row in (1, rows)),
+                    "other": other.word(row, rows),
+                    "times_failed": sum(one.failed >> row & 1 for one in history),
+                    "times_passed": sum(one.passed >> row & 1 for one in history),
+                },
+            )
+
+    def lone_pair(self, run: Run, tally: Tally) -> Iterator[Fact]:
+        if tally.failed.bit_count() == 2:
+            first, second = rows_in(tally.failed)
+            yield fact(
+                "pair",
+                run=run.index,
+                check=run.check,
+                first=first,
+                second=second,
+                apart=second - first,
+                shared=self._shared(tally.failed, run.check),
+            )
+
+    def _shared(self, both: int, check: str) -> str:
+        kinds = {
+            group.kind
+            for group in self.groups
+            if group.mask & both == both
+            and group.matters_to(check)
+            and len(group.rows) < self.machine.rows
+        }
+        if {"section", "branch"} <= kinds:
+            return "section-and-branch"
+        return next(
+            (kind for kind in ("section", "branch", "controller") if kind in kinds), "nothing"
+        )
+
+
+def _changes(runs: Sequence[Run]) -> Iterator[Fact]:
+    """Rows whose result differs from the one they had in the same check before."""
+    before: dict[tuple[str, int], Run] = {}
+    for run in runs:
+        for row, result in enumerate(run.results, start=1):
+            if result in (Result.PASS, Result.FAIL):
+                earlier = before.get((run.check, row))
+                if earlier and earlier.results[row - 1] is not result:
+                    yield _change(run, earlier, row, result is Result.FAIL)
+                before[run.check, row] = run
+
+
+def _change(run: Run, earlier: Run, row: int, failed_now: bool) -> Fact:
+    return fact(
+        "changed",
+        check=run.check,
+        row=row,
+        passed_run=earlier.index if failed_now else run.index,
+        failed_run=run.index if failed_now else earlier.index,
+        first="pass" if failed_now else "fail",
+        alike=_yes(_alike(run, earlier)),
+    )
+
+
+def _alike(one: Run, other: Run) -> bool:
+    """Whether nothing that was noted for both runs differs."""
+    return all(
+        _same(one.circumstances[name], other.circumstances[name])
+        for name in one.circumstances.keys() & other.circumstances.keys()
+    )
+
+
+def _same(one: float | str, other: float | str) -> bool:
+    if isinstance(one, str) or isinstance(other, str):
+        return one == other
+    return abs(one - other) <= max(_SAME, _SAME_SHARE * max(abs(one), abs(other)))
+
+
+def _union(masks: Iterable[int]) -> int:
+    union = 0
+    for mask in masks:
+        union |= mask
+    return union
+
+
+def _yes(true: bool) -> str:
+    return "yes" if true else "no"

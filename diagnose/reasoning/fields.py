@@ -1,0 +1,79 @@
+"""What a named value can hold: only numbers and identifiers, never free text.
+
+The rule engine compares without types (a text is greater than any number) and refuses
+infinities, so everything is checked here before it goes in.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from diagnose.reasoning.finding import Value
+from diagnose.reasoning.template import filled
+
+NUMBERS = frozenset({"number", "count", "run", "row"})
+WHOLE = frozenset({"count", "run", "row"})
+
+_IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9_./:@,+-]{0,99}")
+_LARGEST = 1e11
+
+
+@dataclass(frozen=True)
+class Field:
+    """One named value: its type, what it means, the only choices, what it is when left out."""
+
+    type: str
+    means: str
+    choices: tuple[str, ...] = ()
+    default: Value | None = None
+
+    @property
+    def numeric(self) -> bool:
+        """Whether it holds a number."""
+        return self.type in NUMBERS
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of fact (``made_by`` is empty) or of finding (the groups of rules that make it).
+
+    ``words`` is a template over the fields: one fact as a person would say it.
+    """
+
+    name: str
+    means: str
+    fields: Mapping[str, Field]
+    words: str = ""
+    made_by: tuple[str, ...] = ()
+
+    def in_words(self, values: Mapping[str, Value]) -> str:
+        """One fact of this kind as a person would say it."""
+        return filled(self.words, lambda hole: values[hole.name])
+
+
+def complaint_about(field: Field, value: object) -> str:
+    """What was expected instead of ``value``; empty when the field can hold it.
+
+    >>> complaint_about(Field("run", ""), 2), complaint_about(Field("run", ""), "2")
+    ('', 'a whole number')
+    >>> complaint_about(Field("choice", "", ("yes", "no")), "maybe")
+    'yes or no'
+    """
+    if field.numeric:
+        return _complaint_about_number(field, value)
+    if not isinstance(value, str) or not _IDENTIFIER.fullmatch(value):
+        return "an identifier"
+    if field.choices and value not in field.choices:
+        return " or ".join(field.choices)
+    return ""
+
+
+def _complaint_about_number(field: Field, value: object) -> str:
+    whole = field.type in WHOLE
+    wanted = "a whole number" if whole else "a number"
+    if isinstance(value, bool) or not isinstance(value, int if whole else (int, float)):
+        return wanted
+    return "" if math.isfinite(value) and abs(value) < _LARGEST else wanted

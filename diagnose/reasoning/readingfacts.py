@@ -1,0 +1,68 @@
+"""Readings as facts, with what physics says a sound part would have shown."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from diagnose.cases.case import Case, Reading, Run
+from diagnose.knowledge.parts import Measurement
+from diagnose.machine.graph import Machine
+from diagnose.reasoning.finding import Fact, Value
+from diagnose.reasoning.physics import copper_ohms
+from diagnose.reasoning.tally import Tally
+from diagnose.reasoning.vocabulary import fact
+
+_ROOM_CELSIUS = 20.0
+
+
+def reading_facts(machine: Machine, case: Case, last: Mapping[str, Tally]) -> Iterator[Fact]:
+    """For each reading a fact, and for a number that can be compared a second one."""
+    for nth, reading in enumerate(case.readings, start=1):
+        measurement = machine.parts[reading.part].measurement(reading.measurement)
+        about = _about(nth, machine, reading) | _row_of(machine, reading.part, last)
+        if isinstance(reading.value, str):
+            yield fact("looked", **about, choice=reading.value)
+            continue
+        about |= {"number": reading.value, "unit": measurement.unit}
+        yield fact("measured", **about)
+        expected = expected_number(measurement, case.runs)
+        if expected:
+            ratio = reading.value / expected
+            yield fact("compared", **about, expected=expected, ratio=ratio)
+
+
+def expected_number(measurement: Measurement, runs: Sequence[Run]) -> float | None:
+    """What a sound part would show, or None when that cannot be said.
+
+    A winding is taken to be as warm as the oil was last; a pressure without a nominal value
+    should be the supply's, since a line that is held still loses nothing on the way.
+    """
+    if measurement.unit == "ohm" and measurement.nominal:
+        return copper_ohms(measurement.nominal, _last(runs, "oil") or _ROOM_CELSIUS)
+    if measurement.unit == "bar" and measurement.nominal is None:
+        return _last(runs, "supply")
+    return measurement.nominal
+
+
+def _last(runs: Sequence[Run], circumstance: str) -> float | None:
+    noted = [run.circumstances.get(circumstance) for run in runs]
+    numbers = [value for value in noted if isinstance(value, (int, float))]
+    return numbers[-1] if numbers else None
+
+
+def _about(nth: int, machine: Machine, reading: Reading) -> dict[str, Value]:
+    return {
+        "nth": nth,
+        "part": reading.part,
+        "part_kind": machine.parts[reading.part].id,
+        "measurement": reading.measurement,
+    }
+
+
+def _row_of(machine: Machine, part: str, last: Mapping[str, Tally]) -> dict[str, Value]:
+    """The row that the part belongs to, if one, and what that row last showed."""
+    rows = machine.rows_of(part)
+    row = rows[0] if len(rows) == 1 else 0
+    return {"row": row} | {
+        check: last.get(check, Tally()).word(row, machine.rows) for check in ("bleed", "response")
+    }

@@ -1,0 +1,100 @@
+"""Rules beside each other: no id twice, no circle, and every finding they wait for is made."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from graphlib import CycleError, TopologicalSorter
+from itertools import pairwise
+
+from diagnose.errors import Problem, near_matches
+from diagnose.reasoning.finding import Value
+from diagnose.reasoning.possible import passes
+from diagnose.reasoning.rulefile import Conclusion, Condition, Rule, RuleFile
+from diagnose.reasoning.vocabulary import FINDINGS, GROUPS
+
+
+def problems_between(files: Sequence[RuleFile]) -> list[Problem]:
+    """Everything that is wrong with the rules as a set."""
+    return [*_twins(files), *_circles(files), *_waiting_in_vain(files)]
+
+
+def _twins(files: Sequence[RuleFile]) -> Iterator[Problem]:
+    first: dict[str, RuleFile] = {}
+    for file in files:
+        earlier = first.setdefault(file.rule.id, file)
+        if earlier is not file:
+            remedy = f"the first is {earlier.document.place(('id',))}; give one another id"
+            where = file.document.place(("id",))
+            yield Problem(where, "each rule id once", f"a second {file.rule.id}", remedy)
+
+
+def _circles(files: Sequence[RuleFile]) -> Iterator[Problem]:
+    """Kinds of findings that wait for each other, rule by rule."""
+    waits: dict[str, set[str]] = {name: set() for name in FINDINGS}
+    for file in files:
+        needs = {one.kind for one in file.rule.when if one.kind in FINDINGS}
+        for conclusion in file.rule.then:
+            waits.setdefault(conclusion.finding, set()).update(needs)
+    try:
+        TopologicalSorter(waits).prepare()
+    except CycleError as error:
+        circle: list[str] = error.args[1]
+        links = set(pairwise(circle))
+        for file in files:
+            if any(_links(file.rule, needed, made) for needed, made in links):
+                where, got = file.document.place(("when",)), " → ".join(circle)
+                yield Problem(where, "findings that do not wait in a circle", got)
+
+
+def _links(rule: Rule, needed: str, made: str) -> bool:
+    return any(one.kind == needed for one in rule.when) and any(
+        one.finding == made for one in rule.then
+    )
+
+
+def _waiting_in_vain(files: Sequence[RuleFile]) -> Iterator[Problem]:
+    """Conditions on findings that no rule of an earlier group makes."""
+    for file in files:
+        now = GROUPS.index(file.rule.group)
+        earlier = [other.rule for other in files if GROUPS.index(other.rule.group) < now]
+        for number, condition in enumerate(file.rule.when):
+            if condition.kind in FINDINGS and not _made(condition, earlier):
+                where = file.document.place(("when", number))
+                expected = "a finding that some rule of an earlier group makes"
+                yield Problem(where, expected, _wanted(condition), _nearest(condition, earlier))
+
+
+def _made(condition: Condition, rules: Sequence[Rule]) -> bool:
+    return any(
+        conclusion.finding == condition.kind and _fits(condition, rule, conclusion)
+        for rule in rules
+        for conclusion in rule.then
+    )
+
+
+def _fits(condition: Condition, rule: Rule, conclusion: Conclusion) -> bool:
+    kind = FINDINGS[condition.kind]
+    for name, test in condition.tests():
+        default = kind.fields[name].default if name in kind.fields else None
+        made: Value | None = conclusion.values.get(name, default)
+        made = rule.id if name == "rule" else made
+        open_end = made is None or (isinstance(made, str) and "{" in made)
+        if not open_end and test.constants and made is not None and not passes(made, [test]):
+            return False
+    return True
+
+
+def _wanted(condition: Condition) -> str:
+    tests = ", ".join(
+        f"{name} {test.operator} {' or '.join(map(str, test.constants))}"
+        for name, test in condition.tests()
+        if test.constants
+    )
+    return f"{condition.kind} ({tests})" if tests else condition.kind
+
+
+def _nearest(condition: Condition, rules: Sequence[Rule]) -> str:
+    ids = [rule.id for rule in rules if any(one.finding == condition.kind for one in rule.then)]
+    names = [str(c) for name, test in condition.tests() if name == "rule" for c in test.constants]
+    near = [match for name in names if name not in ids for match in near_matches(name, ids)]
+    return f"did you mean {' or '.join(near)}?" if near else "the rule never fires"

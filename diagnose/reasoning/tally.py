@@ -1,0 +1,91 @@
+"""Results as sets of rows: one bit per row, so that counting is one operation.
+
+>>> rows_in(mask_of((1, 3)))
+(1, 3)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from diagnose.cases.case import Result, Run
+
+
+def mask_of(rows: Iterable[int]) -> int:
+    """The rows (from 1) as bits."""
+    mask = 0
+    for row in rows:
+        mask |= 1 << row
+    return mask
+
+
+def rows_in(mask: int) -> tuple[int, ...]:
+    """The rows whose bits are set, in order."""
+    return tuple(row for row in range(mask.bit_length()) if mask >> row & 1)
+
+
+@dataclass(frozen=True)
+class Tally:
+    """Which rows passed, failed and were unsure in one run, or last time in one check."""
+
+    passed: int = 0
+    failed: int = 0
+    unsure: int = 0
+
+    @property
+    def run(self) -> int:
+        """The rows that were in the run."""
+        return self.passed | self.failed | self.unsure
+
+    def after(self, earlier: Tally) -> Tally:
+        """What is known last of each row, when ``earlier`` came before."""
+        left = ~self.run
+        return Tally(
+            self.passed | earlier.passed & left,
+            self.failed | earlier.failed & left,
+            self.unsure | earlier.unsure & left,
+        )
+
+    def word(self, row: int, rows: int) -> str:
+        """The result of one row as the vocabulary names it.
+
+        >>> tally = Tally(passed=mask_of((1,)), failed=mask_of((2,)))
+        >>> [tally.word(row, 3) for row in range(5)]
+        ['no-row', 'pass', 'fail', 'not-run', 'no-row']
+        """
+        if not 1 <= row <= rows:
+            return "no-row"
+        masks = {"pass": self.passed, "fail": self.failed, "unsure": self.unsure}
+        return next((word for word, mask in masks.items() if mask >> row & 1), "not-run")
+
+
+def tally_of(run: Run) -> Tally:
+    """One run's results.
+
+    >>> tally = tally_of(Run(1, "bleed", (Result.PASS, Result.FAIL)))
+    >>> rows_in(tally.passed), rows_in(tally.failed)
+    ((1,), (2,))
+    """
+    return Tally(
+        mask_of(run.rows_with(Result.PASS)),
+        mask_of(run.rows_with(Result.FAIL)),
+        mask_of(run.rows_with(Result.UNSURE)),
+    )
+
+
+def last_by_check(runs: Sequence[Run]) -> Mapping[str, Tally]:
+    """The last known result of every row, by check."""
+    last: dict[str, Tally] = {}
+    for run in runs:
+        last[run.check] = tally_of(run).after(last.get(run.check, Tally()))
+    return last
+
+
+def blocks(mask: int) -> int:
+    """The number of unbroken stretches of rows.
+
+    >>> blocks(mask_of((1, 2, 5)))
+    2
+    """
+    return (mask & ~(mask << 1)).bit_count()

@@ -1,0 +1,89 @@
+"""Sentences with named holes: ``"Row {bad.row} failed"``.
+
+A hole is a name, or a name and a field, and perhaps a form: ``{oil.celsius:temperature}``.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+
+from diagnose.reasoning.finding import Value
+
+_HOLE = re.compile(r"\{([a-z][a-z0-9_]*)(?:\.([a-z][a-z0-9_]*))?(?::([a-z]+))?\}")
+_BRACE = re.compile(r"[{}]")
+
+
+@dataclass(frozen=True)
+class Hole:
+    """One hole: the name before the dot (or alone), the field after it, the form."""
+
+    name: str
+    field: str = ""
+    form: str = ""
+
+
+def _temperature(celsius: Value) -> str:
+    return f"{float(celsius):.0f} °C ({float(celsius) * 1.8 + 32:.0f} °F)"
+
+
+def _pressure(bar: Value) -> str:
+    return f"{float(bar):.0f} bar ({float(bar) * 14.503773773:.0f} psi)"
+
+
+def _plain(value: Value) -> str:
+    return f"{value:.3g}" if isinstance(value, float) else str(value)
+
+
+FORMS: Mapping[str, Callable[[Value], str]] = {
+    "": _plain,
+    "temperature": _temperature,
+    "pressure": _pressure,
+    "percent": lambda value: f"{100 * float(value):.0f} %",
+    "words": lambda value: str(value).replace("-", " ").replace("_", " "),
+}
+
+
+def holes(text: str) -> Iterator[Hole]:
+    """The holes of a template, in order.
+
+    >>> list(holes("Row {bad.row} of {rows}"))
+    [Hole(name='bad', field='row', form=''), Hole(name='rows', field='', form='')]
+    """
+    for match in _HOLE.finditer(text):
+        yield Hole(match[1], match[2] or "", match[3] or "")
+
+
+def stray_brace(text: str) -> bool:
+    """Whether a brace stands outside a well-formed hole.
+
+    >>> stray_brace("{a.b} and {"), stray_brace("{a.b}")
+    (True, False)
+    """
+    return bool(_BRACE.search(_HOLE.sub("", text)))
+
+
+def only_hole(text: str) -> Hole | None:
+    """The hole when the template is nothing but one hole without a form, else None.
+
+    >>> only_hole("{bad.row}")
+    Hole(name='bad', field='row', form='')
+    >>> only_hole("row-{bad.row}")
+    """
+    match = _HOLE.fullmatch(text)
+    return Hole(match[1], match[2] or "") if match and not match[3] else None
+
+
+def filled(text: str, look_up: Callable[[Hole], Value]) -> str:
+    """The template with every hole filled.
+
+    >>> filled("oil at {oil.celsius:temperature}", lambda hole: 15.0)
+    'oil at 15 °C (59 °F)'
+    """
+
+    def fill(match: re.Match[str]) -> str:
+        hole = Hole(match[1], match[2] or "", match[3] or "")
+        return FORMS[hole.form](look_up(hole))
+
+    return _HOLE.sub(fill, text)
