@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from diagnose.errors import FileProblems, InputError, Problem
+from diagnose.errors import FileProblems, InputError, Place, Problem
+from diagnose.knowledge.wrong import Wrong
 
 
 @contextmanager
 def collected(problems: list[Problem]) -> Iterator[None]:
     """Run the block; what it raises about its input is added to ``problems`` instead.
 
-    >>> from diagnose.errors import Place
     >>> problems: list[Problem] = []
     >>> with collected(problems):
     ...     raise InputError(Problem(Place("argument 1"), "a row", "'x'"))
@@ -25,6 +25,21 @@ def collected(problems: list[Problem]) -> Iterator[None]:
         problems.extend(error.problems)
     except InputError as error:
         problems.append(error.problem)
+
+
+@contextmanager
+def located(where: Place) -> Iterator[None]:
+    """Run the block; a `Wrong` value in it becomes an `InputError` at this place.
+
+    >>> with located(Place("oil=hot")):
+    ...     raise Wrong("a temperature", "'hot'")
+    Traceback (most recent call last):
+    diagnose.errors.InputError: oil=hot: expected a temperature, got 'hot'
+    """
+    try:
+        yield
+    except Wrong as wrong:
+        raise InputError(wrong.at(where)) from wrong
 
 
 def refuse(problems: list[Problem]) -> None:

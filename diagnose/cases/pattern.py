@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 
 from diagnose.cases.case import Result
 from diagnose.cases.collecting import refuse
-from diagnose.cases.rowtext import rows_phrase
+from diagnose.cases.rows import rows_in_words
 from diagnose.errors import Place, Problem, near_matches
 from diagnose.knowledge.rowranges import read_rows
 from diagnose.knowledge.wrong import Wrong
@@ -162,7 +162,7 @@ class _Ranges:
             rows = [row for row, clash in self.clashes.items() if _names(clash) == marks]
             self._expect(
                 "one result for each row",
-                f"{marks} for {rows_phrase(rows)}",
+                f"{marks} for {rows_in_words(rows)}",
                 "keep the one that was seen; a row checked twice belongs in two runs",
             )
 

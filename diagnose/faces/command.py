@@ -26,13 +26,15 @@ class Refusal(click.ClickException):
 
     def __init__(self, error: RowfaultError) -> None:
         super().__init__(str(error))
-        self.exit_code = error.exit_code
+        vars(self)["exit_code"] = error.exit_code
 
     def show(self, file: IO[Any] | None = None) -> None:
         """Print one problem on one line, several below each other."""
         lines = self.message.splitlines() or [""]
         several = len(lines) > 1
-        click.echo("Error: " + (f"{len(lines)} things are wrong" if several else lines[0]), err=True)
+        click.echo(
+            "Error: " + (f"{len(lines)} things are wrong" if several else lines[0]), err=True
+        )
         for line in lines if several else []:
             click.echo(f"  {line}", err=True)
 

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import click
 
-from diagnose.errors import InputError, Place, Problem
 from diagnose.faces.options import READABLE, colour_option, json_option
 from diagnose.faces.suggest import suggest_arguments, suggest_machines
 
@@ -58,7 +57,53 @@ def rank(
 
     knowledge = load_knowledge()
     built, case = _told(machine, arguments, file, log, knowledge)
+    _refuse_nothing(case)
     from diagnose.ranking.report import ranking_report
 
     report = ranking_report(built, case, knowledge, tests=tests)
-    _show(report, as_json, no_colour, causes, tests)
+    if as_json:
+        from diagnose.faces.output import print_json
+
+        print_json(report)
+    else:
+        from diagnose.faces.output import console
+        from diagnose.faces.terminal import print_ranking
+
+        print_ranking(report, console(not no_colour), causes, tests)
+
+
+def _told(
+    name: str | None,
+    arguments: tuple[str, ...],
+    file: Path | None,
+    log: Path | None,
+    knowledge: Knowledge,
+) -> tuple[Machine, Case]:
+    """The machine and the case: the file first, then the log, then what was typed."""
+    from diagnose.cases.case import Case
+    from diagnose.cases.typed import read_typed
+    from diagnose.machine.graph import load_machine
+
+    if name and "=" in name and file:
+        arguments, name = (name, *arguments), None
+    if not name and not file:
+        raise click.UsageError("Missing argument 'MACHINE' (or --file with a case that names it).")
+    machine = load_machine(name, knowledge) if name else None
+    case = None
+    if file:
+        from diagnose.cases.casefile import read_case_file
+
+        machine, case = read_case_file(file, knowledge, machine)
+    assert machine is not None
+    case = case or Case(machine.id)
+    if log:
+        from diagnose.cases.joining import joined
+        from diagnose.cases.log import read_log
+
+        case = joined(case, read_log(log, machine, knowledge))
+    return machine, read_typed(machine, arguments, knowledge, case)
+
+
+def _refuse_nothing(case: Case) -> None:
+    if not case.runs and not case.readings:
+        raise click.UsageError("Nothing to go on: give results, for example response=PPPPPF.")

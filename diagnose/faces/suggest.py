@@ -1,8 +1,11 @@
-"""What a shell may complete: machines, checks, circumstances, ids. Asked, never imported early."""
+"""What a shell may complete: machines, checks, circumstances, readings and ids.
+
+Nothing heavy is imported until a shell asks; a shell that asks never gets an error.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from diagnose.errors import RowfaultError
@@ -15,4 +18,50 @@ if TYPE_CHECKING:
 
 def suggest_machines(_: click.Context, __: click.Parameter, typed: str) -> list[str]:
     """The layouts that begin with what was typed."""
-    return _matching(typed, _of_knowledge(lambda knowledge: knowledge.layouts))
+    return _matching(typed, lambda knowledge: knowledge.layouts)
+
+
+def suggest_ids(_: click.Context, __: click.Parameter, typed: str) -> list[str]:
+    """The ids with a page that begin with what was typed."""
+    from diagnose.faces.lookup import ids
+    from diagnose.reasoning.loading import load_rules
+
+    return _matching(typed, lambda knowledge: ids(knowledge, load_rules()))
+
+
+def suggest_arguments(context: click.Context, _: click.Parameter, typed: str) -> list[str]:
+    """Checks, circumstances with their values, and readings with their places."""
+    machine = context.params.get("machine")
+    return _matching(typed, lambda knowledge: _arguments(knowledge, typed, machine))
+
+
+def _matching(typed: str, known: Callable[[Knowledge], Iterable[str]]) -> list[str]:
+    from diagnose.knowledge.base import load_knowledge
+
+    try:
+        return [name for name in known(load_knowledge()) if name.startswith(typed)]
+    except (RowfaultError, OSError):
+        return []
+
+
+def _arguments(knowledge: Knowledge, typed: str, machine: str | None) -> Iterator[str]:
+    from diagnose.cases.values import measurement_ids, typeable
+
+    yield from (f"{check}=" for check in knowledge.checks)
+    for id, circumstance in typeable(knowledge).items():
+        yield from (f"{id}={choice}" for choice in circumstance.choices)
+        if not circumstance.choices:
+            yield f"{id}="
+    measurement, at, _ = typed.partition("@")
+    if at and machine:
+        yield from _places(knowledge, measurement, machine)
+    else:
+        yield from (f"{each}@" for each in measurement_ids(knowledge))
+
+
+def _places(knowledge: Knowledge, measurement: str, machine: str) -> Iterator[str]:
+    from diagnose.cases.values import measurable
+    from diagnose.machine.graph import load_machine
+
+    for part in measurable(load_machine(machine, knowledge), measurement):
+        yield f"{measurement}@{part}="

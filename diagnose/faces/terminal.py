@@ -5,7 +5,7 @@ Nothing is worked out here: what the terminal shows and what JSON holds cannot d
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from rich.console import Console, Group, RenderableType
@@ -13,7 +13,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from diagnose.cases.rowtext import rows_phrase
+from diagnose.cases.rows import rows_in_words
 from diagnose.faces.rowpicture import Line, draw_rows
 from diagnose.faces.words import minutes_text, percent, plain, sentence
 
@@ -86,8 +86,8 @@ def _counts(pattern: str) -> str:
     'Failed: row 3. Unsure: row 4. Passed: 2 of 4.'
     """
     rows = {mark: [n for n, seen in enumerate(pattern, 1) if seen == mark] for mark in "PF?"}
-    failed = sentence(f"failed: {rows_phrase(rows['F'])}" if rows["F"] else "none failed")
-    unsure = f" Unsure: {rows_phrase(rows['?'])}." if rows["?"] else ""
+    failed = sentence(f"failed: {rows_in_words(rows['F'])}" if rows["F"] else "none failed")
+    unsure = f" Unsure: {rows_in_words(rows['?'])}." if rows["?"] else ""
     return f"{failed}{unsure} Passed: {len(rows['P'])} of {len(pattern) - pattern.count('.')}."
 
 
@@ -122,7 +122,7 @@ def _cause(cause: Report) -> Text:
 
 
 def _rows(cause: Report) -> str:
-    return rows_phrase(cause["rows"]) if cause["rows"] else ""
+    return rows_in_words(cause["rows"]) if cause["rows"] else ""
 
 
 def _groups(groups: Mapping[str, float]) -> str:

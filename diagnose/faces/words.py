@@ -14,6 +14,18 @@ def percent(probability: float) -> str:
     return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
 
 
+def odds(chance: float) -> str:
+    """A small chance as one in so many.
+
+    >>> odds(0.0012), odds(0.4)
+    ('1 in 830', '1 in 2.5')
+    """
+    if chance <= 0:
+        return "never"
+    many = 1 / chance
+    return f"1 in {many:.2g}" if many < 100 else f"1 in {float(f'{many:.2g}'):,.0f}"
+
+
 def minutes_text(minutes: float) -> str:
     """A length of work, rounded as a person would.
 

@@ -32,7 +32,7 @@ class Knowledge:
 
     def of_scope(self, scope: str) -> Mapping[str, Circumstance]:
         """The circumstances of runs (``run``) or of the machine's past (``case``)."""
-        return {id: each for id, each in self.circumstances.items() if each.scope == scope}
+        return {name: each for name, each in self.circumstances.items() if each.scope == scope}
 
 
 def load_knowledge(extra: Path | None = None) -> Knowledge:
@@ -57,10 +57,10 @@ def _load(added: Folders) -> Knowledge:
     layouts, problems = _layouts([path for root in roots for path in yaml_files(root.machines)])
     problems += parts.problems + checks.problems + circumstances.problems
     if not problems:
-        for id, kind in parts.entries.items():
-            problems += parts.located(id, _part_faults(kind, parts.entries, checks.entries))
-        for id, each in circumstances.entries.items():
-            problems += circumstances.located(id, _state_faults(each, checks.entries))
+        for name, kind in parts.entries.items():
+            problems += parts.located(name, _part_faults(kind, parts.entries, checks.entries))
+        for name, each in circumstances.entries.items():
+            problems += circumstances.located(name, _state_faults(each, checks.entries))
     if problems:
         raise FileProblems(in_order(problems))
     return Knowledge(parts.frozen, checks.frozen, circumstances.frozen, MappingProxyType(layouts))
@@ -78,8 +78,8 @@ class _Shelf(Generic[Entry]):
     def frozen(self) -> Mapping[str, Entry]:
         return MappingProxyType(self.entries)
 
-    def located(self, id: str, faults: Iterator[Fault]) -> list[Problem]:
-        document = self.documents[id]
+    def located(self, name: str, faults: Iterator[Fault]) -> list[Problem]:
+        document = self.documents[name]
         return [wrong.at(document.place(path)) for path, wrong in faults]
 
 
@@ -101,14 +101,14 @@ def _shelf(kind: type[Entry], files: Sequence[Path]) -> _Shelf[Entry]:
 
 
 def _id_problems(
-    id: str, path: Path, document: Document, taken: Mapping[str, Document]
+    name: str, path: Path, document: Document, taken: Mapping[str, Document]
 ) -> Iterator[Problem]:
     where = document.place(("id",))
-    if id != path.stem:
-        yield Problem(where, f"id: {path.stem}, as the file is called", id, "rename one of them")
-    if id in taken:
-        remedy = f"{taken[id].source} has it; choose another"
-        yield Problem(where, "an id that is not taken", repr(id), remedy)
+    if name != path.stem:
+        yield Problem(where, f"id: {path.stem}, as the file is called", name, "rename one of them")
+    if name in taken:
+        remedy = f"{taken[name].source} has it; choose another"
+        yield Problem(where, "an id that is not taken", repr(name), remedy)
 
 
 def _layouts(files: Sequence[Path]) -> tuple[dict[str, Path], list[Problem]]:

@@ -64,12 +64,12 @@ class Circumstance(Strict):
     ask: Ask | None = None
     prepare: Prepare | None = None
 
-    def state(self, id: str) -> State:
+    def state(self, name: str) -> State:
         """The state with this id. Raises `KeyError` when there is none."""
         for state in self.states:
-            if state.id == id:
+            if state.id == name:
                 return state
-        raise KeyError(id)
+        raise KeyError(name)
 
     def good_state(self, check: str) -> State:
         """The state that never makes ``check`` fail: the first such, else the first of all."""

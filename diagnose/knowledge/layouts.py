@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from diagnose.knowledge.model import Id, Strict, Text
 from diagnose.knowledge.rowranges import in_short, read_rows
@@ -14,7 +14,14 @@ from diagnose.knowledge.wrong import Fault, Path, Wrong, twins, unknown
 
 MOST_ROWS = 1000
 
-Rows = Annotated[str | int, Field(strict=True, union_mode="left_to_right")]
+
+def _row_text(value: object) -> str:
+    if isinstance(value, str | int) and not isinstance(value, bool):
+        return str(value)
+    raise Wrong("row numbers such as 6 or 1-5", "nothing" if value is None else repr(value)[:60])
+
+
+Rows = Annotated[str, BeforeValidator(_row_text)]
 RowCount = Annotated[int, Field(strict=True, ge=1, le=MOST_ROWS)]
 RowNumber = Annotated[int, Field(strict=True, ge=1, le=MOST_ROWS)]
 PartId = Annotated[str, Field(pattern=r"^[a-z][a-z0-9-]*/[a-z][a-z0-9-]*$", max_length=130)]

@@ -92,17 +92,17 @@ class PartKind(Strict):
     remedies: tuple[Remedy, ...] = Field(min_length=1)
     measurements: tuple[Measurement, ...] = ()
 
-    def mode(self, id: str) -> Mode:
+    def mode(self, name: str) -> Mode:
         """The mode with this id. Raises `KeyError` when there is none."""
-        return by_id(self.modes, id)
+        return by_id(self.modes, name)
 
-    def remedy(self, id: str) -> Remedy:
+    def remedy(self, name: str) -> Remedy:
         """The remedy with this id. Raises `KeyError` when there is none."""
-        return by_id(self.remedies, id)
+        return by_id(self.remedies, name)
 
-    def measurement(self, id: str) -> Measurement:
+    def measurement(self, name: str) -> Measurement:
         """The measurement with this id. Raises `KeyError` when there is none."""
-        return by_id(self.measurements, id)
+        return by_id(self.measurements, name)
 
     def faults(self) -> Iterator[Fault]:
         """Names inside the kind that lead nowhere, ids given twice, priors that are too large."""
@@ -136,9 +136,9 @@ class PartKind(Strict):
 Named = TypeVar("Named", Mode, Remedy, Measurement)
 
 
-def by_id(items: tuple[Named, ...], id: str) -> Named:
+def by_id(items: tuple[Named, ...], name: str) -> Named:
     """The item with this id. Raises `KeyError` when there is none."""
     for item in items:
-        if item.id == id:
+        if item.id == name:
             return item
-    raise KeyError(id)
+    raise KeyError(name)

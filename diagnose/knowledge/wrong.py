@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from diagnose.errors import Place, Problem, near_matches
 
 
-class Wrong(ValueError):
+class Wrong(ValueError):  # noqa: N818 - a complaint on its way to a Problem
     """What was expected, what came and what to try; `at` adds the place.
 
     Readers of single values (chances, units, row ranges) raise it. Whoever knows the file
@@ -53,6 +53,6 @@ def twins(path: Path, ids: Sequence[str]) -> Iterator[Fault]:
     >>> [path for path, wrong in twins(("modes",), ["open", "shut", "open"])]
     [('modes', 2, 'id')]
     """
-    for place, id in enumerate(ids):
-        if id in ids[:place]:
-            yield (*path, place, "id"), Wrong("each id once", f"a second {id!r}", "rename one")
+    for place, name in enumerate(ids):
+        if name in ids[:place]:
+            yield (*path, place, "id"), Wrong("each id once", f"a second {name!r}", "rename one")

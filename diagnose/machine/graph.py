@@ -175,7 +175,7 @@ def _machine(
     layout: Layout, graph: nx.DiGraph[str], parts: list[PartOf], knowledge: Knowledge
 ) -> Machine:
     kinds = {part.id: knowledge.parts[part.kind] for part in parts if part.kind in knowledge.parts}
-    in_reach = sorted(kinds, key=lambda id: _REACH_ORDER.index(kinds[id].reach))
+    in_reach = sorted(kinds, key=lambda part: _REACH_ORDER.index(kinds[part].reach))
     branches = {item.id: layout.rows_of(item) for item in layout.branches}
     driven: dict[str, list[int]] = {controller.id: [] for controller in layout.controllers}
     for branch in layout.branches:
@@ -186,10 +186,10 @@ def _machine(
         layout.name,
         layout.rows,
         graph,
-        MappingProxyType({id: kinds[id] for id in in_reach}),
+        MappingProxyType({part: kinds[part] for part in in_reach}),
         MappingProxyType({item.id: layout.rows_of(item) for item in layout.sections}),
         MappingProxyType(branches),
-        MappingProxyType({id: tuple(sorted(rows)) for id, rows in driven.items()}),
+        MappingProxyType({name: tuple(sorted(rows)) for name, rows in driven.items()}),
         MappingProxyType({item.id: layout.rows_of(item) for item in layout.ports}),
         MappingProxyType({item.id: layout.feeding_order(item) for item in chained}),
         MappingProxyType({item.id: item.at for item in layout.ports}),

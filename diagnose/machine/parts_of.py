@@ -70,9 +70,9 @@ def chain_part(section: str, row: int) -> str:
 
 def _in_line(parts: tuple[tuple[str, str], ...]) -> Iterator[PartOf]:
     before: tuple[str, ...] = ()
-    for id, kind in parts:
-        yield PartOf(id, kind, before, ())
-        before = (id,)
+    for part, kind in parts:
+        yield PartOf(part, kind, before, ())
+        before = (part,)
 
 
 def _section_parts(layout: Layout, section: Section, path: Path) -> Iterator[PartOf]:

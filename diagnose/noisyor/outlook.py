@@ -9,19 +9,19 @@ of these worlds, and without inferring again.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from diagnose.noisyor.bundle import Bundle
-from diagnose.noisyor.factor import joint_survival
+from diagnose.noisyor.factor import contract, joint_survival
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.plan import Plan
 from diagnose.noisyor.posterior import INVISIBLE, Solved, Solver
-from diagnose.noisyor.site import averaged, chain
 from diagnose.noisyor.sweep import Enter, Trace, Visit, World, backward, components
 
 Allowed = Mapping[int, NDArray[np.bool_]]
@@ -68,7 +68,7 @@ class Outlook:
         self.place = _Places(self.plan)
         self.blames, self._allowed = self._partition()
         self._base = [
-            Calibrated(solved, self.place, posterior, {})
+            Calibrated(solved, self.place, posterior)
             for solved in solver.blocks
             if (posterior := solver.common_posterior[solved.world.block.rows]).sum() > INVISIBLE
         ]
@@ -137,17 +137,19 @@ class Outlook:
         site = self.place.site_of(self.finding)
         g, r = self.place.group[site]
         bundles = [self._bundle_weight(shared.bundle, owner) for shared in plan.shared]
-        absent = self._polynomials(site)
+        weight = self._site_weight(site)
+        number, row = self.place.member[site]
+        family = plan.families[number]
         polynomials = list(self.solver.polynomials)
         own = np.repeat(polynomials[g][:, None, :], len(owner), axis=1)
-        own[r] = absent[-1][owner]
+        own[r] = family.absent(row, (), weight)[owner]
         polynomials[g] = own
         world = World(block, bundles, polynomials)
         solved = Solved(plan, world, list(components(plan, block.shared)))
         peak = self.solver.log_common.max()
         evidence = peak + np.log(np.exp(self.solver.log_common - peak).sum())
         posterior = np.exp(solved.log_common - evidence)
-        special = {(site, query): table[owner] for query, table in enumerate(absent[:-1])}
+        special = {site: lambda queries: family.absent(row, queries, weight)[owner]}
         return Calibrated(solved, self.place, posterior, special), owner
 
     def _bundle_weight(self, bundle: Bundle, owner: Ints) -> Floats:
@@ -156,16 +158,13 @@ class Outlook:
             return bundle.weight
         return np.stack([bundle.weight_under(allowed) for allowed in self._allowed])[owner]
 
-    def _polynomials(self, site: int) -> list[Floats]:
-        """(blames, N) of the target's site: with each open finding absent, and plain, last."""
+    def _site_weight(self, site: int) -> Floats:
+        """(blames, V, S) weights of the private states of a site that each blame allows."""
         number, row = self.place.member[site]
         family = self.plan.families[number]
-        weight = np.stack(
+        return np.stack(
             [self._masked(family.weight[row], family.variable[row], a) for a in self._allowed]
         )
-        kernel = family.kernel[row]
-        tilts = [np.exp(family.log_open[row, ..., q]) for q in range(family.log_open.shape[-1])]
-        return [chain(averaged(weight * tilt, kernel)) for tilt in (*tilts, np.ones(()))]
 
     @staticmethod
     def _masked(weight: Floats, variable: Ints, allowed: Allowed) -> Floats:
@@ -212,7 +211,7 @@ class _Places:
         return self._site[finding]
 
     def touched(self, event: Mapping[str, bool]) -> dict[int, list[tuple[int, int, bool]]]:
-        """Per group the (row, query, present) of an event, one open finding per site."""
+        """Per group the (row, query, present) of an event."""
         groups: dict[int, list[tuple[int, int, bool]]] = {}
         for name, present in event.items():
             site, query = self._query[name]
@@ -236,12 +235,13 @@ class Calibrated:
         solved: Solved,
         places: _Places,
         posterior: Floats,
-        special: Mapping[tuple[int, int], Floats],
+        special: Mapping[int, Callable[[Sequence[int]], Floats]] | None = None,
     ) -> None:
-        self.solved, self.places, self.posterior, self.special = solved, places, posterior, special
+        self.solved, self.places, self.posterior = solved, places, posterior
+        self.special = special or {}
         self._parts: list[list[_Context]] = []
         self._where: dict[int, tuple[int, int]] = {}
-        self._passes: dict[tuple[int, int, int], Floats] = {}
+        self._absences: dict[tuple[int, int, tuple[int, ...]], Floats] = {}
         self._plain: dict[tuple[int, int, int], Floats] = {}
         for number, sweep in enumerate(solved.sweeps):
             backwards = backward(sweep, solved.traces(number), posterior)
@@ -285,34 +285,61 @@ class Calibrated:
                 alpha = self.solved.sweeps[number].expand(alpha, context.step)
             else:
                 factors = list(context.trace.factors)
-                for row, query, present in steps.get(k, ()):
-                    absent = self._absent(number, k, row, query) * survival
-                    factors[row] = factors[row] - absent if present else absent
+                asked = steps.get(k, ())
+                for row in {row for row, _, _ in asked}:
+                    own = [(query, present) for r, query, present in asked if r == row]
+                    factors[row] = self._factor(context, row, own, survival)
                 alpha = alpha * np.multiply.reduce(factors)
         weight: Floats = (alpha * part[last].behind).sum(axis=1)
         if not steps:
             self._plain[number, first, last] = weight
         return weight
 
-    def _absent(self, number: int, k: int, row: int, query: int) -> Floats:
-        """(T, Q): a site's factor when one of its open findings turns out absent."""
-        context = self._parts[number][k]
+    def _factor(
+        self, context: _Context, row: int, asked: Sequence[tuple[int, bool]], survival: float
+    ) -> Floats:
+        """(T, Q): a site's factor when some of its open findings turn out so.
+
+        What is present is all less what is absent, so with p findings present there are 2**p
+        terms; a measurement has one.
+        """
+        absent = tuple(query for query, present in asked if not present)
+        present = [query for query, there in asked if there]
+        total = self._absent(context, row, absent, survival)
+        for size in range(1, len(present) + 1):
+            for some in combinations(present, size):
+                total = total + (-1) ** size * self._absent(
+                    context, row, (*absent, *some), survival
+                )
+        return np.maximum(total, 0.0)
+
+    def _absent(
+        self, context: _Context, row: int, queries: tuple[int, ...], survival: float
+    ) -> Floats:
+        """(T, Q): a site's factor when these open findings of it turn out absent."""
         step = context.step
         assert isinstance(step, Visit)
-        g = step.group
-        if (g, row, query) not in self._passes:
-            group, plan = self.solved.plan.groups[g], self.solved.plan
-            site = group.sites[row]
-            terms = context.trace.terms
-            if (site, query) in self.special:
-                private = np.einsum("tn,ntq->tq", self.special[site, query], terms)
-            else:
-                family, member = group.members[row]
-                vector = plan.families[family].absent(query)[member]
-                private = np.tensordot(vector, terms, axes=1)
-            u, _ = joint_survival(group.queries[query], self.solved.world.block.common, step.shared)
-            self._passes[g, row, query] = private * u
-        return self._passes[g, row, query]
+        if not queries:
+            factor: Floats = context.trace.factors[row]
+            return factor
+        key = (step.group, row, tuple(sorted(queries)))
+        if key not in self._absences:
+            group = self.solved.plan.groups[step.group]
+            factor = self._private(group.sites[row], group.members[row], queries, context)
+            for query in queries:
+                column, common = group.queries[query], self.solved.world.block.common
+                factor = factor * joint_survival(column, common, step.shared)[0]
+            self._absences[key] = factor
+        return self._absences[key] * survival ** len(queries)
+
+    def _private(
+        self, site: int, member: tuple[int, int], queries: Sequence[int], context: _Context
+    ) -> Floats:
+        terms = context.trace.terms
+        if site in self.special:
+            return contract(self.special[site](queries)[None], terms)[0]
+        family, row = member
+        return contract(self.solved.plan.families[family].absent(row, queries)[None], terms)[0]
 
 
 def events_of(names: Sequence[str]) -> Iterator[dict[str, bool]]:

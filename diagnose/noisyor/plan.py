@@ -156,6 +156,7 @@ class _Planner:
         sites, self.site = np.unique(network.site[self.live], return_inverse=True)
         self.sites = len(sites)
         use = (rank[network.finding_of] >= 0) & (network.log_survival < 0)
+        use &= weight[network.state] > 0
         self.state, self.log = network.state[use], network.log_survival[use]
         self.finding = rank[network.finding_of[use]]
         self.variable = network.variable_of[self.state]

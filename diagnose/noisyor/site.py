@@ -51,10 +51,15 @@ class Family:
         """(R, N) the vectors H."""
         return chain(self.steps)
 
-    def absent(self, query: int) -> Floats:
-        """(R, N) the vectors H when open finding ``query`` turns out absent."""
-        weight = self.weight * np.exp(self.log_open[..., query])
-        return chain(averaged(weight, self.kernel))
+    def absent(self, row: int, queries: Sequence[int], weight: Floats | None = None) -> Floats:
+        """(N) the vector H of one site when these open findings of it turn out absent.
+
+        With ``weight`` (..., V, S) in place of the site's own, the result is (..., N).
+        """
+        tilted = self.weight[row] if weight is None else weight
+        for query in queries:
+            tilted = tilted * np.exp(self.log_open[row, ..., query])
+        return chain(averaged(tilted, self.kernel[row]))
 
     def marginals(self, message: Floats) -> Floats:
         """(R, V, S) posterior weight of each state, given what comes from outside.

@@ -7,8 +7,8 @@ from diagnose.machine.graph import Machine
 from diagnose.reasoning.finding import Fact
 from diagnose.reasoning.vocabulary import fact
 
-PRESSURE_GONE = "pressure gone"
-"""What a part kind's file lists under ``needs`` when a line or a coupler is opened."""
+_PRESSURE_GONE = "pressure gone"
+"""What a part kind's file lists under a remedy's ``needs`` when a line or coupler is opened."""
 
 
 def rerun_act(act: str, check: str, rows: int) -> Fact:
@@ -36,7 +36,7 @@ def measure_act(act: str, machine: Machine, part: str, measurement: Measurement)
         side=machine.parts[part].side,
         detail=measurement.id,
         tool=measurement.tool,
-        opens_oil="yes" if PRESSURE_GONE in measurement.needs else "no",
+        opens_oil="yes" if measurement.tool == "gauge" else "no",
         live="yes" if measurement.unit == "V" else "no",
     )
 
@@ -51,6 +51,6 @@ def remedy_act(act: str, machine: Machine, part: str, remedy: Remedy) -> Fact:
         part_kind=machine.parts[part].id,
         side=machine.parts[part].side,
         detail=remedy.id,
-        opens_oil="yes" if PRESSURE_GONE in remedy.needs else "no",
+        opens_oil="yes" if _PRESSURE_GONE in remedy.needs else "no",
         price=remedy.parts_price,
     )

@@ -13,6 +13,8 @@ from diagnose.reasoning.tally import Tally
 from diagnose.reasoning.vocabulary import fact
 
 _ROOM_CELSIUS = 20.0
+_WINDINGS = frozenset({"coil-resistance"})
+"""Measurements of a copper winding. Other resistances are of resistors, which hardly change."""
 
 
 def reading_facts(machine: Machine, case: Case, last: Mapping[str, Tally]) -> Iterator[Fact]:
@@ -21,7 +23,7 @@ def reading_facts(machine: Machine, case: Case, last: Mapping[str, Tally]) -> It
         measurement = machine.parts[reading.part].measurement(reading.measurement)
         about = _about(nth, machine, reading) | _row_of(machine, reading.part, last)
         if isinstance(reading.value, str):
-            yield fact("looked", **about, choice=reading.value)
+            yield fact("looked", **about, choice=reading.value, bad=measurement.results[0].id)
             continue
         about |= {"number": reading.value, "unit": measurement.unit}
         yield fact("measured", **about)
@@ -37,7 +39,7 @@ def expected_number(measurement: Measurement, runs: Sequence[Run]) -> float | No
     A winding is taken to be as warm as the oil was last; a pressure without a nominal value
     should be the supply's, since a line that is held still loses nothing on the way.
     """
-    if measurement.unit == "ohm" and measurement.nominal:
+    if measurement.id in _WINDINGS and measurement.nominal:
         return copper_ohms(measurement.nominal, _last(runs, "oil") or _ROOM_CELSIUS)
     if measurement.unit == "bar" and measurement.nominal is None:
         return _last(runs, "supply")

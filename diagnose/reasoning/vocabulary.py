@@ -236,7 +236,12 @@ _FACTS = (
     Kind(
         "looked",
         "the answer of a look at a part",
-        {**_READ_AT, "choice": _choice("yes when the bad thing was seen", YES_NO), **_ROW_OF_PART},
+        {
+            **_READ_AT,
+            "choice": _choice("yes when the bad thing was seen", YES_NO),
+            "bad": Field("result", "id of the bad result that yes stands for"),
+            **_ROW_OF_PART,
+        },
         "{measurement:words} at {part}: {choice}",
     ),
     Kind(

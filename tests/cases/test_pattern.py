@@ -71,7 +71,7 @@ WRITE = "; write for example fail:13-16,pass:rest"
         (
             "fail:1-3,pass:2-4",
             [
-                "expected one result for each row, got pass and fail for rows 2-3; "
+                "expected one result for each row, got pass and fail for rows 2–3; "
                 "keep the one that was seen; a row checked twice belongs in two runs"
             ],
         ),

@@ -1,0 +1,254 @@
+"""Case files: the story of a machine as YAML or JSON, read strictly and written back.
+
+::
+
+    machine: mounted-12
+    history: {first-hookup: "yes"}
+    circumstances: {engine: "on"}            # of every run
+    runs:
+      - check: bleed
+        rows: {fail: 12, pass: rest}
+      - check: response
+        pattern: PPPPPPPPPPPF
+        circumstances: {oil: 54 C}           # of this run
+    readings:
+      - {measurement: coil-resistance, part: row-12/valve, value: 7.4 ohm}
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from pydantic import Field
+
+from diagnose.cases.case import Case, Reading, Run
+from diagnose.cases.collecting import collected, located, refuse
+from diagnose.cases.pattern import read_pattern
+from diagnose.cases.values import circumstance_value, reading_of, typeable
+from diagnose.errors import FileProblems, Problem, UnknownName
+from diagnose.knowledge.base import Knowledge, load_knowledge
+from diagnose.knowledge.model import Strict, Text, check_model, in_order
+from diagnose.knowledge.strictyaml import Document, read_file
+from diagnose.knowledge.wrong import Fault, Wrong
+from diagnose.knowledge.wrong import Path as Way
+from diagnose.machine.graph import Machine, load_machine
+
+Said = str | int | float | bool
+"""A value as it was written; a bare number is text too, and its unit will be asked for."""
+
+UNITS = {"temperature": "C", "pressure": "bar", "ohm": "ohm", "V": "V", "bar": "bar"}
+"""The unit in which a sort of number is kept and written."""
+
+
+class RunEntry(Strict):
+    """One run: its check and its results, as a pattern or as rows by word."""
+
+    check: Text
+    pattern: Text | None = None
+    rows: Mapping[str, Said] | None = None
+    circumstances: Mapping[str, Said] = Field(default_factory=dict)
+
+    @property
+    def text(self) -> str:
+        """The results as they would be typed."""
+        if self.rows is None:
+            return self.pattern or ""
+        return ",".join(f"{word}:{rows}" for word, rows in self.rows.items())
+
+
+class ReadingEntry(Strict):
+    """One measurement of, or look at, a part."""
+
+    measurement: Text
+    part: Text
+    value: Said
+
+
+class CaseFile(Strict):
+    """A case as its file tells it."""
+
+    machine: Text
+    history: Mapping[str, Said] = Field(default_factory=dict)
+    circumstances: Mapping[str, Said] = Field(default_factory=dict)
+    runs: tuple[RunEntry, ...] = ()
+    readings: tuple[ReadingEntry, ...] = ()
+
+    def faults(self) -> Iterator[Fault]:
+        """Runs without results, or with results told twice."""
+        for place, run in enumerate(self.runs):
+            if (run.pattern is None) == (run.rows is None):
+                got = "neither" if run.rows is None else "both"
+                yield ("runs", place), Wrong("either pattern or rows", got, "keep one of them")
+
+
+def read_case_file(
+    path: Path | str, knowledge: Knowledge | None = None, machine: Machine | None = None
+) -> tuple[Machine, Case]:
+    """The machine and the case that a YAML or JSON file tells of.
+
+    Parameters
+    ----------
+    machine: the machine if it is known already; the file must then name the same.
+
+    Raises
+    ------
+    FileProblems: everything that is wrong in the file, each with its line.
+    """
+    return case_of(read_file(path), knowledge or load_knowledge(), machine)
+
+
+def case_of(
+    document: Document, knowledge: Knowledge, machine: Machine | None = None
+) -> tuple[Machine, Case]:
+    """The same for a document in hand."""
+    file, problems = check_model(document, CaseFile)
+    built = None
+    if file is not None:
+        with collected(problems):
+            built = _machine(file, document, knowledge, machine)
+    if file is None or built is None:
+        raise FileProblems(in_order(problems))
+    case = _Reader(document, built, knowledge, problems).case(file)
+    refuse(in_order(problems))
+    return built, case
+
+
+def _machine(
+    file: CaseFile, document: Document, knowledge: Knowledge, given: Machine | None
+) -> Machine:
+    where = document.place(("machine",))
+    name = file.machine
+    beside = Path(document.source).parent / name
+    if given is not None and name in (given.id, str(beside)):
+        return given
+    try:
+        machine = load_machine(str(beside) if "/" in name else name, knowledge)
+    except UnknownName:
+        raise UnknownName(where, "a machine", name, knowledge.layouts) from None
+    if given is not None and machine != given:
+        remedy = "leave the machine out of the command, or correct the file"
+        refuse([Problem(where, f"the machine {given.id}, as in the command", name, remedy)])
+    return machine
+
+
+@dataclass
+class _Reader:
+    """Turns the entries of a file into a case and collects what is wrong on the way."""
+
+    document: Document
+    machine: Machine
+    knowledge: Knowledge
+    problems: list[Problem] = field(default_factory=list)
+
+    def case(self, file: CaseFile) -> Case:
+        """The case as far as it can be read."""
+        history = self.notes(file.history, ("history",), "case")
+        for_all = self.notes(file.circumstances, ("circumstances",), "run")
+        runs = [run for nth, entry in enumerate(file.runs) for run in self.run(nth, entry, for_all)]
+        readings = [
+            each for nth, entry in enumerate(file.readings) for each in self.reading(nth, entry)
+        ]
+        past = {key: str(value) for key, value in history.items()}
+        return Case(self.machine.id, tuple(runs), tuple(readings), past)
+
+    def notes(self, said: Mapping[str, Said], path: Way, scope: str) -> dict[str, float | str]:
+        """Circumstances of one scope, by id."""
+        known = typeable(self.knowledge)
+        of_scope = [id for id, each in known.items() if each.scope == scope]
+        read: dict[str, float | str] = {}
+        for key, value in said.items():
+            where = self.document.place((*path, key))
+            with collected(self.problems):
+                if key not in of_scope:
+                    raise UnknownName(where, _scope_words(scope), key, of_scope)
+                with located(where):
+                    read[key] = circumstance_value(known[key], _as_text(value))
+        return read
+
+    def run(self, nth: int, entry: RunEntry, for_all: Mapping[str, float | str]) -> Iterator[Run]:
+        """The run, unless its check or its results cannot be used."""
+        path = ("runs", nth)
+        own = self.notes(entry.circumstances, (*path, "circumstances"), "run")
+        with collected(self.problems):
+            if entry.check not in self.knowledge.checks:
+                where = self.document.place((*path, "check"))
+                raise UnknownName(where, "a check", entry.check, self.knowledge.checks)
+        with collected(self.problems):
+            where = self.document.place((*path, "rows" if entry.rows else "pattern"))
+            results = read_pattern(entry.text, self.machine.rows, where)
+            yield Run(nth + 1, entry.check, results, {**for_all, **own})
+
+    def reading(self, nth: int, entry: ReadingEntry) -> Iterator[Reading]:
+        """The reading, unless its part or its value cannot be used."""
+        with collected(self.problems), located(self.document.place(("readings", nth))):
+            yield reading_of(
+                self.machine, self.knowledge, entry.measurement, entry.part, _as_text(entry.value)
+            )
+
+
+def _as_text(said: Said) -> str:
+    """The value as it stood in the file."""
+    return str(said).lower() if isinstance(said, bool) else str(said)
+
+
+def _scope_words(scope: str) -> str:
+    return "a circumstance of the machine's past" if scope == "case" else "a circumstance of runs"
+
+
+def case_text(case: Case, machine: Machine, knowledge: Knowledge | None = None) -> str:
+    """The case as the text of a case file; reading it gives the same case.
+
+    >>> from diagnose.cases.typed import read_typed
+    >>> machine = load_machine("mounted-6")
+    >>> told = ["first-hookup=yes", "bleed=PPPPPF", "oil=54C", "coil-resistance@row-6=7.4ohm"]
+    >>> print(case_text(read_typed(machine, told), machine), end="")
+    machine: mounted-6
+    history: {first-hookup: "yes"}
+    runs:
+      - {check: bleed, pattern: "PPPPPF", circumstances: {oil: "54.0 C"}}
+    readings:
+      - {measurement: coil-resistance, part: row-6/valve, value: "7.4 ohm"}
+    """
+    known = knowledge or load_knowledge()
+    lines = [f"machine: {case.machine}"]
+    if case.history:
+        lines.append(f"history: {_notes_text(case.history, known)}")
+    if case.runs:
+        lines += ["runs:", *(_run_text(run, known) for run in case.runs)]
+    if case.readings:
+        lines += ["readings:", *(_reading_text(reading, machine) for reading in case.readings)]
+    return "\n".join(lines) + "\n"
+
+
+def _run_text(run: Run, knowledge: Knowledge) -> str:
+    notes = _notes_text(run.circumstances, knowledge)
+    circumstances = f", circumstances: {notes}" if run.circumstances else ""
+    return f"  - {{check: {run.check}, pattern: {json.dumps(run.pattern)}{circumstances}}}"
+
+
+def _notes_text(notes: Mapping[str, float | str], knowledge: Knowledge) -> str:
+    values = {
+        id: _quoted(value, UNITS.get(knowledge.circumstances[id].value, ""))
+        for id, value in notes.items()
+    }
+    return "{" + ", ".join(f"{id}: {value}" for id, value in values.items()) + "}"
+
+
+def _reading_text(reading: Reading, machine: Machine) -> str:
+    unit = machine.parts[reading.part].measurement(reading.measurement).unit
+    value = _quoted(reading.value, UNITS.get(unit, ""))
+    return f"  - {{measurement: {reading.measurement}, part: {reading.part}, value: {value}}}"
+
+
+def _quoted(value: float | str, unit: str) -> str:
+    """The value with its unit, in quotes, so that no word or number is taken for something else.
+
+    >>> _quoted(54.0, "C"), _quoted("on", ""), _quoted(5.0, "")
+    ('"54.0 C"', '"on"', '"5"')
+    """
+    if isinstance(value, float) and not unit:
+        return json.dumps(f"{value:g}")
+    return json.dumps(f"{value} {unit}".strip())

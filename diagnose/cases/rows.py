@@ -1,0 +1,50 @@
+"""Rows of a case: which failed last, and how they are written."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from diagnose.cases.case import Case, Result
+
+
+def failed_rows(case: Case) -> tuple[int, ...]:
+    """Rows that failed in the last run of some check that they were in.
+
+    >>> from diagnose.cases.case import Run
+    >>> first = Run(1, "response", (Result.FAIL, Result.FAIL, Result.PASS))
+    >>> again = Run(2, "response", (Result.FAIL, Result.PASS, Result.NOT_RUN))
+    >>> failed_rows(Case("three", (first, again)))
+    (1,)
+    """
+    last: dict[tuple[str, int], Result] = {}
+    for run in case.runs:
+        for row, result in enumerate(run.results, start=1):
+            if result in (Result.PASS, Result.FAIL):
+                last[run.check, row] = result
+    return tuple(sorted({row for (_, row), result in last.items() if result is Result.FAIL}))
+
+
+def ranges(rows: Sequence[int]) -> str:
+    """Rows as the command line takes them.
+
+    >>> ranges([5, 6, 7, 9])
+    '5-7,9'
+    """
+    parts: list[list[int]] = []
+    for row in sorted(rows):
+        if parts and row == parts[-1][1] + 1:
+            parts[-1][1] = row
+        else:
+            parts.append([row, row])
+    return ",".join(str(a) if a == b else f"{a}-{b}" for a, b in parts)
+
+
+def rows_in_words(rows: Sequence[int]) -> str:
+    """Rows for a sentence.
+
+    >>> rows_in_words([6]), rows_in_words([5, 6, 7]), rows_in_words([3, 12])
+    ('row 6', 'rows 5–7', 'rows 3 and 12')
+    """
+    pieces = ranges(rows).replace("-", "–").split(",")
+    joined = pieces[0] if len(pieces) == 1 else f"{', '.join(pieces[:-1])} and {pieces[-1]}"
+    return f"row{'s' if len(rows) > 1 else ''} {joined}"

@@ -1,0 +1,147 @@
+"""What a person may say of a circumstance, a reading or a place, as plain values.
+
+Typed arguments and case files read through the same functions, so both refuse the same things.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from diagnose.cases.case import Reading
+from diagnose.errors import near_matches
+from diagnose.knowledge.base import Knowledge
+from diagnose.knowledge.circumstances import Circumstance
+from diagnose.knowledge.parts import Measurement
+from diagnose.knowledge.units import read_quantity, shown_quantity
+from diagnose.knowledge.wrong import Wrong, unknown
+from diagnose.machine.graph import Machine
+
+YES_NO = ("yes", "no")
+LARGEST_CODE = 31
+
+
+def typeable(knowledge: Knowledge) -> Mapping[str, Circumstance]:
+    """The circumstances about which something can be said.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> "oil" in typeable(load_knowledge()), "upset" in typeable(load_knowledge())
+    (True, False)
+    """
+    return {id: each for id, each in knowledge.circumstances.items() if each.value != "none"}
+
+
+def circumstance_value(circumstance: Circumstance, text: str) -> float | str:
+    """What was said: one of the choices, or a number in degrees Celsius or bar. Raises `Wrong`.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> circumstance_value(load_knowledge().circumstances["oil"], "122F")
+    50.0
+    """
+    if circumstance.value == "choice":
+        return _choice(text, circumstance.choices)
+    number = read_quantity(text, circumstance.value)
+    lowest, highest = circumstance.lowest, circumstance.highest
+    if lowest is not None and highest is not None and not lowest <= number <= highest:
+        limits = [shown_quantity(limit, circumstance.value) for limit in (lowest, highest)]
+        expected = f"{circumstance.name} from {limits[0]} to {limits[1]}"
+        raise Wrong(expected, repr(text), "check the number and its unit")
+    return number
+
+
+def reading_of(
+    machine: Machine, knowledge: Knowledge, measurement: str, place: str, text: str
+) -> Reading:
+    """What was read at a place of the machine. Raises `Wrong`.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine, knowledge = load_machine("mounted-6"), load_knowledge()
+    >>> reading_of(machine, knowledge, "coil-resistance", "row-2", "7.4ohm")
+    Reading(measurement='coil-resistance', part='row-2/valve', value=7.4)
+    """
+    known = measurement_ids(knowledge)
+    for _, wrong in unknown((), "a measurement", measurement, known):
+        raise wrong
+    part = place_of(machine, measurement, place)
+    return Reading(
+        measurement, part, reading_value(machine.parts[part].measurement(measurement), text)
+    )
+
+
+def reading_value(measurement: Measurement, text: str) -> float | str:
+    """What was read: ``yes`` or ``no`` for a look, else a number in the measurement's own unit.
+
+    Raises `Wrong`.
+    """
+    if measurement.unit == "choice":
+        return _choice(text, YES_NO)
+    if measurement.unit == "code":
+        return _code(text)
+    return read_quantity(
+        text, {"ohm": "resistance", "V": "voltage"}.get(measurement.unit, "pressure")
+    )
+
+
+def _choice(text: str, choices: tuple[str, ...]) -> str:
+    chosen = text.strip().lower()
+    if chosen not in choices:
+        near = near_matches(chosen, choices, most=1)
+        remedy = f"did you mean {near[0]}?" if near else "leave it out when it is not known"
+        raise Wrong(" or ".join(choices), repr(text), remedy)
+    return chosen
+
+
+def _code(text: str) -> float:
+    """A failure mode number, as control modules give it."""
+    digits = text.strip()
+    if not (
+        digits.isascii() and digits.isdigit() and len(digits) <= 2 and int(digits) <= LARGEST_CODE
+    ):
+        raise Wrong(
+            f"a whole number from 0 to {LARGEST_CODE}", repr(text), "give the failure mode number"
+        )
+    return float(digits)
+
+
+def place_of(machine: Machine, measurement: str, place: str) -> str:
+    """The part at which a measurement was taken. Raises `Wrong`.
+
+    ``place`` is a part id, or what stands before its slash when only one part there can be
+    measured so.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> place_of(load_machine("mounted-6"), "coil-resistance", "row-2")
+    'row-2/valve'
+    """
+    parts = measurable(machine, measurement)
+    if place in parts:
+        return place
+    here = [part for part in parts if part.partition("/")[0] == place]
+    if len(here) == 1:
+        return here[0]
+    if here:
+        raise Wrong(f"one of {' or '.join(here)}", repr(place), "name the part")
+    if not parts:
+        raise Wrong(f"a measurement that parts of {machine.id} have", repr(measurement))
+    raise Wrong(f"a part with the measurement {measurement}", repr(place), _offer(place, parts))
+
+
+def measurable(machine: Machine, measurement: str) -> tuple[str, ...]:
+    """The parts of a machine that a measurement can be taken at, in the machine's order."""
+    return tuple(
+        part
+        for part, kind in machine.parts.items()
+        if any(each.id == measurement for each in kind.measurements)
+    )
+
+
+def _offer(place: str, parts: tuple[str, ...]) -> str:
+    places = [*parts, *dict.fromkeys(part.partition("/")[0] for part in parts)]
+    near = near_matches(place, places)
+    return f"did you mean {' or '.join(near)}?" if near else f"for example {parts[0]}"
+
+
+def measurement_ids(knowledge: Knowledge) -> tuple[str, ...]:
+    """Every measurement that some part kind lists, each once."""
+    kinds = knowledge.parts.values()
+    return tuple(dict.fromkeys(each.id for kind in kinds for each in kind.measurements))

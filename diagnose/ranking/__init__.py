@@ -1,0 +1,1 @@
+"""From findings to ranked causes: evidence, posterior, groups, explanation, the report."""

@@ -1,0 +1,233 @@
+"""Runs, readings and findings of the rules as one noisy-OR network.
+
+Every run has one variable for its circumstances that nobody stated: sound, or one bad state
+of one of them. A circumstance that is known and bad adds to the leak of its run. History
+multiplies priors, readings are findings of their own. Nothing is counted twice.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from diagnose.cases.case import Case, Result, Run
+from diagnose.knowledge.circumstances import State
+from diagnose.knowledge.parts import Measurement
+from diagnose.noisyor.network import ABSENT, OPEN, PRESENT, Floats, Network
+from diagnose.ranking.model import Entries, Model
+from diagnose.reasoning.finding import Finding
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One observed or asked-about outcome: its name and what it says of which row or part."""
+
+    name: str
+    outcome: int
+    leak: float
+    site: str
+    entries: Entries
+    run: int = 0
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Everything known about one case, ready for inference.
+
+    Parameters
+    ----------
+    model: the machine's variables.
+    case: what was observed.
+    findings: what the rules made of it.
+    """
+
+    model: Model
+    case: Case
+    findings: tuple[Finding, ...]
+    _states: Mapping[tuple[int, str], str] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        known = {
+            (int(finding.values["run"]), str(finding.values["circumstance"])): str(
+                finding.values["state"]
+            )
+            for finding in self.findings
+            if finding.kind == "state"
+        }
+        object.__setattr__(self, "_states", known)
+
+    @cached_property
+    def unknown(self) -> Mapping[int, tuple[tuple[str, State, float], ...]]:
+        """Per run the bad states of unstated circumstances, each with its prior."""
+        return {run.index: tuple(self._unknown(run)) for run in self.case.runs}
+
+    def _unknown(self, run: Run) -> Iterator[tuple[str, State, float]]:
+        for circumstance in self.model.knowledge.of_scope("run").values():
+            if (run.index, circumstance.id) in self._states:
+                continue
+            for state in circumstance.states:
+                if state.shows.get(run.check, 0.0) and state.prior_for(run.check):
+                    yield circumstance.id, state, state.prior_for(run.check)
+
+    def known_bad(self, run: Run) -> Mapping[str, State]:
+        """The known circumstances of a run that can make it fail."""
+        bad = {}
+        for circumstance in self.model.knowledge.of_scope("run").values():
+            known = self._states.get((run.index, circumstance.id))
+            state = circumstance.state(known) if known else None
+            if state and state.shows.get(run.check, 0.0):
+                bad[circumstance.id] = state
+        return bad
+
+    @cached_property
+    def variables(self) -> tuple[str, ...]:
+        """Names of all variables: the parts, then one for the circumstances of each run."""
+        return (*self.model.machine.parts, *(f"run-{run.index}" for run in self.case.runs))
+
+    @cached_property
+    def offsets(self) -> np.typing.NDArray[np.intp]:
+        """(variables + 1) first flat state of each variable."""
+        sizes = [len(self.unknown[run.index]) + 1 for run in self.case.runs]
+        return np.concatenate([self.model.offsets, self.model.offsets[-1] + np.cumsum(sizes)])[
+            : len(self.variables) + 1
+        ].astype(np.intp)
+
+    @cached_property
+    def prior(self) -> Floats:
+        """(states) prior of every state of every variable."""
+        runs = []
+        for run in self.case.runs:
+            bad = [prior for _, _, prior in self.unknown[run.index]]
+            runs.append(np.array([1.0, *bad]) / (1 + sum(bad)))
+        return np.concatenate([self.model.prior(self.factors), *runs])
+
+    @cached_property
+    def factors(self) -> Mapping[tuple[str, str], float]:
+        """By what history multiplies the prior odds of (part, mode)."""
+        product: dict[tuple[str, str], float] = defaultdict(lambda: 1.0)
+        for finding in self.findings:
+            if finding.kind == "prior":
+                for part, kind in self.model.machine.parts.items():
+                    if kind.id == finding.values["part_kind"] and self._is_at(
+                        part, str(finding.values["where"])
+                    ):
+                        for mode in kind.modes:
+                            if finding.values["mode"] in ("any", mode.id):
+                                product[part, mode.id] *= float(finding.values["factor"])
+        return dict(product)
+
+    def _is_at(self, part: str, where: str) -> bool:
+        if where == "all":
+            return True
+        if where == "ends":
+            rows = self.model.machine.rows_of(part)
+            return 1 in rows or self.model.machine.rows in rows
+        return part == where
+
+    @cached_property
+    def results(self) -> tuple[Seen, ...]:
+        """Every pass and fail of every run."""
+        return tuple(seen for run in self.case.runs for seen in self._run_results(run))
+
+    def _run_results(self, run: Run) -> Iterator[Seen]:
+        check = self.model.knowledge.checks[run.check]
+        leak = check.false_alarm
+        for state in self.known_bad(run).values():
+            leak = 1 - (1 - leak) * (1 - state.shows[run.check])
+        circumstances = self._circumstance_entries(run)
+        for row, result in enumerate(run.results, start=1):
+            if result in (Result.PASS, Result.FAIL):
+                yield Seen(
+                    name=f"{run.check}@{row}#{run.index}",
+                    outcome=PRESENT if result is Result.FAIL else ABSENT,
+                    leak=leak,
+                    site=f"row-{row}",
+                    entries=_joined(self.model.check_entries(run.check, row), circumstances),
+                    run=run.index,
+                    row=row,
+                )
+
+    def _circumstance_entries(self, run: Run) -> Entries:
+        first = self.offsets[len(self.model.machine.parts) + run.index - 1] + 1
+        shows = [state.shows[run.check] for _, state, _ in self.unknown[run.index]]
+        with np.errstate(divide="ignore"):
+            return first + np.arange(len(shows)), np.log1p(-np.array(shows, dtype=float))
+
+    @cached_property
+    def readings(self) -> tuple[Seen, ...]:
+        """Every measurement that a rule turned into a result."""
+        return tuple(
+            seen
+            for finding in self.findings
+            if finding.kind == "reading"
+            for seen in self.reading(
+                str(finding.values["part"]),
+                str(finding.values["measurement"]),
+                str(finding.values["result"]),
+                f"#{finding.values['nth']}",
+            )
+        )
+
+    def reading(self, part: str, measurement: str, result: str, suffix: str) -> Iterator[Seen]:
+        """The outcomes that a reading's result stands for: bad results are looked at in order."""
+        for bad in self.measurement(part, measurement).results:
+            present = bad.id == result
+            yield self.possible(part, measurement, bad.id, PRESENT if present else ABSENT, suffix)
+            if present:
+                return
+
+    def possible(
+        self, part: str, measurement: str, result: str, outcome: int = OPEN, suffix: str = ""
+    ) -> Seen:
+        """One bad result of a measurement, open unless an outcome is given."""
+        bad = next(r for r in self.measurement(part, measurement).results if r.id == result)
+        rows = self.model.machine.rows_of(part)
+        return Seen(
+            name=f"{measurement}:{bad.id}@{part}{suffix}",
+            outcome=outcome,
+            leak=bad.false_alarm,
+            site=f"row-{rows[0]}" if rows else part,
+            entries=self.model.reading_entries(part, bad),
+        )
+
+    def measurement(self, part: str, measurement: str) -> Measurement:
+        """A measurement that a part's kind lists."""
+        return self.model.machine.parts[part].measurement(measurement)
+
+    @cached_property
+    def observed(self) -> tuple[Seen, ...]:
+        """All results and readings."""
+        return (*self.results, *self.readings)
+
+    @cached_property
+    def network(self) -> Network:
+        """The network of everything observed."""
+        return self.network_of(self.observed)
+
+    def network_of(self, seen: Sequence[Seen], leaks: Sequence[float] | None = None) -> Network:
+        """The network of some outcomes, with other leaks if given."""
+        sites: dict[str, int] = {}
+        nothing = (np.zeros(0, dtype=np.intp), np.zeros(0))
+        entries = [one.entries for one in seen] or [nothing]
+        sizes = [len(one.entries[0]) for one in seen]
+        return Network(
+            names=self.variables,
+            offsets=self.offsets,
+            prior=self.prior,
+            finding_names=tuple(one.name for one in seen),
+            start=np.cumsum([0, *sizes], dtype=np.intp),
+            state=np.concatenate([states for states, _ in entries]),
+            log_survival=np.concatenate([logs for _, logs in entries]),
+            leak=np.array(leaks if leaks is not None else [one.leak for one in seen], dtype=float),
+            outcome=np.array([one.outcome for one in seen], dtype=np.intp),
+            site=np.array([sites.setdefault(one.site, len(sites)) for one in seen], dtype=np.intp),
+        )
+
+
+def _joined(first: Entries, second: Entries) -> Entries:
+    return np.concatenate([first[0], second[0]]), np.concatenate([first[1], second[1]])

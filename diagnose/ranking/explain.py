@@ -1,0 +1,144 @@
+"""What moved a cause: the change in log-odds when one thing known is left out.
+
+An item is a block of neighbouring rows with the same result in one run, one reading, the
+stated circumstances of one run, or one finding about the machine's history.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+import numpy as np
+
+from diagnose.cases.case import Result
+from diagnose.noisyor.posterior import posterior
+from diagnose.ranking.causes import Cause, Ranking
+from diagnose.ranking.evidence import Evidence
+from diagnose.reasoning.finding import Finding
+
+UNMOVED, CLEARLY, STRONGLY = 0.1, 1.0, 2.5
+"""Changes of log-odds (natural) that are not worth a word, that are clear, that are strong."""
+
+SURE = 1e-12
+"""Probabilities closer than this to 0 or 1 count as this close."""
+
+
+@dataclass(frozen=True)
+class Item:
+    """One thing known: what it says, and the evidence that remains without it."""
+
+    says: str
+    without: Evidence | tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Weight:
+    """How one item moved one cause: log-odds with it less log-odds without it (natural log)."""
+
+    says: str
+    log_odds: float
+
+    @property
+    def words(self) -> str:
+        """How strongly, in a word.
+
+        >>> Weight("row 6 failing response", -1.3).words
+        'clearly'
+        """
+        size = abs(self.log_odds)
+        return "strongly" if size >= STRONGLY else "clearly" if size >= CLEARLY else "slightly"
+
+
+def weights(ranking: Ranking, causes: Sequence[Cause]) -> Mapping[str, tuple[Weight, ...]]:
+    """Per cause id what moved it, the strongest first; items that did not move it are left out."""
+    moved: dict[str, list[Weight]] = {cause.id: [] for cause in causes}
+    for item in items(ranking.evidence):
+        before = _probabilities(ranking, item, causes)
+        for cause, probability in zip(causes, before, strict=True):
+            change = _log_odds(cause.probability) - _log_odds(probability)
+            if abs(change) >= UNMOVED:
+                moved[cause.id].append(Weight(item.says, change))
+    return {
+        id: tuple(sorted(found, key=lambda weight: -abs(weight.log_odds)))
+        for id, found in moved.items()
+    }
+
+
+def items(evidence: Evidence) -> Iterator[Item]:
+    """Everything known that can be left out on its own."""
+    for run in evidence.case.runs:
+        rows = enumerate(run.results, start=1)
+        for result, block in groupby(rows, key=lambda pair: pair[1]):
+            numbers = [row for row, _ in block]
+            if result in (Result.PASS, Result.FAIL):
+                yield Item(
+                    _block_words(numbers, result, run.check, run.index, len(evidence.case.runs)),
+                    tuple(f"{run.check}@{row}#{run.index}" for row in numbers),
+                )
+    for finding in evidence.findings:
+        if finding.kind in ("reading", "prior"):
+            yield Item(finding.says, _lacking(evidence, [finding]))
+    for run in evidence.case.runs:
+        stated = [
+            finding
+            for finding in evidence.findings
+            if finding.kind == "state" and finding.values["run"] == run.index
+        ]
+        if stated:
+            yield Item(f"the stated circumstances of run {run.index}", _lacking(evidence, stated))
+
+
+def _lacking(evidence: Evidence, findings: Sequence[Finding]) -> Evidence:
+    kept = tuple(one for one in evidence.findings if one not in findings)
+    return Evidence(evidence.model, evidence.case, kept)
+
+
+def _block_words(rows: Sequence[int], result: Result, check: str, run: int, runs: int) -> str:
+    which = f"row {rows[0]}" if len(rows) == 1 else f"rows {rows[0]}–{rows[-1]}"
+    verb = "failing" if result is Result.FAIL else "passing"
+    together = " together" if len(rows) > 1 and result is Result.FAIL else ""
+    return f"{which} {verb} {check}{together}" + (f" (run {run})" if runs > 1 else "")
+
+
+def _probabilities(ranking: Ranking, item: Item, causes: Sequence[Cause]) -> list[float]:
+    if isinstance(item.without, Evidence):
+        other = Ranking(item.without)
+        found = {cause.id: cause.probability for cause in other.causes}
+        return [found.get(cause.id, cause.probability) for cause in causes]
+    network = ranking.evidence.network
+    gone = set(item.without)
+    left_out = [f for f, name in enumerate(network.finding_names) if name in gone]
+    flat = posterior(network.without(left_out)).flat
+    return [cause.given(flat) for cause in causes]
+
+
+def _log_odds(probability: float) -> float:
+    clipped = min(max(probability, SURE), 1 - SURE)
+    return float(np.log(clipped) - np.log1p(-clipped))
+
+
+def fragile(ranking: Ranking, factor: float = 3.0) -> list[dict[str, object]]:
+    """Groups whose priors, moved by ``factor`` either way, put another cause on top."""
+    top = ranking.causes[0]
+    found: list[dict[str, object]] = []
+    for group in dict.fromkeys(cause.group for cause in ranking.causes):
+        for times in (factor, 1 / factor):
+            other = _top(ranking, group, times)
+            if other.id != top.id:
+                found.append({"group": group, "factor": times, "top": other.id, "says": other.says})
+    return found
+
+
+def _top(ranking: Ranking, group: str, times: float) -> Cause:
+    """The leading cause when the prior odds of every cause in a group are multiplied."""
+    evidence = ranking.evidence
+    prior = evidence.prior.copy()
+    for cause in ranking.causes:
+        if cause.group == group:
+            prior[list(cause.states)] *= times
+    totals = np.add.reduceat(prior, evidence.offsets[:-1])
+    prior /= np.repeat(totals, np.diff(evidence.offsets))
+    flat = posterior(replace(evidence.network, prior=prior)).flat
+    return max(ranking.causes, key=lambda cause: cause.given(flat))

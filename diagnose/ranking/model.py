@@ -1,0 +1,112 @@
+"""A machine as variables: what each part's modes do to each check on each row."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from diagnose.knowledge.base import Knowledge
+from diagnose.knowledge.parts import BadResult, Mode, PartKind
+from diagnose.machine.graph import Machine
+from diagnose.noisyor.network import Floats, Ints
+
+Entries = tuple[Ints, Floats]
+"""Flat states and the log survival that each lets a finding have."""
+
+OK = 0
+"""The state of a part without a fault; state s + 1 is the kind's mode s."""
+
+
+@dataclass(frozen=True)
+class Model:
+    """The variables of a machine's parts, before anything has been seen."""
+
+    machine: Machine
+    knowledge: Knowledge
+
+    @cached_property
+    def offsets(self) -> Ints:
+        """(parts + 1) first flat state of each part, in the machine's order."""
+        sizes = [len(kind.modes) + 1 for kind in self.machine.parts.values()]
+        return np.cumsum([0, *sizes])
+
+    @cached_property
+    def place(self) -> Mapping[str, int]:
+        """The number of each part."""
+        return {part: v for v, part in enumerate(self.machine.parts)}
+
+    def prior(self, factors: Mapping[tuple[str, str], float]) -> Floats:
+        """(states) prior of every state, with the odds of some (part, mode) multiplied."""
+        weights = np.concatenate([_prior(kind) for kind in self.machine.parts.values()])
+        for (part, mode), factor in factors.items():
+            weights[self.flat(part, mode)] *= factor
+        totals = np.add.reduceat(weights, self.offsets[:-1])
+        normal: Floats = weights / np.repeat(totals, np.diff(self.offsets))
+        return normal
+
+    def flat(self, part: str, mode: str) -> int:
+        """The flat state of a part's mode."""
+        kind = self.machine.parts[part]
+        state = next(s for s, known in enumerate(kind.modes, start=1) if known.id == mode)
+        return int(self.offsets[self.place[part]]) + state
+
+    def mode(self, part: str, state: int) -> Mode:
+        """The mode that a state of a part stands for (state 1 is the first mode)."""
+        return self.machine.parts[part].modes[state - 1]
+
+    def check_entries(self, check: str, row: int) -> Entries:
+        """What the ancestors of a row do to a check on it."""
+        return self._check_entries[check, row]
+
+    @cached_property
+    def _check_entries(self) -> dict[tuple[str, int], Entries]:
+        table = {
+            (kind.id, check): _log_survival(mode.shows.get(check, 0.0) for mode in kind.modes)
+            for kind in {kind.id: kind for kind in self.machine.parts.values()}.values()
+            for check in self.knowledge.checks
+        }
+        return {
+            (check, row): self._gathered(
+                (part, *table[self.machine.parts[part].id, check])
+                for part in self.machine.ancestors(row, check)
+            )
+            for check in self.knowledge.checks
+            for row in range(1, self.machine.rows + 1)
+        }
+
+    def reading_entries(self, part: str, result: BadResult) -> Entries:
+        """What a part and all that it needs do to one bad result of a measurement of it."""
+        seen: dict[str, dict[str, float]] = {}
+        for name, chance in result.sees.items():
+            kind, colon, mode = name.partition(":")
+            own = (kind, mode) if colon else (self.machine.parts[part].id, name)
+            seen.setdefault(own[0], {})[own[1]] = chance
+        members = (part, *self.machine.upstream(part))
+        return self._gathered(
+            (member, *_log_survival(seen[kind.id].get(mode.id, 0.0) for mode in kind.modes))
+            for member in members
+            if (kind := self.machine.parts[member]).id in seen
+        )
+
+    def _gathered(self, pieces: Iterable[tuple[str, Ints, Floats]]) -> Entries:
+        states, logs = [np.zeros(0, dtype=np.intp)], [np.zeros(0)]
+        for part, state, log in pieces:
+            states.append(state + self.offsets[self.place[part]])
+            logs.append(log)
+        return np.concatenate(states), np.concatenate(logs)
+
+
+def _prior(kind: PartKind) -> Floats:
+    modes = [mode.prior for mode in kind.modes]
+    return np.array([1 - sum(modes), *modes])
+
+
+def _log_survival(chances: Iterable[float]) -> Entries:
+    """States (mode s is state s + 1) that matter and their log survivals."""
+    chance = np.fromiter(chances, dtype=float)
+    state = np.flatnonzero(chance)
+    with np.errstate(divide="ignore"):
+        return state + 1, np.log1p(-chance[state])

@@ -1,0 +1,201 @@
+"""The whole answer to one case as plain data, for programs and for every face.
+
+The form is ``rowfault/ranking/1``; README.md shows it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from diagnose.cases.case import Case, Run
+from diagnose.knowledge.base import Knowledge, load_knowledge
+from diagnose.knowledge.parts import Remedy
+from diagnose.machine.graph import Machine
+from diagnose.ranking.causes import Cause, Ranking
+from diagnose.ranking.evidence import Evidence
+from diagnose.ranking.explain import Weight, fragile, weights
+from diagnose.ranking.model import Model
+from diagnose.ranking.together import together
+from diagnose.reasoning.acts import ask_act, measure_act, remedy_act, rerun_act
+from diagnose.reasoning.conclude import advise, conclude_case
+from diagnose.reasoning.facts import facts_of
+from diagnose.reasoning.finding import Fact, Finding
+from diagnose.reasoning.loading import load_rules
+from diagnose.retest.candidates import Candidate
+from diagnose.retest.choose import Proposal, next_tests
+
+SCHEMA = "rowfault/ranking/1"
+
+LEAST = 0.0005
+"""Causes less probable than this are not listed."""
+
+LEADING = 5
+"""How many causes are explained by what speaks for and against them."""
+
+
+def rank(machine: Machine, case: Case, knowledge: Knowledge | None = None) -> Ranking:
+    """What may be wrong with a machine, given what was observed.
+
+    Raises `ImpossibleEvidence` when no combination of faults can produce the results.
+
+    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine = load_machine("mounted-6")
+    >>> rank(machine, read_typed(machine, ["response=PPPFPP"])).causes[0].rows
+    (4,)
+    """
+    knowledge = knowledge or load_knowledge()
+    findings = conclude_case(machine, case, knowledge)
+    ranking = Ranking(Evidence(Model(machine, knowledge), case, findings))
+    _ = ranking.posterior
+    return ranking
+
+
+def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
+    """The ranking, why, and what to do next, in the form ``rowfault/ranking/1``.
+
+    ``tests`` is how many next tests to list.
+    """
+    evidence = ranking.evidence
+    machine, case = evidence.model.machine, evidence.case
+    listed = [cause for cause in ranking.causes if cause.probability >= LEAST]
+    moved = weights(ranking, listed[:LEADING])
+    proposals = next_tests(ranking)[:tests]
+    warned = _advice(ranking, listed[:LEADING], proposals)
+    return {
+        "schema": SCHEMA,
+        "machine": machine.id,
+        "rows": machine.rows,
+        "runs": [_run(run, evidence.findings) for run in case.runs],
+        "findings": [_finding(finding) for finding in (*evidence.findings, *warned)],
+        "causes": [_cause(cause, moved.get(cause.id, ()), evidence.findings) for cause in listed],
+        "groups": dict(ranking.groups),
+        "together": _together(ranking),
+        "fragile": fragile(ranking),
+        "next": [_proposal(proposal, warned) for proposal in proposals],
+        "log_evidence": ranking.posterior.log_evidence,
+        "priors": "shipped",
+        "cautions": list(dict.fromkeys(f.says for f in warned if f.kind == "caution")),
+    }
+
+
+def _run(run: Run, findings: Sequence[Finding]) -> dict[str, object]:
+    told = [f for f in findings if f.kind == "standing" and f.values["run"] == run.index]
+    levels = {str(finding.values["standing"]) for finding in told}
+    standing = next((level for level in ("void", "weak") if level in levels), "sound")
+    return {
+        "check": run.check,
+        "pattern": run.pattern,
+        "standing": standing,
+        "why": [finding.says for finding in told],
+    }
+
+
+def _finding(finding: Finding) -> dict[str, object]:
+    return {
+        "rule": finding.rule,
+        "kind": finding.kind,
+        "says": finding.says,
+        "about": list(finding.about),
+        "because": list(finding.because),
+    }
+
+
+def _cause(
+    cause: Cause, moved: Sequence[Weight], findings: Sequence[Finding]
+) -> dict[str, object]:
+    return {
+        "id": cause.id,
+        "part": cause.part,
+        "mode": cause.mode,
+        "says": cause.says,
+        "rows": list(cause.rows),
+        "group": cause.group,
+        "probability": cause.probability,
+        "prior": cause.prior,
+        "for": [_weight(weight) for weight in moved if weight.log_odds > 0],
+        "against": [_weight(weight) for weight in moved if weight.log_odds < 0],
+        "rules": _rules(cause, findings),
+        "remedy": _remedy(cause.remedy),
+    }
+
+
+def _rules(cause: Cause, findings: Sequence[Finding]) -> list[str]:
+    """The rules whose findings name the cause's part, its place, or what it takes down."""
+    place = cause.part.partition("/")[0]
+    rows = {f"row-{row}" for row in cause.rows} if cause.group == "row" else set()
+    named = {cause.part, place} | rows
+    return list(dict.fromkeys(finding.rule for finding in findings if named & set(finding.about)))
+
+
+def _weight(weight: Weight) -> dict[str, object]:
+    return {"says": weight.says, "log_odds": weight.log_odds, "words": weight.words}
+
+
+def _remedy(remedy: Remedy | None) -> dict[str, object] | None:
+    if remedy is None:
+        return None
+    return {
+        "id": remedy.id,
+        "does": remedy.does,
+        "minutes": remedy.minutes,
+        "parts_price": remedy.parts_price,
+        "needs": list(remedy.needs),
+        "caution": remedy.caution,
+    }
+
+
+def _together(ranking: Ranking) -> list[dict[str, object]]:
+    found = together(ranking)
+    if found is None:
+        return []
+    ids = [cause.id for cause in found.causes]
+    return [{"causes": ids, "probability": found.probability, "says": found.says}]
+
+
+def _proposal(proposal: Proposal, warned: Sequence[Finding]) -> dict[str, object]:
+    candidate = proposal.candidate
+    cautions = [f.says for f in warned if f.kind == "caution" and candidate.id in f.about]
+    return {
+        "id": candidate.id,
+        "kind": candidate.kind,
+        "says": candidate.says,
+        "rows": list(candidate.rows),
+        "minutes": candidate.minutes,
+        "bits": proposal.bits,
+        "required": proposal.required,
+        "needs": list(candidate.needs),
+        "cautions": list(dict.fromkeys([*candidate.cautions, *cautions])),
+        "outcomes": [
+            {
+                "result": prospect.result,
+                "probability": prospect.probability,
+                "leads_to": prospect.leads_to,
+                "leads_to_probability": prospect.leads_to_probability,
+            }
+            for prospect in proposal.prospects
+        ],
+    }
+
+
+def _advice(
+    ranking: Ranking, causes: Sequence[Cause], proposals: Sequence[Proposal]
+) -> tuple[Finding, ...]:
+    """What the rules say about the proposed tests and the leading remedies."""
+    evidence = ranking.evidence
+    machine, knowledge = evidence.model.machine, evidence.model.knowledge
+    acts = [_act(proposal.candidate, machine) for proposal in proposals]
+    for cause in causes[:1]:
+        if cause.remedy is not None:
+            acts.append(remedy_act(f"{cause.remedy.id}@{cause.part}", machine, cause.part, cause.remedy))
+    facts = facts_of(machine, evidence.case, knowledge)
+    return advise(acts, facts, evidence.findings, load_rules())
+
+
+def _act(candidate: Candidate, machine: Machine) -> Fact:
+    if candidate.kind == "rerun":
+        return rerun_act(candidate.id, candidate.check, len(candidate.rows))
+    if candidate.kind == "ask":
+        return ask_act(candidate.id, candidate.id.removeprefix("ask:").partition("@")[0])
+    measurement = machine.parts[candidate.part].measurement(candidate.id.partition("@")[0])
+    return measure_act(candidate.id, machine, candidate.part, measurement)

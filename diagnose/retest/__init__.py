@@ -1,0 +1,1 @@
+"""The next test: what could be done, what each outcome would mean, what it is worth."""

@@ -1,0 +1,241 @@
+"""What could be done next, and the outcomes that each thing can have.
+
+A candidate knows nothing of probabilities: only which open findings it asks about, which
+of their combinations it tells apart, and what it costs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from diagnose.cases.case import Result
+from diagnose.cases.rows import failed_rows, ranges, rows_in_words
+from diagnose.knowledge.circumstances import Prepare
+from diagnose.machine.graph import Machine
+from diagnose.noisyor.network import OPEN
+from diagnose.ranking.evidence import Evidence, Seen
+
+FEW_ROWS = 3
+"""Reruns of so few rows are told apart in every detail; larger ones by their main outcomes."""
+
+MOST_SUSPECTS = 12
+"""Failed rows that are rerun one by one or with neighbours; of more, the nearest to the target."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One way that a candidate can turn out: in words, and as open findings present or absent."""
+
+    result: str
+    event: Mapping[str, bool]
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One thing to do next.
+
+    Parameters
+    ----------
+    id: ``response@5-7``, ``coil-resistance@row-6/valve``, ``ask:oil@2``.
+    kind: ``rerun``, ``measure``, ``look`` or ``ask``.
+    outcomes: exclusive; what they leave over is "anything else".
+    """
+
+    id: str
+    kind: str
+    says: str
+    rows: tuple[int, ...]
+    minutes: float
+    outcomes: tuple[Outcome, ...]
+    needs: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    check: str = ""
+    part: str = ""
+    tool: str = "none"
+
+
+def rerun_name(check: str, row: int) -> str:
+    """The open finding of a check rerun on one row.
+
+    >>> rerun_name("response", 6)
+    'response@6'
+    """
+    return f"{check}@{row}"
+
+
+def open_reruns(evidence: Evidence, checks: Iterable[str]) -> Iterator[Seen]:
+    """An open finding for every row and check, under the circumstances that a run should have."""
+    model = evidence.model
+    for check in checks:
+        for row in range(1, model.machine.rows + 1):
+            yield Seen(
+                name=rerun_name(check, row),
+                outcome=OPEN,
+                leak=model.knowledge.checks[check].false_alarm,
+                site=f"row-{row}",
+                entries=model.check_entries(check, row),
+            )
+
+
+def reruns(evidence: Evidence, target: int) -> Iterator[Candidate]:
+    """Reruns of every check over every useful set of rows."""
+    failed = failed_rows(evidence.case)
+    for check in evidence.model.knowledge.checks:
+        for rows in row_sets(evidence.model.machine, failed, target):
+            yield rerun(evidence, check, rows, failed)
+
+
+def row_sets(machine: Machine, failed: Sequence[int], target: int) -> list[tuple[int, ...]]:
+    """Sets of rows worth rerunning, each once, small ones first."""
+    near = sorted(sorted(failed, key=lambda row: (abs(row - target), row))[:MOST_SUSPECTS])
+    shared = [*machine.sections.values(), *machine.branches.values(), *machine.chains.values()]
+    half = len(failed) // 2
+    sets = [
+        *((row,) for row in near),
+        *(_with_neighbours(row, machine.rows) for row in near),
+        *(tuple(sorted(rows)) for rows in shared if set(rows) & set(failed)),
+        tuple(failed[:half]),
+        tuple(failed[half:]),
+        tuple(failed),
+        tuple(range(1, machine.rows + 1)),
+    ]
+    return sorted(dict.fromkeys(rows for rows in sets if rows), key=lambda rows: (len(rows), rows))
+
+
+def _with_neighbours(row: int, rows: int) -> tuple[int, ...]:
+    return tuple(near for near in (row - 1, row, row + 1) if 1 <= near <= rows)
+
+
+def rerun(
+    evidence: Evidence, check: str, rows: Sequence[int], failed: Sequence[int]
+) -> Candidate:
+    """A rerun of one check on some rows, with what must be put right first."""
+    made = evidence.model.knowledge.checks[check]
+    prepared = preparations(evidence, check)
+    steps = [f"{step.does.rstrip('.')}; then " for step in prepared]
+    return Candidate(
+        id=f"{check}@{ranges(rows)}",
+        kind="rerun",
+        says=f"{''.join(steps)}rerun {check} on {rows_in_words(rows)}",
+        rows=tuple(rows),
+        minutes=made.set_up_minutes
+        + made.minutes_per_row * len(rows)
+        + sum(step.minutes for step in prepared),
+        outcomes=tuple(_rerun_outcomes(check, rows, set(failed))),
+        needs=made.needs,
+        cautions=(*(caution for step in prepared for caution in step.cautions), *made.cautions),
+        check=check,
+    )
+
+
+def preparations(evidence: Evidence, check: str) -> list[Prepare]:
+    """How to put right what was bad in the last run of a check, or of any when it was not run."""
+    runs = [run for run in evidence.case.runs if run.check == check] or list(evidence.case.runs)
+    if not runs:
+        return []
+    bad = evidence.known_bad(replace(runs[-1], check=check))
+    steps = [evidence.model.knowledge.circumstances[kind].prepare for kind in bad]
+    return [step for step in steps if step is not None]
+
+
+def _rerun_outcomes(check: str, rows: Sequence[int], failed: set[int]) -> Iterator[Outcome]:
+    if len(rows) <= FEW_ROWS:
+        for bits in range(2 ** len(rows)):
+            failing = {row for place, row in enumerate(rows) if bits >> place & 1}
+            yield _rerun_outcome(check, rows, failing)
+        return
+    distinct = {frozenset(): None, frozenset(rows): None, frozenset(failed & set(rows)): None}
+    for rows_failing in distinct:
+        yield _rerun_outcome(check, rows, set(rows_failing))
+
+
+def _rerun_outcome(check: str, rows: Sequence[int], failing: set[int]) -> Outcome:
+    event = {rerun_name(check, row): row in failing for row in rows}
+    some = sorted(failing)
+    if not failing:
+        return Outcome("passes" if len(rows) == 1 else "all pass", event)
+    if len(failing) == len(rows):
+        return Outcome("fails again" if len(rows) == 1 else "all fail", event)
+    return Outcome(f"only {ranges(some)} {'fails' if len(some) == 1 else 'fail'}", event)
+
+
+def measurements(evidence: Evidence, target: int) -> Iterator[tuple[Candidate, tuple[Seen, ...]]]:
+    """Readings of, and looks at, the parts that a row depends on, with their open findings."""
+    machine = evidence.model.machine
+    taken = {(reading.measurement, reading.part) for reading in evidence.case.readings}
+    parts = dict.fromkeys(
+        part
+        for check in evidence.model.knowledge.checks
+        for part in machine.ancestors(target, check)
+    )
+    for part in parts:
+        for measurement in machine.parts[part].measurements:
+            if (measurement.id, part) in taken:
+                continue
+            opened = tuple(
+                evidence.possible(part, measurement.id, bad.id) for bad in measurement.results
+            )
+            candidate = Candidate(
+                id=f"{measurement.id}@{part}",
+                kind=measurement.kind,
+                says=f"{measurement.says} ({part})",
+                rows=machine.rows_of(part),
+                minutes=measurement.minutes,
+                outcomes=tuple(
+                    _ordered_outcomes(
+                        [(bad.says, seen.name) for bad, seen in zip(measurement.results, opened, strict=True)]
+                    )
+                ),
+                needs=measurement.needs,
+                cautions=(measurement.caution,) if measurement.caution else (),
+                part=part,
+                tool=measurement.tool,
+            )
+            yield candidate, opened
+
+
+def _ordered_outcomes(results: Sequence[tuple[str, str]]) -> Iterator[Outcome]:
+    """The first bad result that is present, or good."""
+    absent: dict[str, bool] = {}
+    for says, name in results:
+        yield Outcome(says, {**absent, name: True})
+        absent[name] = False
+    yield Outcome("good", absent)
+
+
+def questions(evidence: Evidence, site: str) -> Iterator[tuple[Candidate, tuple[Seen, ...]]]:
+    """Questions about circumstances that nobody stated, of runs in which a row failed."""
+    parts = len(evidence.model.machine.parts)
+    for run in evidence.case.runs:
+        if not run.rows_with(Result.FAIL):
+            continue
+        first = int(evidence.offsets[parts + run.index - 1])
+        states = evidence.unknown[run.index]
+        for kind in dict.fromkeys(kind for kind, _, _ in states):
+            circumstance = evidence.model.knowledge.circumstances[kind]
+            if circumstance.ask is None:
+                continue
+            bad = [s for s, (name, _, _) in enumerate(states, start=1) if name == kind]
+            seen = Seen(
+                name=f"ask:{kind}@{run.index}",
+                outcome=OPEN,
+                leak=0.0,
+                site=site,
+                entries=(np.array([first + s for s in bad]), np.full(len(bad), -np.inf)),
+            )
+            names = " or ".join(states[s - 1][1].name for s in bad)
+            good = circumstance.good_state(run.check).name
+            yield (
+                Candidate(
+                    id=seen.name,
+                    kind="ask",
+                    says=f"ask about run {run.index}: {circumstance.ask.question}",
+                    rows=(),
+                    minutes=circumstance.ask.minutes,
+                    outcomes=(Outcome(names, {seen.name: True}), Outcome(good, {seen.name: False})),
+                ),
+                (seen,),
+            )

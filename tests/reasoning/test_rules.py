@@ -1,0 +1,81 @@
+"""Every shipped rule fires where it should and keeps silent where it should."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from worlds import findings, findings_of
+
+from diagnose.knowledge.places import shipped
+from diagnose.reasoning.finding import Finding
+from diagnose.reasoning.loading import load_rules, rule_paths
+from diagnose.reasoning.rulefile import Example, Firing, Rule
+from diagnose.reasoning.vocabulary import GROUPS
+
+RULES = load_rules().rules
+
+
+def examples(block: str) -> Iterator[object]:
+    for rule in RULES:
+        for number, example in enumerate(getattr(rule, block), start=1):
+            yield pytest.param(rule, example, id=f"{rule.id}-{number}")
+
+
+def of_rule(rule: Rule, example: Example) -> list[Finding]:
+    return [finding for finding in findings_of(example) if finding.rule == rule.id]
+
+
+@pytest.mark.parametrize(("rule", "example"), examples("fires"))
+def test_a_rule_fires_and_concludes_what_it_says(rule: Rule, example: Firing):
+    made = of_rule(rule, example)
+    assert any(
+        example.says in (None, one.says) and example.values.items() <= one.values.items()
+        for one in made
+    ), made
+
+
+@pytest.mark.parametrize(("rule", "example"), examples("near_miss"))
+def test_a_rule_keeps_silent_on_its_near_miss(rule: Rule, example: Example):
+    assert of_rule(rule, example) == []
+
+
+def test_there_are_enough_rules_in_every_group():
+    assert len(RULES) >= 45
+    assert {rule.group for rule in RULES} == set(GROUPS)
+
+
+def test_each_file_is_one_rule_of_its_name_in_the_folder_of_its_group():
+    paths = {(path.parent.name, path.stem) for path in rule_paths(shipped().rules)}
+    assert paths == {(rule.group, rule.id) for rule in RULES}
+
+
+def test_no_two_rules_say_the_same_thing():
+    assert len({rule.says for rule in RULES}) == len(RULES)
+
+
+def test_says_reads_as_a_sentence_without_its_full_stop():
+    assert [r.id for r in RULES if r.says.endswith(".") or not r.says[0] in "{" and r.says[0].islower()] == []
+
+
+ONE_STATE = [
+    *(f"{check}=PPPFPP oil={celsius}C" for check in ("bleed", "response") for celsius in (-30, 19.9, 20, 48.7, 48.9, 90)),
+    *(f"{check}=PPPFPP supply={bar}bar" for check in ("bleed", "response") for bar in (0, 6.8, 7, 103, 104, 250, 251)),
+    *(f"{check}=PPPFPP {choice}" for check in ("bleed", "response") for choice in ("engine=on", "engine=off", "moving=yes", "moving=no", "bleed-hose=fitted", "bleed-hose=stowed")),
+]
+
+
+@pytest.mark.parametrize("typed", ONE_STATE)
+def test_each_known_circumstance_comes_to_exactly_one_state(typed: str):
+    states = [finding for finding in findings("mounted-6", typed) if finding.kind == "state"]
+    assert len(states) == 1
+
+
+def test_nothing_is_found_before_anything_is_known():
+    assert findings("mounted-6", "") == ()
+
+
+def test_the_rules_folder_holds_nothing_but_rules():
+    stray = [path for path in shipped().rules.rglob("*") if path.is_file() and path.suffix != ".yaml"]
+    assert stray == [] and isinstance(shipped().rules, Path)
