@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from diagnose.faces.command import rowfault
+from diagnose.faces.commands.root import rowfault
 
 
 def main() -> None:

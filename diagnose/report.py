@@ -101,9 +101,7 @@ def _finding(finding: Finding) -> dict[str, object]:
     }
 
 
-def _cause(
-    cause: Cause, moved: Sequence[Weight], findings: Sequence[Finding]
-) -> dict[str, object]:
+def _cause(cause: Cause, moved: Sequence[Weight], findings: Sequence[Finding]) -> dict[str, object]:
     return {
         "id": cause.id,
         "part": cause.part,
@@ -185,9 +183,11 @@ def _advice(
     evidence = ranking.evidence
     machine, knowledge = evidence.model.machine, evidence.model.knowledge
     acts = [_act(proposal.candidate, machine) for proposal in proposals]
-    for cause in causes[:1]:
-        if cause.remedy is not None:
-            acts.append(remedy_act(f"{cause.remedy.id}@{cause.part}", machine, cause.part, cause.remedy))
+    acts += [
+        remedy_act(f"{cause.remedy.id}@{cause.part}", machine, cause.part, cause.remedy)
+        for cause in causes[:1]
+        if cause.remedy is not None
+    ]
     facts = facts_of(machine, evidence.case, knowledge)
     return advise(acts, facts, evidence.findings, load_rules())
 

@@ -54,9 +54,9 @@ class RunEntry(Strict):
     @property
     def text(self) -> str:
         """The results as they would be typed."""
-        if self.rows is None:
-            return self.pattern or ""
-        return ",".join(f"{word}:{rows}" for word, rows in self.rows.items())
+        if self.rows:
+            return ",".join(f"{word}:{rows}" for word, rows in self.rows.items())
+        return self.pattern or ""
 
 
 class ReadingEntry(Strict):
@@ -119,19 +119,16 @@ def case_of(
 def _machine(
     file: CaseFile, document: Document, knowledge: Knowledge, given: Machine | None
 ) -> Machine:
-    where = document.place(("machine",))
-    name = file.machine
+    where, name = document.place(("machine",)), file.machine
     beside = Path(document.source).parent / name
-    if given is not None and name in (given.id, str(beside)):
-        return given
     try:
         machine = load_machine(str(beside) if "/" in name else name, knowledge)
     except UnknownName:
         raise UnknownName(where, "a machine", name, knowledge.layouts) from None
-    if given is not None and machine != given:
+    if given is not None and machine.id != given.id:
         remedy = "leave the machine out of the command, or correct the file"
         refuse([Problem(where, f"the machine {given.id}, as in the command", name, remedy)])
-    return machine
+    return given or machine
 
 
 @dataclass
@@ -157,7 +154,7 @@ class _Reader:
     def notes(self, said: Mapping[str, Said], path: Way, scope: str) -> dict[str, float | str]:
         """Circumstances of one scope, by id."""
         known = typeable(self.knowledge)
-        of_scope = [id for id, each in known.items() if each.scope == scope]
+        of_scope = [each.id for each in known.values() if each.scope == scope]
         read: dict[str, float | str] = {}
         for key, value in said.items():
             where = self.document.place((*path, key))
@@ -176,8 +173,10 @@ class _Reader:
             if entry.check not in self.knowledge.checks:
                 where = self.document.place((*path, "check"))
                 raise UnknownName(where, "a check", entry.check, self.knowledge.checks)
+        if (entry.pattern is None) == (entry.rows is None):
+            return
         with collected(self.problems):
-            where = self.document.place((*path, "rows" if entry.rows else "pattern"))
+            where = self.document.place((*path, "rows" if entry.pattern is None else "pattern"))
             results = read_pattern(entry.text, self.machine.rows, where)
             yield Run(nth + 1, entry.check, results, {**for_all, **own})
 
@@ -230,11 +229,11 @@ def _run_text(run: Run, knowledge: Knowledge) -> str:
 
 
 def _notes_text(notes: Mapping[str, float | str], knowledge: Knowledge) -> str:
-    values = {
-        id: _quoted(value, UNITS.get(knowledge.circumstances[id].value, ""))
-        for id, value in notes.items()
-    }
-    return "{" + ", ".join(f"{id}: {value}" for id, value in values.items()) + "}"
+    values = (
+        f"{name}: {_quoted(value, UNITS.get(knowledge.circumstances[name].value, ''))}"
+        for name, value in notes.items()
+    )
+    return "{" + ", ".join(values) + "}"
 
 
 def _reading_text(reading: Reading, machine: Machine) -> str:

@@ -46,10 +46,10 @@ def read_log(path: Path | str, machine: Machine, knowledge: Knowledge | None = N
 
 
 def log_of(text: str, source: str, machine: Machine, knowledge: Knowledge) -> Case:
-    """The same for text in hand; ``source`` is the name that messages give it.
+    r"""The same for text in hand; ``source`` is the name that messages give it.
 
     >>> from diagnose.machine.graph import load_machine
-    >>> text = "run,check,row,result\\n1,bleed,1,P\\n1,bleed,3,F\\n"
+    >>> text = "run,check,row,result\n1,bleed,1,P\n1,bleed,3,F\n"
     >>> log_of(text, "log.csv", load_machine("mounted-6"), load_knowledge()).runs[0].pattern
     'P.F...'
     """
@@ -159,9 +159,9 @@ def _by_name(header: Sequence[str], cells: Sequence[str]) -> Mapping[str, str]:
 
 
 def _delimiter(text: str) -> str:
-    """What parts the columns: whatever the first line has most of.
+    r"""What parts the columns: whatever the first line has most of.
 
-    >>> _delimiter("run;check;row;result\\n1;bleed;1;P"), _delimiter("run")
+    >>> _delimiter("run;check;row;result\n1;bleed;1;P"), _delimiter("run")
     (';', ',')
     """
     header = text.partition("\n")[0]

@@ -27,15 +27,16 @@ def typeable(knowledge: Knowledge) -> Mapping[str, Circumstance]:
     >>> "oil" in typeable(load_knowledge()), "upset" in typeable(load_knowledge())
     (True, False)
     """
-    return {id: each for id, each in knowledge.circumstances.items() if each.value != "none"}
+    known = knowledge.circumstances.values()
+    return {each.id: each for each in known if each.value != "none"}
 
 
 def circumstance_value(circumstance: Circumstance, text: str) -> float | str:
     """What was said: one of the choices, or a number in degrees Celsius or bar. Raises `Wrong`.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> circumstance_value(load_knowledge().circumstances["oil"], "122F")
-    50.0
+    >>> circumstance_value(load_knowledge().circumstances["oil"], "54C")
+    54.0
     """
     if circumstance.value == "choice":
         return _choice(text, circumstance.choices)

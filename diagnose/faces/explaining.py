@@ -1,52 +1,28 @@
-"""``rowfault explain``: the page of anything that has an id."""
+"""What ``rowfault explain`` does."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from rich.markdown import Markdown
 
-import click
+from diagnose.faces.lookup import explained
+from diagnose.faces.output import console, print_json, print_lines, print_tidily
+from diagnose.knowledge.base import load_knowledge
+from diagnose.reasoning.loading import load_rules
 
-from diagnose.faces.options import colour_option, json_option
-from diagnose.faces.suggest import suggest_ids
-
-if TYPE_CHECKING:
-    from diagnose.faces.lookup import Explained
-
-SCHEMA = "rowfault/explanation/1"
+WIDEST = 80
+"""Longer lines are hard to read."""
 
 
-@click.command()
-@click.argument("id", shell_complete=suggest_ids)
-@click.option("--plain", is_flag=True, help="Print the page as plain Markdown text.")
-@json_option
-@colour_option
-def explain(id: str, plain: bool, as_json: bool, no_colour: bool) -> None:
-    """Explain ID: a rule, part kind, part, mode, check, circumstance or group of causes.
-
-    \b
-    Example:
-      rowfault explain valve:coil_open
-    """
-    from diagnose.faces.lookup import explain_id
-    from diagnose.faces.output import print_json
-    from diagnose.knowledge.base import load_knowledge
-    from diagnose.reasoning.loading import load_rules
-
-    found = explain_id(id, load_knowledge(), load_rules())
+def show(name: str, *, as_json: bool, plain: bool, colour: bool) -> None:
+    """Print the page of an id. Raises `UnknownName`."""
+    found = explained(name, load_knowledge(), load_rules())
+    screen = console(colour)
     if as_json:
         pages = [{"sort": each.sort, "text": each.text, "data": each.data} for each in found]
-        print_json({"schema": SCHEMA, "id": id, "pages": pages})
-    elif plain:
-        click.echo("\n\n".join(each.text for each in found))
+        print_json({"schema": "rowfault/explanation/1", "id": name, "pages": pages})
+    elif plain or not screen.is_terminal:
+        print_lines(["\n\n".join(each.text for each in found)])
     else:
-        _show(found, no_colour)
-
-
-def _show(found: tuple[Explained, ...], no_colour: bool) -> None:
-    from rich.markdown import Markdown
-
-    from diagnose.faces.output import console
-
-    screen = console(not no_colour)
-    for each in found:
-        screen.print(Markdown(each.text), width=min(screen.width, 80))
+        screen.width = min(screen.width, WIDEST)
+        for each in found:
+            print_tidily(screen, Markdown(each.text))

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+from pydantic import BaseModel
 
 from diagnose.errors import Place, UnknownName
 from diagnose.faces import pages
 from diagnose.faces.rulepages import rule_page
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import PartKind
-
-if TYPE_CHECKING:
-    from pydantic import BaseModel
-
-    from diagnose.reasoning.loading import Rules
+from diagnose.machine.graph import load_machine
+from diagnose.reasoning.loading import Rules
 
 
 @dataclass(frozen=True)
@@ -27,16 +26,16 @@ class Explained:
     data: dict[str, Any]
 
 
-def explain_id(id: str, knowledge: Knowledge, rules: Rules) -> tuple[Explained, ...]:
+def explained(name: str, knowledge: Knowledge, rules: Rules) -> tuple[Explained, ...]:
     """Everything that the id stands for; most ids stand for one thing.
 
     Raises
     ------
     UnknownName: nothing answers to it; the nearest ids are offered.
     """
-    found = tuple(_found(id.strip(), knowledge, rules))
+    found = tuple(_found(name.strip(), knowledge, rules))
     if not found:
-        raise UnknownName(Place("explain"), "an id of rowfault", id, ids(knowledge, rules))
+        raise UnknownName(Place("explain"), "an id of rowfault", name, ids(knowledge, rules))
     return found
 
 
@@ -55,32 +54,39 @@ def ids(knowledge: Knowledge, rules: Rules) -> tuple[str, ...]:
     return tuple(dict.fromkeys(known))
 
 
-def _found(id: str, knowledge: Knowledge, rules: Rules) -> Iterator[Explained]:
-    if id in knowledge.checks:
-        check = knowledge.checks[id]
+def _found(name: str, knowledge: Knowledge, rules: Rules) -> Iterator[Explained]:
+    if name in knowledge.checks:
+        check = knowledge.checks[name]
         yield _explained("check", pages.check_page(check), check)
-    name = id.removeprefix("circumstances/").partition("#")[0]
-    if name in knowledge.circumstances:
-        circumstance = knowledge.circumstances[name]
+    circumstance = knowledge.circumstances.get(_circumstance_name(name))
+    if circumstance:
         yield _explained("circumstance", pages.circumstance_page(circumstance), circumstance)
-    if id in rules.by_id:
-        yield _explained("rule", rule_page(rules.by_id[id]), rules.by_id[id])
-    if id in pages.GROUPS:
-        yield Explained(
-            "group", pages.group_page(id, knowledge), {"id": id, "says": pages.GROUPS[id]}
-        )
-    yield from _part_or_mode(id, knowledge)
+    if name in rules.by_id:
+        yield _explained("rule", rule_page(rules.by_id[name]), rules.by_id[name])
+    if name in pages.GROUPS:
+        data = {"id": name, "says": pages.GROUPS[name]}
+        yield Explained("group", pages.group_page(name, knowledge), data)
+    yield from _part_or_mode(name, knowledge)
 
 
-def _part_or_mode(id: str, knowledge: Knowledge) -> Iterator[Explained]:
-    part, colon, name = id.partition(":")
+def _circumstance_name(cause: str) -> str:
+    """The circumstance that a cause is about, or the name itself.
+
+    >>> _circumstance_name("circumstances/oil@2"), _circumstance_name("oil")
+    ('oil', 'oil')
+    """
+    return cause.removeprefix("circumstances/").partition("@")[0]
+
+
+def _part_or_mode(name: str, knowledge: Knowledge) -> Iterator[Explained]:
+    part, colon, mode_name = name.partition(":")
     kind = knowledge.parts.get(part) or _kind_of(part, knowledge)
     if kind is None:
         return
     if not colon:
         yield _explained("part kind", pages.kind_page(kind), kind)
     for mode in kind.modes:
-        if colon and mode.id == name.replace("-", "_"):
+        if colon and mode.id == mode_name.replace("-", "_"):
             yield _explained("mode", pages.mode_page(kind, mode), mode)
 
 
@@ -88,8 +94,6 @@ def _kind_of(part: str, knowledge: Knowledge) -> PartKind | None:
     """The kind of a part that some machine has."""
     if "/" not in part:
         return None
-    from diagnose.machine.graph import load_machine
-
     for layout in knowledge.layouts:
         machine = load_machine(layout, knowledge)
         if part in machine.parts:

@@ -1,93 +1,77 @@
-"""``rowfault machine``: the machines that are known, what each looks like, is a layout sound."""
+"""What the ``rowfault machine`` commands do."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from pathlib import Path
 
-import click
+from diagnose.faces.output import print_json, print_lines
+from diagnose.knowledge.base import load_knowledge
+from diagnose.machine.graph import Machine, load_machine, read_machine
+from diagnose.machine.tree import describe_row, draw
 
-from diagnose.faces.options import json_option
-from diagnose.faces.suggest import suggest_machines
-
-if TYPE_CHECKING:
-    pass
-
-
-@click.group()
-def machine() -> None:
-    """List machines, show what depends on what, check a layout of your own.
-
-    \b
-    Example:
-      rowfault machine show mounted-12 --row 6
-    """
+HOLDERS = ("sections", "branches", "controllers", "ports", "chains")
 
 
-@machine.command("list")
-@json_option
-def list_machines(as_json: bool) -> None:
-    """List the machines that are known, shipped ones and your own.
-
-    \b
-    Example:
-      rowfault machine list
-    """
-    from diagnose.knowledge.base import load_knowledge
-    from diagnose.machine.graph import load_machine
-
+def list_all(as_json: bool) -> None:
+    """Print every known machine: id, rows, name."""
     knowledge = load_knowledge()
-    machines = [load_machine(id, knowledge) for id in knowledge.layouts]
+    machines = [load_machine(name, knowledge) for name in knowledge.layouts]
     if as_json:
-        from diagnose.faces.output import print_json
-
         found = [{"id": each.id, "name": each.name, "rows": each.rows} for each in machines]
         print_json({"schema": "rowfault/machines/1", "machines": found})
         return
     width = max((len(each.id) for each in machines), default=0)
-    for each in machines:
-        click.echo(f"{each.id.ljust(width)}  {each.rows:>3} rows  {each.name}")
+    print_lines(f"{each.id:<{width}}  {each.rows:>3} rows  {each.name}" for each in machines)
 
 
-@machine.command("show")
-@click.argument("name", metavar="MACHINE", shell_complete=suggest_machines)
-@click.option("--row", type=int, help="Show only what this row depends on.")
-@json_option
-def show_machine(name: str, row: int | None, as_json: bool) -> None:
-    """Draw MACHINE as a tree: what needs what.
+def show(name: str, row: int | None, as_json: bool) -> None:
+    """Print the tree of a machine, or what one of its rows depends on.
 
-    \b
-    Example:
-      rowfault machine show mounted-12 --row 6
+    Raises `UnknownName` and `FileProblems` for the machine, `InputError` for the row.
     """
-    from diagnose.knowledge.base import load_knowledge
-    from diagnose.machine.graph import load_machine
-
-    built = load_machine(name, load_knowledge())
-    if row is not None and not 1 <= row <= built.rows:
-        raise click.BadParameter(
-            f"{row} is not a row from 1 to {built.rows}.", param_hint="'--row'"
-        )
+    machine = load_machine(name, load_knowledge())
+    lines = draw(machine) if row is None else describe_row(machine, row)
     if as_json:
-        from diagnose.faces.output import print_json
-
-        print_json(_facts(built, row))
+        print_json(facts(machine, row))
     else:
-        click.echo(_drawn(built, row))
+        print_lines(lines)
 
 
-@machine.command("check")
-@click.argument("file", type=click.Path())
-def check_layout(file: str) -> None:
-    """Check the layout in FILE and report everything that is wrong with it.
+def facts(machine: Machine, row: int | None = None) -> dict[str, object]:
+    """A machine as data; with a row, only the parts that the row depends on.
 
-    \b
-    Example:
-      rowfault machine check mine.yaml
+    >>> [part["id"] for part in facts(load_machine("mounted-6"), 6)["parts"]][-1]
+    'row-6/sensor'
     """
-    from pathlib import Path
+    parts = [
+        {
+            "id": part,
+            "kind": kind.id,
+            "needs": sorted(machine.graph.predecessors(part)),
+            "checks": list(kind.exercised_by),
+            "rows": list(machine.rows_of(part)),
+        }
+        for part, kind in machine.parts.items()
+        if row is None or row in machine.rows_of(part)
+    ]
+    shared = {
+        holder: {name: list(rows) for name, rows in getattr(machine, holder).items()}
+        for holder in HOLDERS
+    }
+    return {
+        "schema": "rowfault/machine/1",
+        "machine": machine.id,
+        "name": machine.name,
+        "rows": machine.rows,
+        "row": row,
+        **shared,
+        "parts": parts,
+    }
 
-    from diagnose.knowledge.base import load_knowledge
-    from diagnose.machine.graph import read_machine
 
-    built = read_machine(Path(file), load_knowledge())
-    click.echo(f"{file} is sound: {built.id}, {built.rows} rows, {len(built.parts)} parts.")
+def check(path: Path) -> None:
+    """Say that a layout is sound. Raises `FileProblems` with everything that is wrong in it."""
+    machine = read_machine(path, load_knowledge())
+    print_lines(
+        [f"{path} is sound: {machine.id}, {machine.rows} rows, {len(machine.parts)} parts."]
+    )

@@ -159,7 +159,7 @@ def _measurement_text(measurement: Measurement) -> str:
     needs = f" Needs: {', '.join(measurement.needs)}." if measurement.needs else ""
     caution = f" Take care: {sentence(measurement.caution)}" if measurement.caution else ""
     return (
-        f"{measurement.id}: {sentence(measurement.says)} "
+        f"`{measurement.id}`: {sentence(measurement.says)} "
         f"{minutes_text(measurement.minutes)}.{needs}{caution}"
     )
 
@@ -169,7 +169,7 @@ def _told_by(kind: PartKind, mode: Mode) -> Iterator[str]:
         for result in measurement.results:
             chance = result.sees.get(mode.id, result.sees.get(f"{kind.id}:{mode.id}"))
             if chance:
-                yield f"{measurement.id}, result {result.id}: {chance_words(chance)}"
+                yield f"`{measurement.id}` {chance_words(chance)} gives {result.id}: {result.says}"
 
 
 def _told(circumstance: Circumstance) -> str:

@@ -52,11 +52,11 @@ def draw_rows(
     width: int = 80,
     ascii_only: bool = False,
 ) -> list[Text]:
-    """The picture, line by line; machines that are too wide go on in a further block.
+    r"""The picture, line by line; machines that are too wide go on in a further block.
 
     >>> lines = draw_rows([Line("1 bleed", "PF?.")], {"section-1": (1, 2, 3, 4)}, {})
-    >>> print("\\n".join(line.plain for line in lines))
-               section-1
+    >>> print("\n".join(line.plain for line in lines))
+              section-1
     row        1  2  3  4
     1 bleed    o  X  ?
     """

@@ -5,7 +5,7 @@ Nothing is worked out here: what the terminal shows and what JSON holds cannot d
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from rich.console import Console, Group, RenderableType
@@ -14,115 +14,138 @@ from rich.table import Table
 from rich.text import Text
 
 from diagnose.cases.rows import rows_in_words
+from diagnose.faces.output import print_tidily
 from diagnose.faces.rowpicture import Line, draw_rows
-from diagnose.faces.words import minutes_text, percent, plain, sentence
+from diagnose.faces.words import minutes_text, percent, sentence
 
 Report = Mapping[str, Any]
 
 DEFERRAL = (
     "The machine's own manual, local codes and a qualified technician come first; "
-    "where they say otherwise, follow them."
+    "where they say otherwise, do as they say."
 )
 LEGEND = "o pass   X fail   ? unsure   blank: not run"
 WORTH_EXPLAINING = 0.1
+"""A cause this probable gets its reasons shown."""
+WORTH_LISTING = 0.01
+"""Outcomes less probable than this are counted together."""
+MOST_REASONS = 4
+TOLD_ELSEWHERE = ("state", "standing", "caution")
+PLAIN_RESULTS = {"good": "nothing wrong found"}
+PLAIN_BLAMES = {"chance": "a false alarm", "several": "several causes together"}
 
 
 def print_ranking(report: Report, console: Console, causes: int = 5, tests: int = 3) -> None:
-    """Print the whole report: rows, runs, causes, why, what next, cautions.
+    """Print the whole report: rows, runs, causes, why, what next, what to beware of.
 
     Parameters
     ----------
     report: a ranking as ``rowfault/ranking/1`` describes it.
-    causes, tests: how many of each to show at most; the rest is counted.
+    causes, tests: how many of each to show at most; what is left out is counted.
     """
-    for title, parts in _chapters(report, console, causes, tests):
-        shown = [part for part in parts if part]
-        if shown:
-            console.print()
-            console.print(Text(title, style="title"))
-            for part in shown:
-                console.print(part)
+    parts: list[RenderableType] = [
+        Text(f"{report['machine']}, {report['rows']} rows", style="title")
+    ]
+    parts += _picture(report, console)
+    for title, shown in _chapters(report, causes, tests):
+        chapter = list(shown)
+        parts += [Text(), Text(title, style="title"), *chapter] if chapter else []
+    print_tidily(console, Group(*parts))
 
 
 def _chapters(
-    report: Report, console: Console, causes: int, tests: int
-) -> Iterator[tuple[str, list[RenderableType]]]:
-    yield f"{report['machine']}, {report['rows']} rows", [*_picture(report, console)]
-    yield "What the runs are worth", [*map(_run, _numbered(report["runs"]))]
-    yield "What the pattern says", [_bullets(_seen(report))]
-    yield "Most likely first", [*_causes(report, causes)]
-    yield "Why", [*_reasons(report, causes)]
-    yield "Do next", [*_tests(report, tests)]
-    yield "Take care", [_bullets([*report["cautions"], DEFERRAL], "caution")]
+    report: Report, causes: int, tests: int
+) -> Iterator[tuple[str, Iterator[RenderableType]]]:
+    names = {cause["id"]: cause["says"] for cause in report["causes"]}
+    yield "What was seen", _runs(report)
+    yield "Most likely first", _causes(report, causes)
+    yield "Why", _reasons(report["causes"][:causes])
+    yield "Do next", _tests(report["next"], tests, names)
+    yield "Take care", _bullets([*report["cautions"], DEFERRAL], "caution")
 
 
-def _numbered(runs: Sequence[Report]) -> list[tuple[int, Report]]:
-    return list(enumerate(runs, start=1))
-
-
-def _picture(report: Report, console: Console) -> Iterator[RenderableType]:
-    lines = [Line(f"{n} {run['check']}", run["pattern"]) for n, run in _numbered(report["runs"])]
+def _picture(report: Report, console: Console) -> Iterator[Text]:
+    runs = enumerate(report["runs"], start=1)
+    lines = [Line(f"{number} {run['check']}", run["pattern"]) for number, run in runs]
     if lines:
         yield from draw_rows(
             lines,
-            report.get("sections") or {"rows": list(range(1, report["rows"] + 1))},
-            report.get("branches") or {},
+            report["sections"],
+            report["branches"],
             console.width,
             console.options.ascii_only,
         )
         yield Text(LEGEND, style="quiet")
 
 
-def _run(numbered: tuple[int, Report]) -> RenderableType:
-    number, run = numbered
-    head = f"Run {number}, {run['check']}: {run['standing']}. {_counts(run['pattern'])}"
-    return Group(Text(head), _bullets(run["why"]))
+def _runs(report: Report) -> Iterator[RenderableType]:
+    for number, run in enumerate(report["runs"], start=1):
+        seen = _counts(run["pattern"])
+        yield from _bullets(
+            [f"run {number}, {run['check']}: {seen}. This run is {run['standing']}"]
+        )
+        yield from _bullets(run["why"], indent=4)
+    yield from _bullets(_told_by_rules(report))
+
+
+def _told_by_rules(report: Report) -> list[str]:
+    """What rules say, except where it stands already: with the runs, or among the cautions."""
+    elsewhere = {line for run in report["runs"] for line in run["why"]} | {*report["cautions"]}
+    findings = (one for one in report["findings"] if one.get("kind") not in TOLD_ELSEWHERE)
+    says = dict.fromkeys(finding["says"] for finding in findings)
+    return [line for line in says if line not in elsewhere]
 
 
 def _counts(pattern: str) -> str:
     """What a run showed, in words.
 
-    >>> _counts("PPF?.")
-    'Failed: row 3. Unsure: row 4. Passed: 2 of 4.'
+    >>> _counts("PPF?."), _counts("PP")
+    ('row 3 failed, row 4 unsure, 2 of 4 passed', 'all 2 passed')
     """
     rows = {mark: [n for n, seen in enumerate(pattern, 1) if seen == mark] for mark in "PF?"}
-    failed = sentence(f"failed: {rows_in_words(rows['F'])}" if rows["F"] else "none failed")
-    unsure = f" Unsure: {rows_in_words(rows['?'])}." if rows["?"] else ""
-    return f"{failed}{unsure} Passed: {len(rows['P'])} of {len(pattern) - pattern.count('.')}."
-
-
-def _seen(report: Report) -> list[str]:
-    """What rules say about the pattern; what they say about runs stands with the runs."""
-    told = {line for run in report["runs"] for line in run["why"]}
-    says = (finding["says"] for finding in report["findings"])
-    return [line for line in dict.fromkeys(says) if line not in told]
+    tried = sum(map(len, rows.values()))
+    if not rows["F"] and not rows["?"]:
+        return f"all {tried} passed"
+    failed = [f"{rows_in_words(rows['F'])} failed"] if rows["F"] else []
+    unsure = [f"{rows_in_words(rows['?'])} unsure"] if rows["?"] else []
+    return ", ".join([*failed, *unsure, f"{len(rows['P'])} of {tried} passed"])
 
 
 def _causes(report: Report, most: int) -> Iterator[RenderableType]:
     table = Table.grid(padding=(0, 2))
     table.add_column(justify="right", no_wrap=True)
-    table.add_column(overflow="fold")
-    table.add_column(overflow="fold", max_width=20)
+    table.add_column()
     for cause in report["causes"][:most]:
-        table.add_row(percent(cause["probability"]), _cause(cause), _rows(cause))
-    yield Padding(table, (0, 0, 0, 2))
-    if len(report["causes"]) > most:
-        yield Text(f"  and {len(report['causes']) - most} less likely; --causes shows more")
-    yield Text(f"By place: {_groups(report['groups'])}.", style="quiet")
-    yield from map(Text, _warnings(report))
+        table.add_row(percent(cause["probability"]), _cause(cause, report["rows"]))
+    if report["causes"]:
+        yield Padding(table, (0, 0, 0, 2))
+    left = len(report["causes"]) - most
+    if left > 0:
+        yield Text(
+            f"  {left} more are less likely; --causes {most + left} shows them all.", "quiet"
+        )
+    yield from _bullets([f"by place: {_groups(report['groups'])}"], "quiet")
+    yield from _bullets(_warnings(report))
 
 
-def _cause(cause: Report) -> Text:
-    """The cause in words, with the remedy and its id below."""
-    text = Text(cause.get("says") or f"{cause['part']}: {plain(cause['mode'])}", style="title")
-    remedy = cause.get("remedy")
-    if remedy:
+def _cause(cause: Report, rows: int) -> Text:
+    """The cause in words with its rows and its id; for a likely one, what is done about it."""
+    text = Text(cause["says"], style="title")
+    if not cause["says"].startswith("row "):
+        text.append(f" ({_whose(cause['rows'], rows)})", "not bold")
+    text.append(f"  {cause['id']}", "not bold dim")
+    remedy = cause["remedy"]
+    if remedy and cause["probability"] >= WORTH_EXPLAINING:
         text.append(f"\n{sentence(remedy['does'])} {minutes_text(remedy['minutes'])}.", "not bold")
+        if remedy.get("caution"):
+            text.append(f" Take care: {sentence(remedy['caution'])}", "not bold")
     return text
 
 
-def _rows(cause: Report) -> str:
-    return rows_in_words(cause["rows"]) if cause["rows"] else ""
+def _whose(rows: Sequence[int], all_rows: int) -> str:
+    if not rows:
+        return "no row"
+    return "all rows" if len(rows) == all_rows else rows_in_words(rows)
 
 
 def _groups(groups: Mapping[str, float]) -> str:
@@ -137,52 +160,86 @@ def _groups(groups: Mapping[str, float]) -> str:
 
 def _warnings(report: Report) -> Iterator[str]:
     """What to know before trusting the order of the causes."""
-    for together in report.get("together") or []:
-        yield sentence(f"only together do these explain it: {' and '.join(together['causes'])}")
+    together = report.get("together")
+    if together:
+        yield f"{together['says']}. All of them together: {percent(together['probability'])}"
     for weak in report.get("fragile") or []:
-        yield sentence(
-            f"this order is fragile: were {weak['group']} faults {weak['factor']} as common "
-            f"as assumed, {weak['leads_to']} would come first"
+        yield (
+            f"fragile: were {weak['group']} faults {_times(weak['factor'])} as common as is "
+            f"reckoned here, this would come first: {weak['says']}"
         )
 
 
-def _reasons(report: Report, causes: int) -> Iterator[RenderableType]:
-    for cause in report["causes"][:causes]:
-        if cause["probability"] >= WORTH_EXPLAINING and (cause["for"] or cause["against"]):
-            reasons = [*_weighed(cause["for"], "for"), *_weighed(cause["against"], "against")]
-            yield Group(Text(f"  {cause['id']}"), _bullets(reasons, indent=4))
+def _times(factor: float) -> str:
+    """How many times as common.
+
+    >>> _times(3.0), _times(1 / 3)
+    ('3 times', 'a third')
+    """
+    fractions = {2: "half", 3: "a third", 4: "a quarter"}
+    if factor >= 1:
+        return f"{factor:g} times"
+    return fractions.get(round(1 / factor), f"{factor:.2g} times")
+
+
+def _reasons(causes: Sequence[Report]) -> Iterator[RenderableType]:
+    for cause in causes:
+        reasons = [*_weighed(cause["for"], "for"), *_weighed(cause["against"], "against")]
+        if reasons and cause["probability"] >= WORTH_EXPLAINING:
+            yield Text(f"  {cause['says']}")
+            yield from _bullets(reasons, indent=4)
 
 
 def _weighed(reasons: Sequence[Report], side: str) -> Iterator[str]:
-    return (f"{reason['strength']} {side}: {reason['says']}" for reason in reasons)
+    return (f"{reason['words']} {side}: {reason['says']}" for reason in reasons[:MOST_REASONS])
 
 
-def _tests(report: Report, most: int) -> Iterator[RenderableType]:
-    for number, test in enumerate(report["next"][:most], start=1):
-        table = Table.grid(padding=(0, 2))
-        table.add_column(width=2)
+def _tests(
+    tests: Sequence[Report], most: int, names: Mapping[str, str]
+) -> Iterator[RenderableType]:
+    for number, test in enumerate(tests[:most], start=1):
+        table = Table.grid(padding=(0, 1))
+        table.add_column(width=4, justify="right")
         table.add_column()
-        table.add_row(f"{number}.", _test(test))
+        table.add_row(f"{number}.", Group(*_test(test, names)))
         yield table
 
 
-def _test(test: Report) -> RenderableType:
-    head = Text(sentence(test.get("says") or test["id"]))
-    head.append(f" About {minutes_text(test['minutes'])}.", "quiet")
-    outcomes = Table.grid(padding=(0, 2))
-    for outcome in test["outcomes"]:
-        outcomes.add_row(percent(outcome["probability"]), outcome["result"], _then(outcome))
-    return Group(head, outcomes, _bullets(test.get("cautions") or [], "caution"))
+def _test(test: Report, names: Mapping[str, str]) -> Iterator[RenderableType]:
+    head = Text(sentence(test["says"]), style="title")
+    head.append(f" About {minutes_text(test['minutes'])}.", "not bold")
+    yield head
+    if test.get("needs"):
+        yield Text(f"Needs: {', '.join(test['needs'])}.")
+    yield _outcomes(test["outcomes"], names)
+    for caution in test.get("cautions") or []:
+        yield Text(f"Take care: {sentence(caution)}", style="caution")
 
 
-def _then(outcome: Report) -> str:
-    return f"then {outcome['leads_to']}" if outcome["leads_to"] else "then nothing stands out"
+def _outcomes(outcomes: Sequence[Report], names: Mapping[str, str]) -> Table:
+    table = Table.grid(padding=(0, 2))
+    table.add_column(justify="right", no_wrap=True, min_width=9)
+    table.add_column()
+    for outcome in outcomes:
+        if outcome["probability"] >= WORTH_LISTING:
+            table.add_row(percent(outcome["probability"]), _outcome(outcome, names))
+    rare = [each["probability"] for each in outcomes if each["probability"] < WORTH_LISTING]
+    if rare:
+        table.add_row(percent(sum(rare)), "other results")
+    return table
 
 
-def _bullets(lines: Sequence[str], style: str = "", indent: int = 2) -> RenderableType:
+def _outcome(outcome: Report, names: Mapping[str, str]) -> str:
+    leads_to = outcome["leads_to"]
+    result = PLAIN_RESULTS.get(outcome["result"], outcome["result"].rstrip("."))
+    return f"{result}: then {names.get(leads_to) or PLAIN_BLAMES.get(leads_to, leads_to)}"
+
+
+def _bullets(lines: Iterable[str], style: str = "", indent: int = 2) -> Iterator[RenderableType]:
     table = Table.grid(padding=(0, 1))
     table.add_column(width=indent + 1, justify="right")
     table.add_column()
     for line in lines:
         table.add_row("-", Text(sentence(line), style=style))
-    return table if lines else ""
+    if table.row_count:
+        yield table

@@ -43,7 +43,9 @@ _EXPECTED = {
     "float_type": "a number",
     "bool_type": "true or false",
     "string_too_short": "some text",
+    "too_short": "at least one",
 }
+_LIMITS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
 
 
 class Strict(BaseModel):
@@ -98,7 +100,21 @@ def _validated(data: object, kind: type[Model]) -> tuple[Model | None, list[Erro
     try:
         return kind.model_validate(data), []
     except PydanticError as error:
-        return None, error.errors(include_url=False)
+        return None, _without_echoes(error.errors(include_url=False))
+
+
+def _without_echoes(details: list[ErrorDetails]) -> list[ErrorDetails]:
+    """Leave out that a list is too short when an item of it was refused."""
+    paths = [error["loc"] for error in details]
+    return [
+        error
+        for error in details
+        if error["type"] != "too_short"
+        or not any(
+            len(path) > len(error["loc"]) and path[: len(error["loc"])] == error["loc"]
+            for path in paths
+        )
+    ]
 
 
 def _without(data: Any, paths: Sequence[tuple[str | int, ...]]) -> Any:
@@ -120,10 +136,8 @@ def _problem(error: ErrorDetails, document: Document, kind: type[BaseModel]) -> 
     if error["type"] == "extra_forbidden":
         return _unknown_field(path, document, kind)
     if error["type"] == "missing":
-        remedy = f"add {path[-1]}: to {_holder_name(path)}"
-        return Problem(where, f"the field {path[-1]!r}", "nothing", remedy)
-    name = ".".join(str(step) for step in path)
-    return Problem(where, f"{_expected(error)} for {name}", _shown(error["input"]))
+        return Problem(where, f"the field {path[-1]!r} in {_way(path[:-1])}", "nothing", "add it")
+    return Problem(where, f"{_expected(error)} for {_way(path)}", _shown(error["input"]))
 
 
 def _expected(error: ErrorDetails) -> str:
@@ -132,10 +146,13 @@ def _expected(error: ErrorDetails) -> str:
         return _SHAPES.get(context["pattern"], f"text like {context['pattern']}")
     if error["type"] in _EXPECTED:
         return _EXPECTED[error["type"]]
-    return error["msg"].removeprefix("Input should be ").removeprefix("Value error, ")
+    said = error["msg"].removeprefix("Input should be ").removeprefix("Value error, ")
+    return f"a number {said}" if error["type"] in _LIMITS else said
 
 
-def _unknown_field(path: tuple[str | int, ...], document: Document, kind: type) -> Problem:
+def _unknown_field(
+    path: tuple[str | int, ...], document: Document, kind: type[BaseModel]
+) -> Problem:
     name, known = str(path[-1]), _fields_at(kind, path[:-1])
     near = near_matches(name, known, most=1)
     remedy = f"did you mean {near[0]}?" if near else "leave it out"
@@ -143,11 +160,11 @@ def _unknown_field(path: tuple[str | int, ...], document: Document, kind: type) 
     return Problem(document.place(path), expected, repr(name), remedy)
 
 
-def _fields_at(kind: type, path: Sequence[str | int]) -> list[str]:
+def _fields_at(kind: type[BaseModel], path: Sequence[str | int]) -> list[str]:
     for step in path:
-        if isinstance(step, str) and step in kind.model_fields:  # type: ignore[attr-defined]
-            kind = _model_inside(kind.model_fields[step].annotation) or kind  # type: ignore[attr-defined]
-    return list(kind.model_fields)  # type: ignore[attr-defined]
+        if isinstance(step, str) and step in kind.model_fields:
+            kind = _model_inside(kind.model_fields[step].annotation) or kind
+    return [field.alias or name for name, field in kind.model_fields.items()]
 
 
 def _model_inside(annotation: Any) -> type[BaseModel] | None:
@@ -157,9 +174,10 @@ def _model_inside(annotation: Any) -> type[BaseModel] | None:
     return next((found for found in inner if found), None)
 
 
-def _holder_name(path: tuple[str | int, ...]) -> str:
-    names = [str(step) for step in path[:-1]]
-    return ".".join(names) if names else "the file"
+def _way(path: Sequence[str | int]) -> str:
+    """The way to a value for people; items of lists are counted from 1."""
+    steps = [f"item {step + 1}" if isinstance(step, int) else step for step in path]
+    return ", ".join(steps) or "the file"
 
 
 def _shown(value: object) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from diagnose.errors import Place, Problem, near_matches
 
 
-class Wrong(ValueError):  # noqa: N818 - a complaint on its way to a Problem
+class Wrong(ValueError):
     """What was expected, what came and what to try; `at` adds the place.
 
     Readers of single values (chances, units, row ranges) raise it. Whoever knows the file
@@ -26,6 +26,8 @@ class Wrong(ValueError):  # noqa: N818 - a complaint on its way to a Problem
         return Problem(where, self.expected, self.got, self.remedy)
 
 
+MOST_LISTED = 24
+
 Path = tuple[str | int, ...]
 """The way to a value in a document: names and places in lists."""
 
@@ -40,11 +42,17 @@ def unknown(path: Path, what: str, name: str, known: Iterable[str]) -> Iterator[
     >>> wrong.remedy
     'did you mean replace?'
     """
-    known = sorted(known)
+    known = sorted(set(known))
     if name not in known:
         near = near_matches(name, known)
-        remedy = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(known)}"
+        remedy = f"did you mean {' or '.join(near)}?" if near else _listed(known)
         yield path, Wrong(what, repr(name), remedy)
+
+
+def _listed(known: Sequence[str]) -> str:
+    if len(known) <= MOST_LISTED:
+        return f"known: {', '.join(known)}"
+    return f"for example {', '.join(known[:MOST_LISTED])}"
 
 
 def twins(path: Path, ids: Sequence[str]) -> Iterator[Fault]:

@@ -49,13 +49,13 @@ def parts_of(layout: Layout) -> Iterator[PartOf]:
     yield from _all_row_parts(layout)
 
 
-def extra_edges(layout: Layout) -> Iterator[tuple[str, str, Path]]:
-    """What the layout's extra parts serve: (extra part, part that needs it, place)."""
-    for place, extra in enumerate(layout.extra):
-        for number, part in enumerate(extra.serves):
-            yield extra.id, part, ("extra", place, "serves", number)
+def extra_edges(layout: Layout) -> Iterator[tuple[str, str]]:
+    """What the layout's extra parts serve: (extra part, part that needs it)."""
+    for extra in layout.extra:
+        for part in extra.serves:
+            yield extra.id, part
         for row in layout.rows_of(extra):
-            yield extra.id, end_of(row), ("extra", place, "rows")
+            yield extra.id, end_of(row)
 
 
 def end_of(row: int) -> str:

@@ -123,14 +123,25 @@ def merged(joint: Floats, logs: Floats, spare: float) -> tuple[Ints, Ints, Float
     """
     first, into = alike(logs)
     weight: Floats = np.bincount(into, joint, len(first)).astype(float)
-    light_first = np.argsort(weight)
-    dropped = light_first[np.cumsum(weight[light_first]) <= spare]
-    if not len(dropped):
+    kept = heavy(weight, spare)
+    if len(kept) == len(weight):
         return first, into, weight
-    kept = np.delete(np.arange(len(weight)), dropped)
     number = np.full(len(weight), len(kept))
     number[kept] = np.arange(len(kept))
     return first[kept], number[into], weight[kept]
+
+
+def heavy(weight: Floats, spare: float) -> Ints:
+    """Which states remain, in order, when the lightest are left out; the heaviest always does.
+
+    >>> heavy(np.array([0.7, 0.1, 0.05]), 0.2).tolist()
+    [0]
+    """
+    light_first = np.argsort(weight)
+    light = np.cumsum(weight[light_first]) <= spare
+    light[-1:] = False
+    kept: Ints = np.sort(light_first[~light])
+    return kept
 
 
 def alike(logs: Floats) -> tuple[Ints, Ints]:

@@ -20,7 +20,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from diagnose.noisyor.bundle import Bundle, Part, bundle
+from diagnose.noisyor.bundle import Bundle, Part, bundle, heavy
 from diagnose.noisyor.factor import Column, Group, Survival, site_factors
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.site import Family
@@ -54,9 +54,7 @@ class Shared:
 
     def trimmed(self, spare: float) -> Shared:
         """The same without its lightest states, together at most ``spare``."""
-        light_first = np.argsort(self.weight)
-        dropped = light_first[np.cumsum(self.weight[light_first]) <= spare]
-        kept = np.delete(np.arange(len(self.weight)), dropped)
+        kept = heavy(self.weight, spare)
         return replace(
             self,
             kept=self.kept[kept],

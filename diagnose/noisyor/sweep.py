@@ -72,6 +72,12 @@ class Trace:
     factors: Floats
     terms: Floats
 
+    @property
+    def product(self) -> Floats:
+        """(T, Q) the product of all factors."""
+        product: Floats = np.multiply.reduce(self.factors)
+        return product
+
 
 def components(plan: Plan, shared: Sequence[Shared]) -> Iterator[list[Step]]:
     """The steps of each connected part of the plan, with these states of the shared bundles."""
@@ -188,7 +194,7 @@ class Sweep:
                 alpha = self.expand(alpha, step)
             else:
                 trace = self._visit(alpha, step)
-                alpha = alpha * trace.factors.prod(axis=0)
+                alpha = alpha * trace.product
                 scale += _rescale(alpha)
             if keep:
                 traces.append(trace)
@@ -239,7 +245,7 @@ def backward(
         else:
             if beta.shape[1] == 1:
                 beta = np.broadcast_to(beta, trace.before.shape)
-            ahead = beta * trace.factors.prod(axis=0)
+            ahead = beta * trace.product
             total = (trace.before * ahead).sum(axis=1)
         norm = np.divide(posterior, total, out=np.zeros_like(total), where=total > 0)
         yield k, step, trace, beta, norm

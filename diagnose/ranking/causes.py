@@ -8,10 +8,10 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.cases.case import Run
+from diagnose.cases.case import Result
 from diagnose.errors import ImpossibleEvidence
 from diagnose.knowledge.parts import Remedy
-from diagnose.noisyor.network import PRESENT, Floats, Network
+from diagnose.noisyor.network import Floats
 from diagnose.noisyor.posterior import Posterior, conflict, log_evidence, posterior
 from diagnose.ranking.evidence import Evidence
 
@@ -22,9 +22,8 @@ GROUPS = ("circumstances", "air", "supply", "section", "wiring", "row")
 class Cause:
     """One mode of one part, or one circumstance of one run, and how likely it is.
 
-    ``probability`` is given everything known, ``prior`` before the results; of a circumstance
-    that is known to have been bad, ``probability`` is the chance that it made a row fail.
-    ``states`` are the flat states of the network that stand for it.
+    ``probability`` is given everything known, ``prior`` before the results. A circumstance is a
+    cause as far as it spoiled its run. ``states`` are the flat states that stand for it.
     """
 
     id: str
@@ -39,11 +38,8 @@ class Cause:
     states: tuple[int, ...] = ()
 
     def given(self, flat: Floats) -> float:
-        """The probability under other beliefs about the same variables.
-
-        A circumstance that is known to be bad has no state to look up and stays as it was.
-        """
-        return float(flat[list(self.states)].sum()) if self.states else self.probability
+        """The probability under other beliefs about the same variables."""
+        return float(flat[list(self.states)].sum())
 
 
 @dataclass(frozen=True)
@@ -94,93 +90,35 @@ class Ranking:
                 )
 
     def _circumstances(self) -> Iterator[Cause]:
+        knowledge = self.evidence.model.knowledge
         for run in self.evidence.case.runs:
-            yield from self._unstated(run)
-            for circumstance, state in self.evidence.known_bad(run).items():
-                name = self.evidence.model.knowledge.circumstances[circumstance].name
-                yield _circumstance(
-                    run, circumstance, f"{name}: {state.name}", self._struck(run, circumstance), 1.0
+            first = int(self.evidence.offsets[self.evidence.variables.index(f"run-{run.index}")])
+            states = list(enumerate(self.evidence.spoilers[run.index], start=first + 1))
+            for kind in dict.fromkeys(kind for _, (kind, _, _) in states):
+                own = [flat for flat, (known, _, _) in states if known == kind]
+                names = " or ".join(state.name for _, (known, state, _) in states if known == kind)
+                yield Cause(
+                    id=f"circumstances/{kind}@{run.index}",
+                    part=f"run-{run.index}",
+                    mode=kind,
+                    says=f"run {run.index}, {knowledge.circumstances[kind].name}: {names}",
+                    rows=tuple(sorted({*run.rows_with(Result.PASS), *run.rows_with(Result.FAIL)})),
+                    group="circumstances",
+                    probability=float(self.posterior.flat[own].sum()),
+                    prior=float(self.evidence.prior[own].sum()),
+                    states=tuple(own),
                 )
 
-    def _unstated(self, run: Run) -> Iterator[Cause]:
-        first = int(self.evidence.offsets[len(self.evidence.model.machine.parts) + run.index - 1])
-        flat, prior = self.posterior.flat, self.evidence.prior
-        states = self.evidence.unknown[run.index]
-        for circumstance in dict.fromkeys(kind for kind, _, _ in states):
-            chosen = [s for s, (kind, _, _) in enumerate(states) if kind == circumstance]
-            names = " or ".join(states[s][1].name for s in chosen)
-            flat_states = [first + 1 + s for s in chosen]
-            name = self.evidence.model.knowledge.circumstances[circumstance].name
-            yield _circumstance(
-                run,
-                circumstance,
-                f"{name}: {names}",
-                float(flat[flat_states].sum()),
-                float(prior[flat_states].sum()),
-                tuple(flat_states),
-            )
-
-    def _struck(self, run: Run, circumstance: str) -> float:
-        """The chance that a circumstance known to be bad made at least one row fail."""
-        network, log_missed = self._missed({(run.index, circumstance)})
-        return self._lost(network, log_missed)
-
-    def _missed(self, spared: set[tuple[int, str]]) -> tuple[Network, float]:
-        """The network in which some known circumstances (run, kind) made no failed row fail.
-
-        Also the log of the chance that they missed all those rows.
-        """
-        evidence = self.evidence
-        leaks, log_missed = [], 0.0
-        for seen in evidence.observed:
-            leaks.append(seen.leak)
-            if seen.run and seen.outcome == PRESENT:
-                run = evidence.case.runs[seen.run - 1]
-                for kind, state in evidence.known_bad(run).items():
-                    if (run.index, kind) in spared:
-                        missed = 1 - state.shows[run.check]
-                        leaks[-1] = 1 - (1 - leaks[-1]) / missed if missed else seen.leak
-                        log_missed += float(np.log(missed)) if missed else -np.inf
-        return evidence.network_of(evidence.observed, leaks), log_missed
-
     def _at_least_one(self, group: str) -> float:
+        """1 less the share of the evidence that is left when the whole group is sound."""
         evidence = self.evidence
         if group == "circumstances":
-            runs = evidence.case.runs
-            network, log_missed = self._missed(
-                {(run.index, kind) for run in runs for kind in evidence.known_bad(run)}
-            )
-            sound = {f"run-{run.index}": [0] for run in runs}
-            return self._lost(network.restricted(sound), log_missed)
-        parts = evidence.model.machine.parts
-        healthy = {part: [0] for part, kind in parts.items() if kind.group == group}
-        return self._lost(evidence.network.restricted(healthy))
-
-    def _lost(self, network: Network, log_factor: float = 0.0) -> float:
-        """The share of the evidence that a narrower network, times a factor, lacks."""
-        narrow = log_evidence(network) + log_factor
+            sound = {f"run-{run.index}": [0] for run in evidence.case.runs}
+        else:
+            parts = evidence.model.machine.parts
+            sound = {part: [0] for part, kind in parts.items() if kind.group == group}
+        narrow = log_evidence(evidence.network.restricted(sound))
         return float(np.clip(-np.expm1(narrow - self.posterior.log_evidence), 0.0, 1.0))
-
-
-def _circumstance(
-    run: Run,
-    kind: str,
-    says: str,
-    probability: float,
-    prior: float,
-    states: tuple[int, ...] = (),
-) -> Cause:
-    return Cause(
-        id=f"circumstances/{kind}@{run.index}",
-        part=f"run-{run.index}",
-        mode=kind,
-        says=f"run {run.index}, {says}",
-        rows=tuple(row for row, result in enumerate(run.results, start=1) if result.value in "PF"),
-        group="circumstances",
-        probability=probability,
-        prior=prior,
-        states=states,
-    )
 
 
 def _place(part: str) -> str:
@@ -191,4 +129,3 @@ def _place(part: str) -> str:
     """
     place, _, _ = part.partition("/")
     return "" if place in ("supply", "power", "control") else f"{place.replace('-', ' ')}, "
-

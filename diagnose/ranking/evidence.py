@@ -1,8 +1,9 @@
 """Runs, readings and findings of the rules as one noisy-OR network.
 
-Every run has one variable for its circumstances that nobody stated: sound, or one bad state
-of one of them. A circumstance that is known and bad adds to the leak of its run. History
-multiplies priors, readings are findings of their own. Nothing is counted twice.
+Every run has one variable for its circumstances: sound, or spoiled by one bad state of one of
+them. What nobody stated keeps its prior; what is known to have been good is ruled out; what is
+known to have been bad spoils the run with the chance `BITES`, for a run can pass in cold oil.
+History multiplies priors, readings are findings of their own. Nothing is counted twice.
 """
 
 from __future__ import annotations
@@ -20,6 +21,9 @@ from diagnose.knowledge.parts import Measurement
 from diagnose.noisyor.network import ABSENT, OPEN, PRESENT, Floats, Network
 from diagnose.ranking.model import Entries, Model
 from diagnose.reasoning.finding import Finding
+
+BITES = 0.9
+"""The chance that a circumstance known to be bad matters in its run (judgement)."""
 
 
 @dataclass(frozen=True)
@@ -62,17 +66,24 @@ class Evidence:
         object.__setattr__(self, "_states", known)
 
     @cached_property
-    def unknown(self) -> Mapping[int, tuple[tuple[str, State, float], ...]]:
-        """Per run the bad states of unstated circumstances, each with its prior."""
-        return {run.index: tuple(self._unknown(run)) for run in self.case.runs}
+    def spoilers(self) -> Mapping[int, tuple[tuple[str, State, float], ...]]:
+        """Per run what may have spoiled it: circumstance, bad state, weight (sound: `sound`)."""
+        return {run.index: tuple(self._spoilers(run)) for run in self.case.runs}
 
-    def _unknown(self, run: Run) -> Iterator[tuple[str, State, float]]:
+    def _spoilers(self, run: Run) -> Iterator[tuple[str, State, float]]:
+        bad = self.known_bad(run)
         for circumstance in self.model.knowledge.of_scope("run").values():
-            if (run.index, circumstance.id) in self._states:
-                continue
-            for state in circumstance.states:
-                if state.shows.get(run.check, 0.0) and state.prior_for(run.check):
-                    yield circumstance.id, state, state.prior_for(run.check)
+            if circumstance.id in bad:
+                yield circumstance.id, bad[circumstance.id], BITES
+            elif (run.index, circumstance.id) not in self._states:
+                for state in circumstance.states:
+                    prior = state.prior_for(run.check) * self.sound(run)
+                    if state.shows.get(run.check, 0.0) and prior:
+                        yield circumstance.id, state, prior
+
+    def sound(self, run: Run) -> float:
+        """The weight of a run's being sound, beside those of what may have spoiled it."""
+        return 1 - BITES if self.known_bad(run) else 1.0
 
     def known_bad(self, run: Run) -> Mapping[str, State]:
         """The known circumstances of a run that can make it fail."""
@@ -92,7 +103,7 @@ class Evidence:
     @cached_property
     def offsets(self) -> np.typing.NDArray[np.intp]:
         """(variables + 1) first flat state of each variable."""
-        sizes = [len(self.unknown[run.index]) + 1 for run in self.case.runs]
+        sizes = [len(self.spoilers[run.index]) + 1 for run in self.case.runs]
         return np.concatenate([self.model.offsets, self.model.offsets[-1] + np.cumsum(sizes)])[
             : len(self.variables) + 1
         ].astype(np.intp)
@@ -102,8 +113,8 @@ class Evidence:
         """(states) prior of every state of every variable."""
         runs = []
         for run in self.case.runs:
-            bad = [prior for _, _, prior in self.unknown[run.index]]
-            runs.append(np.array([1.0, *bad]) / (1 + sum(bad)))
+            weights = [self.sound(run), *(weight for _, _, weight in self.spoilers[run.index])]
+            runs.append(np.array(weights) / sum(weights))
         return np.concatenate([self.model.prior(self.factors), *runs])
 
     @cached_property
@@ -136,16 +147,13 @@ class Evidence:
 
     def _run_results(self, run: Run) -> Iterator[Seen]:
         check = self.model.knowledge.checks[run.check]
-        leak = check.false_alarm
-        for state in self.known_bad(run).values():
-            leak = 1 - (1 - leak) * (1 - state.shows[run.check])
         circumstances = self._circumstance_entries(run)
         for row, result in enumerate(run.results, start=1):
             if result in (Result.PASS, Result.FAIL):
                 yield Seen(
                     name=f"{run.check}@{row}#{run.index}",
                     outcome=PRESENT if result is Result.FAIL else ABSENT,
-                    leak=leak,
+                    leak=check.false_alarm,
                     site=f"row-{row}",
                     entries=_joined(self.model.check_entries(run.check, row), circumstances),
                     run=run.index,
@@ -154,7 +162,7 @@ class Evidence:
 
     def _circumstance_entries(self, run: Run) -> Entries:
         first = self.offsets[len(self.model.machine.parts) + run.index - 1] + 1
-        shows = [state.shows[run.check] for _, state, _ in self.unknown[run.index]]
+        shows = [state.shows[run.check] for _, state, _ in self.spoilers[run.index]]
         with np.errstate(divide="ignore"):
             return first + np.arange(len(shows)), np.log1p(-np.array(shows, dtype=float))
 
@@ -209,8 +217,8 @@ class Evidence:
         """The network of everything observed."""
         return self.network_of(self.observed)
 
-    def network_of(self, seen: Sequence[Seen], leaks: Sequence[float] | None = None) -> Network:
-        """The network of some outcomes, with other leaks if given."""
+    def network_of(self, seen: Sequence[Seen]) -> Network:
+        """The network of some outcomes."""
         sites: dict[str, int] = {}
         nothing = (np.zeros(0, dtype=np.intp), np.zeros(0))
         entries = [one.entries for one in seen] or [nothing]
@@ -223,7 +231,7 @@ class Evidence:
             start=np.cumsum([0, *sizes], dtype=np.intp),
             state=np.concatenate([states for states, _ in entries]),
             log_survival=np.concatenate([logs for _, logs in entries]),
-            leak=np.array(leaks if leaks is not None else [one.leak for one in seen], dtype=float),
+            leak=np.array([one.leak for one in seen], dtype=float),
             outcome=np.array([one.outcome for one in seen], dtype=np.intp),
             site=np.array([sites.setdefault(one.site, len(sites)) for one in seen], dtype=np.intp),
         )

@@ -81,9 +81,10 @@ class Model:
         """What a part and all that it needs do to one bad result of a measurement of it."""
         seen: dict[str, dict[str, float]] = {}
         for name, chance in result.sees.items():
-            kind, colon, mode = name.partition(":")
-            own = (kind, mode) if colon else (self.machine.parts[part].id, name)
-            seen.setdefault(own[0], {})[own[1]] = chance
+            seen_kind, colon, seen_mode = name.partition(":")
+            if not colon:
+                seen_kind, seen_mode = self.machine.parts[part].id, name
+            seen.setdefault(seen_kind, {})[seen_mode] = chance
         members = (part, *self.machine.upstream(part))
         return self._gathered(
             (member, *_log_survival(seen[kind.id].get(mode.id, 0.0) for mode in kind.modes))

@@ -98,7 +98,7 @@ def _cover(conflict_sets: list[frozenset[str]], most: int) -> int:
     if _disjoint(conflict_sets) >= most:
         return most
     first = min(conflict_sets, key=lambda one: (len(one), sorted(one)))
-    signatures = {}
+    signatures: dict[tuple[frozenset[str], ...], str] = {}
     for part in sorted(first):
         left = tuple(one for one in conflict_sets if part not in one)
         signatures.setdefault(left, part)

@@ -5,17 +5,28 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from diagnose.cases.case import Case, Result
 from diagnose.cases.rows import rows_in_words
+from diagnose.noisyor.network import PRESENT
+from diagnose.noisyor.posterior import log_evidence
 from diagnose.ranking.causes import Cause, Ranking
+from diagnose.ranking.evidence import Evidence, Seen
 
 SERIOUS = 0.02
 """A cause this probable is worth naming as part of a set."""
 
+ENOUGH = 0.5
+"""With this probability of one cause that explains everything, no set needs to be named."""
+
 
 @dataclass(frozen=True)
 class Together:
-    """A set of causes, the joint posterior probability of all of them, and what it explains."""
+    """A set of causes of which each stands for a place, and what they explain together.
+
+    ``probability`` is that of every one of these places having a fault of its own.
+    """
 
     causes: tuple[Cause, ...]
     probability: float
@@ -23,25 +34,56 @@ class Together:
 
 
 def together(ranking: Ranking) -> Together | None:
-    """The likeliest few causes that jointly explain every failed row, when no single one does.
+    """The likeliest few causes that jointly explain every failure, when hardly any single one does.
 
-    None when one cause with a serious share explains them all, or when chance explains some
-    failed row better than any cause does.
+    None when causes that each explain everything are probable together, or when no serious
+    causes explain it all (chance does better).
     """
     failed = _failures(ranking.evidence.case)
-    serious = [c for c in ranking.causes if c.probability >= SERIOUS and _explains(c, failed)]
-    if not failed or any(_explains(cause, failed) == failed for cause in serious):
+    alone = [cause for cause in ranking.causes if _explains(cause, failed) == failed]
+    if not failed or sum(cause.probability for cause in alone) >= ENOUGH:
         return None
+    serious = [c for c in ranking.causes if c.probability >= SERIOUS and c not in alone]
     chosen = _cover(serious, failed)
-    if len(chosen) < 2:
+    if not chosen:
         return None
-    joint = ranking.posterior.probability(_states(ranking, chosen))
-    groups = [rows_in_words(sorted({row for _, row in _explains(c, failed)})) for c in chosen]
-    return Together(
-        tuple(chosen),
-        joint,
-        f"No one cause explains every failure: {'; '.join(groups)} need causes of their own",
+    places = list(dict.fromkeys(cause.part.partition("/")[0] for cause in chosen))
+    rows = [rows_in_words(sorted({row for _, row in _explains(c, failed)})) for c in chosen]
+    return Together(tuple(chosen), _each_at_fault(ranking, places), _says(rows))
+
+
+def _says(rows: Sequence[str]) -> str:
+    """In words.
+
+    >>> _says(["row 3", "row 20"])
+    'No one cause explains every failure: row 3 and row 20 need causes of their own'
+    """
+    listed = f"{', '.join(rows[:-1])} and {rows[-1]}" if len(rows) > 1 else rows[0]
+    verb = "need causes" if len(rows) > 1 else "needs a cause"
+    return f"No one cause explains every failure: {listed} {verb} of {'their' if len(rows) > 1 else 'its'} own"
+
+
+def _each_at_fault(ranking: Ranking, places: Sequence[str]) -> float:
+    """The posterior probability that each place has a fault in at least one of its parts.
+
+    For each place a finding that any fault there brings about for certain is taken as present:
+    the evidence then shrinks by just this probability.
+    """
+    evidence = ranking.evidence
+    certain = [_any_fault(evidence, place) for place in places]
+    joint = log_evidence(evidence.network_of([*evidence.observed, *certain]))
+    return float(np.exp(joint - ranking.posterior.log_evidence))
+
+
+def _any_fault(evidence: Evidence, place: str) -> Seen:
+    names = [name for name in evidence.variables if name.partition("/")[0] == place]
+    states = np.concatenate(
+        [
+            np.arange(evidence.offsets[v] + 1, evidence.offsets[v + 1])
+            for v in map(evidence.variables.index, names)
+        ]
     )
+    return Seen(f"fault in {place}", PRESENT, 0.0, place, (states, np.full(len(states), -np.inf)))
 
 
 def _failures(case: Case) -> frozenset[tuple[int, int]]:
@@ -69,13 +111,3 @@ def _cover(causes: Sequence[Cause], failed: frozenset[tuple[int, int]]) -> list[
         chosen.append(best)
         left -= _explains(best, left)
     return chosen
-
-
-def _states(ranking: Ranking, causes: Sequence[Cause]) -> dict[str, list[int]]:
-    """The joint event: each cause's variable in one of its states."""
-    evidence = ranking.evidence
-    allowed: dict[str, list[int]] = {}
-    for cause in causes:
-        first = int(evidence.offsets[evidence.variables.index(cause.part)])
-        allowed.setdefault(cause.part, []).extend(state - first for state in cause.states)
-    return allowed

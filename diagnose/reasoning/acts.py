@@ -21,12 +21,23 @@ def rerun_act(act: str, check: str, rows: int) -> Fact:
 
 
 def ask_act(act: str, circumstance: str) -> Fact:
-    """A question about a circumstance."""
+    """A question about a circumstance.
+
+    >>> ask_act("ask@oil", "oil").values["detail"]
+    'oil'
+    """
     return fact("act", act=act, what="ask", detail=circumstance)
 
 
 def measure_act(act: str, machine: Machine, part: str, measurement: Measurement) -> Fact:
-    """A measurement of, or a look at, a part."""
+    """A measurement of, or a look at, a part.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine = load_machine("mounted-6")
+    >>> measurement = machine.parts["row-6/valve"].measurement("coil-voltage")
+    >>> measure_act("volts", machine, "row-6/valve", measurement).values["live"]
+    'yes'
+    """
     return fact(
         "act",
         act=act,
@@ -42,7 +53,14 @@ def measure_act(act: str, machine: Machine, part: str, measurement: Measurement)
 
 
 def remedy_act(act: str, machine: Machine, part: str, remedy: Remedy) -> Fact:
-    """A remedy of a part."""
+    """A remedy of a part.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine = load_machine("mounted-6")
+    >>> remedy = machine.parts["supply/coupler"].remedy("reseat-coupler")
+    >>> remedy_act("reseat", machine, "supply/coupler", remedy).values["opens_oil"]
+    'yes'
+    """
     return fact(
         "act",
         act=act,

@@ -12,7 +12,7 @@ from diagnose.reasoning.engine import Item, Match, Stratum
 from diagnose.reasoning.facts import facts_of
 from diagnose.reasoning.finding import Fact, Finding, Value
 from diagnose.reasoning.loading import Rules, load_rules
-from diagnose.reasoning.rulefile import Conclusion
+from diagnose.reasoning.rulefile import Conclusion, Condition, Test
 from diagnose.reasoning.template import Hole, filled, only_hole
 from diagnose.reasoning.vocabulary import FACTS, KINDS, complete
 
@@ -31,7 +31,7 @@ _ABOUT: Mapping[str, Callable[[Value], str]] = {
 }
 
 
-class RulesDisagree(RowfaultError):
+class RuleConflictError(RowfaultError):
     """Two rules drew different conclusions from the same evidence."""
 
 
@@ -43,7 +43,14 @@ def conclude_case(
 ) -> tuple[Finding, ...]:
     """Everything the rules find in a case, in the order of groups, rules and facts.
 
-    Raises `RulesDisagree` when two rules turn one observation into different evidence.
+    Raises `RuleConflictError` when two rules turn one observation into different evidence.
+
+    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine = load_machine("mounted-6")
+    >>> found = conclude_case(machine, read_typed(machine, ["response=FFFFFF", "oil=15C"]))
+    >>> found[0].rule, dict(found[0].values)["state"]
+    ('oil-cold', 'cold')
     """
     facts = facts_of(machine, case, knowledge or load_knowledge())
     return conclude(facts, rules or load_rules())
@@ -61,7 +68,13 @@ def conclude(facts: Sequence[Fact], rules: Rules) -> tuple[Finding, ...]:
 def advise(
     acts: Sequence[Fact], facts: Sequence[Fact], findings: Sequence[Finding], rules: Rules
 ) -> tuple[Finding, ...]:
-    """Advice and cautions about proposed acts, given what is known of the case."""
+    """Advice and cautions about proposed acts, given what is known of the case.
+
+    >>> from diagnose.reasoning.acts import rerun_act
+    >>> told = advise([rerun_act("bleed@1-6", "bleed", 6)], (), (), load_rules())
+    >>> [finding.rule for finding in told if finding.kind == "caution"]
+    ['bleed-hose-with-tractor-off', 'nobody-near-rows']
+    """
     return tuple(_found(rules.about_acts, [*acts, *facts, *findings], rules))
 
 
@@ -90,7 +103,7 @@ def _conclusions(
         return source.values[hole.field]
 
     says = filled(rule.says, look_up)
-    because = (*map(_in_words, used), *(f"no {_title(one.kind)}" for one in rule.forbidden))
+    because = (*map(_in_words, used), *(_absent(one, look_up) for one in rule.forbidden))
     for conclusion in rule.then:
         values = _values(conclusion, look_up)
         about = _about(conclusion.finding, values, used)
@@ -114,8 +127,21 @@ def _in_words(source: Fact | Finding) -> str:
     return FACTS[source.kind].in_words(source.values)
 
 
-def _title(kind: str) -> str:
-    return kind.replace("_", " ")
+def _absent(condition: Condition, look_up: Callable[[Hole], Value]) -> str:
+    """What was looked for and not found, such as ``no standing with run 2``."""
+
+    def value(test: Test) -> str:
+        if isinstance(test.value, Hole):
+            return str(look_up(test.value))
+        return " or ".join(map(str, test.constants))
+
+    tests = [
+        f"{field} {value(test)}"
+        if test.operator in ("equals", "one_of")
+        else f"{field} {test.operator} {value(test)}"
+        for field, test in condition.tests()
+    ]
+    return f"no {condition.kind} with {', '.join(tests)}".replace("_", " ")
 
 
 def _about(
@@ -144,7 +170,7 @@ def _once_each(findings: Sequence[Finding]) -> Iterator[Finding]:
         if earlier is finding:
             yield finding
         elif earlier.values != finding.values:
-            raise RulesDisagree(
+            raise RuleConflictError(
                 f"expected one {finding.kind} for {', '.join(finding.about)}, got two: "
                 f"{earlier.rule} says {dict(earlier.values)}, {finding.rule} says "
                 f"{dict(finding.values)}; mend or remove one of the two rules"

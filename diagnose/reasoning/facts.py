@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from diagnose.cases.case import Case, Result, Run
+from diagnose.cases.case import Case, Run
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine
+from diagnose.reasoning.changes import change_facts
 from diagnose.reasoning.finding import Fact, Value
 from diagnose.reasoning.groups import Group, groups_of
 from diagnose.reasoning.physics import thickness
@@ -15,18 +16,23 @@ from diagnose.reasoning.readingfacts import reading_facts
 from diagnose.reasoning.tally import Tally, blocks, last_by_check, rows_in, tally_of
 from diagnose.reasoning.vocabulary import fact
 
-_SAME = 5.0
-_SAME_SHARE = 0.1
-"""Numbers noted for two runs are the same within 5 degrees or bar, or a tenth; judgement."""
-
 
 def facts_of(machine: Machine, case: Case, knowledge: Knowledge) -> tuple[Fact, ...]:
-    """Everything the rules may know of a case, in a fixed order."""
+    """Everything the rules may know of a case, in a fixed order.
+
+    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine, knowledge = load_machine("mounted-6"), load_knowledge()
+    >>> case = read_typed(machine, ["bleed=PPPPPF", "oil=54C"], knowledge)
+    >>> print(facts_of(machine, case, knowledge)[0])
+    machine(machine=mounted-6, rows=6, sections=1, branches=1, controllers=1, chains=0)
+    """
     last = last_by_check(case.runs)
     return (
         _machine_fact(machine),
         *_run_facts(machine, case, knowledge, last),
-        *_changes(case.runs),
+        *change_facts(case.runs),
         *_history(case, knowledge),
         *reading_facts(machine, case, last),
     )
@@ -194,44 +200,6 @@ class _Story:
         return next(
             (kind for kind in ("section", "branch", "controller") if kind in kinds), "nothing"
         )
-
-
-def _changes(runs: Sequence[Run]) -> Iterator[Fact]:
-    """Rows whose result differs from the one they had in the same check before."""
-    before: dict[tuple[str, int], Run] = {}
-    for run in runs:
-        for row, result in enumerate(run.results, start=1):
-            if result in (Result.PASS, Result.FAIL):
-                earlier = before.get((run.check, row))
-                if earlier and earlier.results[row - 1] is not result:
-                    yield _change(run, earlier, row, result is Result.FAIL)
-                before[run.check, row] = run
-
-
-def _change(run: Run, earlier: Run, row: int, failed_now: bool) -> Fact:
-    return fact(
-        "changed",
-        check=run.check,
-        row=row,
-        passed_run=earlier.index if failed_now else run.index,
-        failed_run=run.index if failed_now else earlier.index,
-        first="pass" if failed_now else "fail",
-        alike=_yes(_alike(run, earlier)),
-    )
-
-
-def _alike(one: Run, other: Run) -> bool:
-    """Whether nothing that was noted for both runs differs."""
-    return all(
-        _same(one.circumstances[name], other.circumstances[name])
-        for name in one.circumstances.keys() & other.circumstances.keys()
-    )
-
-
-def _same(one: float | str, other: float | str) -> bool:
-    if isinstance(one, str) or isinstance(other, str):
-        return one == other
-    return abs(one - other) <= max(_SAME, _SAME_SHARE * max(abs(one), abs(other)))
 
 
 def _union(masks: Iterable[int]) -> int:

@@ -50,7 +50,11 @@ class Kind:
     made_by: tuple[str, ...] = ()
 
     def in_words(self, values: Mapping[str, Value]) -> str:
-        """One fact of this kind as a person would say it."""
+        """One fact of this kind as a person would say it.
+
+        >>> Kind("run", "", {}, "run {run}").in_words({"run": 2})
+        'run 2'
+        """
         return filled(self.words, lambda hole: values[hole.name])
 
 

@@ -30,7 +30,12 @@ class Group:
 
 
 def groups_of(machine: Machine) -> list[Group]:
-    """Sections, branches, controllers, ports, tails of chains, ends, alternate rows, all rows."""
+    """Sections, branches, controllers, ports, tails of chains, ends, alternate rows, all rows.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> [group.rows for group in groups_of(load_machine("mounted-12")) if group.kind == "section"]
+    [(1, 2, 3, 4, 5, 6), (7, 8, 9, 10, 11, 12)]
+    """
     checks = _checks_by_holder(machine.parts)
     holders = (
         ("section", machine.sections),

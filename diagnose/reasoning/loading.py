@@ -46,6 +46,9 @@ def load_rules(extra: Path | None = None) -> Rules:
     """The shipped rules, with those of the user's own folder (or ``extra``) added.
 
     Raises `FileProblems` with everything that is wrong in any of the files.
+
+    >>> load_rules().by_id["oil-cold"].group
+    'circumstances'
     """
     return _load(Folders(extra) if extra else own())
 
@@ -87,7 +90,11 @@ def read_rules(paths: Sequence[Path], known: Known | None = None) -> tuple[RuleF
 
 
 def known_ids(knowledge: Knowledge) -> Mapping[str, frozenset[str]]:
-    """The ids that exist, by field type: what a rule may name as a constant."""
+    """The ids that exist, by field type: what a rule may name as a constant.
+
+    >>> sorted(known_ids(load_knowledge())["check"])
+    ['bleed', 'response']
+    """
     circumstances = knowledge.circumstances.values()
     kinds = knowledge.parts.values()
     measurements = [one for kind in kinds for one in kind.measurements]

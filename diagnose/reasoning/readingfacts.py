@@ -65,6 +65,7 @@ def _row_of(machine: Machine, part: str, last: Mapping[str, Tally]) -> dict[str,
     """The row that the part belongs to, if one, and what that row last showed."""
     rows = machine.rows_of(part)
     row = rows[0] if len(rows) == 1 else 0
-    return {"row": row} | {
+    results: dict[str, Value] = {
         check: last.get(check, Tally()).word(row, machine.rows) for check in ("bleed", "response")
     }
+    return {"row": row} | results

@@ -13,7 +13,7 @@ from diagnose.errors import Problem, near_matches
 from diagnose.reasoning.fields import Field, Kind, complaint_about
 from diagnose.reasoning.possible import can_hold
 from diagnose.reasoning.rulefile import ORDERED, Condition, RuleFile, Test
-from diagnose.reasoning.template import FORMS, Hole, holes, only_hole, stray_brace
+from diagnose.reasoning.template import FORMS, NUMBER_FORMS, Hole, holes, only_hole, stray_brace
 from diagnose.reasoning.vocabulary import FACTS, FINDINGS, GROUPS, KINDS, fields_to_match
 
 MOST_CONDITIONS = 12
@@ -124,7 +124,7 @@ def _wrong_hole(
         yield _unknown(path, hole.field, fields, f"a field of {bound[hole.name].name}")
     elif hole.form not in FORMS:
         yield _unknown(path, hole.form, filter(None, FORMS), "a form")
-    elif hole.form in ("temperature", "pressure", "percent") and not fields[hole.field].numeric:
+    elif hole.form in NUMBER_FORMS and not fields[hole.field].numeric:
         yield Complaint(path, "a number to write so", f"{hole.name}.{hole.field}, which is text")
     elif field is not None and not _same_sort(field, fields[hole.field]):
         got = f"{hole.name}.{hole.field}, a {fields[hole.field].type}"

@@ -11,13 +11,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
+from pydantic import BeforeValidator, Field, model_validator
+
 from diagnose.errors import Problem
 from diagnose.knowledge.model import Id, Strict, Text, check_model
 from diagnose.knowledge.strictyaml import Document, read_file
 from diagnose.knowledge.wrong import Wrong
 from diagnose.reasoning.finding import Value
 from diagnose.reasoning.template import Hole, only_hole
-from pydantic import BeforeValidator, Field, model_validator
 
 Group = Literal["circumstances", "context", "measurements", "patterns", "contradictions", "advice"]
 Operator = Literal["equals", "not", "below", "at_least", "above", "at_most", "one_of"]
@@ -192,7 +193,13 @@ def read_rule(path: Path | str) -> tuple[RuleFile | None, list[Problem]]:
 
 
 def rule_of(document: Document) -> tuple[RuleFile | None, list[Problem]]:
-    """The same for a document in hand."""
+    """The same for a document in hand.
+
+    >>> from diagnose.knowledge.strictyaml import read_text
+    >>> rule, problems = rule_of(read_text("id: sample", "sample.yaml"))
+    >>> rule is None, len(problems) > 5
+    (True, True)
+    """
     rule, problems = check_model(document, Rule)
     problems += _out_of_order(document)
     return (RuleFile(rule, document) if rule else None), problems

@@ -75,7 +75,12 @@ def tally_of(run: Run) -> Tally:
 
 
 def last_by_check(runs: Sequence[Run]) -> Mapping[str, Tally]:
-    """The last known result of every row, by check."""
+    """The last known result of every row, by check.
+
+    >>> runs = [Run(1, "bleed", (Result.FAIL, Result.PASS)), Run(2, "bleed", (Result.PASS,))]
+    >>> rows_in(last_by_check(runs)["bleed"].passed)
+    (1, 2)
+    """
     last: dict[str, Tally] = {}
     for run in runs:
         last[run.check] = tally_of(run).after(last.get(run.check, Tally()))

@@ -33,14 +33,21 @@ def _pressure(bar: Value) -> str:
 
 
 def _plain(value: Value) -> str:
-    return f"{value:.3g}" if isinstance(value, float) else str(value)
+    if isinstance(value, str) or abs(value) >= 1000:
+        return value if isinstance(value, str) else f"{value:,.0f}"
+    return f"{value:.3g}"
 
 
+def _about(value: Value) -> str:
+    return f"{float(value):.1f}" if float(value) < 3 else f"{float(value):.0f}"
+
+
+NUMBER_FORMS = frozenset({"temperature", "pressure", "about"})
 FORMS: Mapping[str, Callable[[Value], str]] = {
     "": _plain,
     "temperature": _temperature,
     "pressure": _pressure,
-    "percent": lambda value: f"{100 * float(value):.0f} %",
+    "about": _about,
     "words": lambda value: str(value).replace("-", " ").replace("_", " "),
 }
 

@@ -203,6 +203,8 @@ _FACTS = (
             "passed_run": Field("run", "the run in which it passed"),
             "failed_run": Field("run", "the run in which it failed"),
             "first": _choice("which came first", ("pass", "fail")),
+            "rows": _count("rows that changed in the same way between these runs"),
+            "lowest": _choice("whether it is the lowest of these rows", YES_NO),
             "alike": _choice(
                 "whether everything that was noted for both runs was the same", YES_NO
             ),
@@ -349,7 +351,11 @@ RULE_FIELD = Field("rule", "id of the rule that made it")
 
 
 def fields_to_match(kind: Kind) -> Mapping[str, Field]:
-    """The fields that a condition may test: a finding can also be told by its rule."""
+    """The fields that a condition may test: a finding can also be told by its rule.
+
+    >>> list(fields_to_match(KINDS["advice"]))
+    ['run', 'act', 'rule']
+    """
     return {**kind.fields, "rule": RULE_FIELD} if kind.made_by else kind.fields
 
 

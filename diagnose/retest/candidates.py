@@ -1,19 +1,23 @@
 """What could be done next, and the outcomes that each thing can have.
 
-A candidate knows nothing of probabilities: only which open findings it asks about, which
-of their combinations it tells apart, and what it costs.
+A candidate knows nothing of probabilities: only what it asks about, which outcomes it tells
+apart, and what it costs. A rerun's outcomes are combinations of open findings, one a row. A
+reading's results are looked at in order, so they stand on a ladder: step k of it is a finding
+that is absent when none of the first k results is there.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import accumulate
 
 import numpy as np
 
-from diagnose.cases.case import Result
+from diagnose.cases.case import Result, Run
 from diagnose.cases.rows import failed_rows, ranges, rows_in_words
-from diagnose.knowledge.circumstances import Prepare
+from diagnose.knowledge.circumstances import Ask, Circumstance, Prepare
+from diagnose.knowledge.parts import Measurement
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import OPEN
 from diagnose.ranking.evidence import Evidence, Seen
@@ -42,6 +46,7 @@ class Candidate:
     id: ``response@5-7``, ``coil-resistance@row-6/valve``, ``ask:oil@2``.
     kind: ``rerun``, ``measure``, ``look`` or ``ask``.
     outcomes: exclusive; what they leave over is "anything else".
+    ladder: of a reading or a question, a finding for all its outcomes but the last.
     """
 
     id: str
@@ -50,6 +55,7 @@ class Candidate:
     rows: tuple[int, ...]
     minutes: float
     outcomes: tuple[Outcome, ...]
+    ladder: tuple[Seen, ...] = ()
     needs: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     check: str = ""
@@ -109,9 +115,7 @@ def _with_neighbours(row: int, rows: int) -> tuple[int, ...]:
     return tuple(near for near in (row - 1, row, row + 1) if 1 <= near <= rows)
 
 
-def rerun(
-    evidence: Evidence, check: str, rows: Sequence[int], failed: Sequence[int]
-) -> Candidate:
+def rerun(evidence: Evidence, check: str, rows: Sequence[int], failed: Sequence[int]) -> Candidate:
     """A rerun of one check on some rows, with what must be put right first."""
     made = evidence.model.knowledge.checks[check]
     prepared = preparations(evidence, check)
@@ -162,80 +166,78 @@ def _rerun_outcome(check: str, rows: Sequence[int], failing: set[int]) -> Outcom
     return Outcome(f"only {ranges(some)} {'fails' if len(some) == 1 else 'fail'}", event)
 
 
-def measurements(evidence: Evidence, target: int) -> Iterator[tuple[Candidate, tuple[Seen, ...]]]:
-    """Readings of, and looks at, the parts that a row depends on, with their open findings."""
+def measurements(evidence: Evidence, target: int) -> Iterator[Candidate]:
+    """Readings of, and looks at, the parts that a row depends on; none that was made already."""
     machine = evidence.model.machine
     taken = {(reading.measurement, reading.part) for reading in evidence.case.readings}
-    parts = dict.fromkeys(
-        part
-        for check in evidence.model.knowledge.checks
-        for part in machine.ancestors(target, check)
-    )
-    for part in parts:
+    checks = evidence.model.knowledge.checks
+    for part in dict.fromkeys(p for check in checks for p in machine.ancestors(target, check)):
         for measurement in machine.parts[part].measurements:
-            if (measurement.id, part) in taken:
-                continue
-            opened = tuple(
-                evidence.possible(part, measurement.id, bad.id) for bad in measurement.results
-            )
-            candidate = Candidate(
-                id=f"{measurement.id}@{part}",
-                kind=measurement.kind,
-                says=f"{measurement.says} ({part})",
-                rows=machine.rows_of(part),
-                minutes=measurement.minutes,
-                outcomes=tuple(
-                    _ordered_outcomes(
-                        [(bad.says, seen.name) for bad, seen in zip(measurement.results, opened, strict=True)]
-                    )
-                ),
-                needs=measurement.needs,
-                cautions=(measurement.caution,) if measurement.caution else (),
-                part=part,
-                tool=measurement.tool,
-            )
-            yield candidate, opened
+            if (measurement.id, part) not in taken:
+                yield _measurement(evidence, part, measurement)
 
 
-def _ordered_outcomes(results: Sequence[tuple[str, str]]) -> Iterator[Outcome]:
-    """The first bad result that is present, or good."""
-    absent: dict[str, bool] = {}
-    for says, name in results:
-        yield Outcome(says, {**absent, name: True})
-        absent[name] = False
-    yield Outcome("good", absent)
+def _measurement(evidence: Evidence, part: str, measurement: Measurement) -> Candidate:
+    seen = [evidence.possible(part, measurement.id, bad.id) for bad in measurement.results]
+    return Candidate(
+        id=f"{measurement.id}@{part}",
+        kind=measurement.kind,
+        says=f"{part}: {measurement.says}",
+        rows=evidence.model.machine.rows_of(part),
+        minutes=measurement.minutes,
+        outcomes=(*(Outcome(bad.says, {}) for bad in measurement.results), Outcome("good", {})),
+        ladder=tuple(accumulate(seen, _none_of)),
+        needs=measurement.needs,
+        cautions=(measurement.caution,) if measurement.caution else (),
+        part=part,
+        tool=measurement.tool,
+    )
 
 
-def questions(evidence: Evidence, site: str) -> Iterator[tuple[Candidate, tuple[Seen, ...]]]:
+def _none_of(first: Seen, second: Seen) -> Seen:
+    """A finding that is absent when both are."""
+    logs: dict[int, float] = {}
+    for states, survival in (first.entries, second.entries):
+        for state, log in zip(states.tolist(), survival.tolist(), strict=True):
+            logs[state] = logs.get(state, 0.0) + log
+    return Seen(
+        name=second.name,
+        outcome=OPEN,
+        leak=1 - (1 - first.leak) * (1 - second.leak),
+        site=second.site,
+        entries=(np.array(list(logs), dtype=np.intp), np.array(list(logs.values()))),
+    )
+
+
+def questions(evidence: Evidence) -> Iterator[Candidate]:
     """Questions about circumstances that nobody stated, of runs in which a row failed."""
-    parts = len(evidence.model.machine.parts)
     for run in evidence.case.runs:
-        if not run.rows_with(Result.FAIL):
-            continue
-        first = int(evidence.offsets[parts + run.index - 1])
-        states = evidence.unknown[run.index]
-        for kind in dict.fromkeys(kind for kind, _, _ in states):
-            circumstance = evidence.model.knowledge.circumstances[kind]
-            if circumstance.ask is None:
-                continue
-            bad = [s for s, (name, _, _) in enumerate(states, start=1) if name == kind]
-            seen = Seen(
-                name=f"ask:{kind}@{run.index}",
-                outcome=OPEN,
-                leak=0.0,
-                site=site,
-                entries=(np.array([first + s for s in bad]), np.full(len(bad), -np.inf)),
-            )
-            names = " or ".join(states[s - 1][1].name for s in bad)
-            good = circumstance.good_state(run.check).name
-            yield (
-                Candidate(
-                    id=seen.name,
-                    kind="ask",
-                    says=f"ask about run {run.index}: {circumstance.ask.question}",
-                    rows=(),
-                    minutes=circumstance.ask.minutes,
-                    outcomes=(Outcome(names, {seen.name: True}), Outcome(good, {seen.name: False})),
-                ),
-                (seen,),
-            )
+        if run.rows_with(Result.FAIL):
+            kinds = dict.fromkeys(kind for kind, _, _ in evidence.spoilers[run.index])
+            for kind in kinds:
+                circumstance = evidence.model.knowledge.circumstances[kind]
+                if circumstance.ask is not None and kind not in evidence.known_bad(run):
+                    yield _question(evidence, run, circumstance, circumstance.ask)
+
+
+def _question(evidence: Evidence, run: Run, asked: Circumstance, ask: Ask) -> Candidate:
+    first = int(evidence.offsets[evidence.variables.index(f"run-{run.index}")])
+    states = enumerate(evidence.spoilers[run.index], start=1)
+    bad = {first + s: state.name for s, (kind, state, _) in states if kind == asked.id}
+    id = f"ask:{asked.id}@{run.index}"
+    return Candidate(
+        id=id,
+        kind="ask",
+        says=f"ask about run {run.index}: {ask.question}",
+        rows=(),
+        minutes=ask.minutes,
+        outcomes=(
+            Outcome(" or ".join(bad.values()), {}),
+            Outcome(asked.good_state(run.check).name, {}),
+        ),
+        ladder=(
+            Seen(
+                id, OPEN, 0.0, f"run-{run.index}", (np.array(list(bad)), np.full(len(bad), -np.inf))
+            ),
+        ),
+    )

@@ -8,8 +8,8 @@ bits are those of the outcomes as they are told, a lower bound for the finer one
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,7 +17,7 @@ from diagnose.cases.case import Result
 from diagnose.cases.rows import failed_rows
 from diagnose.noisyor.network import PRESENT, Floats
 from diagnose.noisyor.outlook import Outlook
-from diagnose.ranking.causes import Cause, Ranking
+from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence, Seen
 from diagnose.retest.candidates import (
     Candidate,
@@ -28,6 +28,7 @@ from diagnose.retest.candidates import (
     rerun,
     reruns,
 )
+from diagnose.retest.readings import Beliefs, told
 
 CHANCE, SEVERAL = "chance", "several"
 """What may be to blame besides single causes: a false alarm, or several causes together."""
@@ -73,20 +74,18 @@ def next_tests(
     target = choose_target(ranking)
     if target is None:
         return []
-    candidates, outlook = _outlook(evidence, target)
-    names = _names(ranking, outlook)
-    surprise = _rerun_circumstances(evidence)
-    proposals = [
-        _proposal(candidate, outlook, names, surprise if candidate.kind == "rerun" else ((1.0, 1.0),))
-        for candidate in candidates
+    weigh = _Scales(ranking, target)
+    candidates = [
+        *reruns(evidence, target.row),
+        *measurements(evidence, target.row),
+        *questions(evidence),
     ]
-    proposals.sort(key=lambda proposal: -score(proposal))
+    proposals = sorted(map(weigh.proposal, candidates), key=lambda proposal: -score(proposal))
     needed = required_rerun(evidence)
-    if needed is not None:
-        found = _proposal(needed, outlook, names, surprise)
-        proposals = [p for p in proposals if p.candidate.id != needed.id]
-        proposals.insert(0, Proposal(found.candidate, found.bits, found.prospects, required=True))
-    return proposals
+    if needed is None:
+        return proposals
+    first = replace(weigh.proposal(needed), required=True)
+    return [first, *(p for p in proposals if p.candidate.id != needed.id)]
 
 
 def choose_target(ranking: Ranking) -> Seen | None:
@@ -97,9 +96,7 @@ def choose_target(ranking: Ranking) -> Seen | None:
     evidence = ranking.evidence
     rows = failed_rows(evidence.case)
     last = {
-        seen.row: seen
-        for seen in evidence.results
-        if seen.outcome == PRESENT and seen.row in rows
+        seen.row: seen for seen in evidence.results if seen.outcome == PRESENT and seen.row in rows
     }
     flat = ranking.posterior.flat
     return min(last.values(), key=lambda seen: float(flat[seen.entries[0]].max()), default=None)
@@ -119,41 +116,52 @@ def required_rerun(evidence: Evidence) -> Candidate | None:
     return rerun(evidence, run.check, run.rows_with(Result.FAIL), run.rows_with(Result.FAIL))
 
 
-def _outlook(evidence: Evidence, target: Seen) -> tuple[list[Candidate], Outlook]:
-    asked = [*measurements(evidence, target.row), *questions(evidence, target.site)]
-    opened = {seen.name: _at(seen, target.site) for _, found in asked for seen in found}
-    again = list(open_reruns(evidence, evidence.model.knowledge.checks))
-    network = evidence.network_of([*evidence.observed, *again, *opened.values()])
-    candidates = [*reruns(evidence, target.row), *(candidate for candidate, _ in asked)]
-    return candidates, Outlook(network, target.name)
+class _Scales:
+    """Weighs candidates for one target."""
 
+    def __init__(self, ranking: Ranking, target: Seen) -> None:
+        evidence = ranking.evidence
+        again = open_reruns(evidence, evidence.model.knowledge.checks)
+        self.outlook = Outlook(evidence.network_of([*evidence.observed, *again]), target.name)
+        self.beliefs = Beliefs(ranking, self.outlook)
+        self.names = _names(ranking, self.outlook)
+        self.circumstances = _rerun_circumstances(evidence)
 
-def _at(seen: Seen, site: str) -> Seen:
-    """The same outcome, asked about at the target's site: everything it depends on is there."""
-    return Seen(seen.name, seen.outcome, seen.leak, site, seen.entries)
+    def proposal(self, candidate: Candidate) -> Proposal:
+        """A candidate with the bits it is worth and what its outcomes would mean."""
+        labels = [outcome.result for outcome in candidate.outcomes]
+        if candidate.ladder:
+            table = told(self.beliefs, candidate.ladder)
+        else:
+            table = [self._rerun(outcome.event) for outcome in candidate.outcomes]
+            rest = np.maximum(self.outlook.blame - sum(table), 0.0)
+            if rest.sum() > RARE:
+                table.append(rest)
+                labels.append("anything else")
+        pairs = sorted(zip(labels, table, strict=True), key=lambda pair: -pair[1].sum())
+        prospects = tuple(_prospect(*pair, self.names) for pair in pairs if pair[1].sum() > RARE)
+        return Proposal(candidate, mutual_information(np.stack(table)), prospects)
+
+    def _rerun(self, event: Mapping[str, bool]) -> Floats:
+        """(blames + 1) joint probability of a rerun's outcome, over its own circumstances."""
+        if len(event) == 1:
+            mean = sum(p * survival for p, survival in self.circumstances)
+            return self.outlook.joint(event, mean)
+        parts = [p * self.outlook.joint(event, survival) for p, survival in self.circumstances]
+        joint: Floats = np.sum(parts, axis=0)
+        return joint
 
 
 def _names(ranking: Ranking, outlook: Outlook) -> list[str]:
     """The cause that each blame stands for, with `SEVERAL` at the end."""
     evidence = ranking.evidence
-    by_state: dict[int, Cause] = {s: cause for cause in ranking.causes for s in cause.states}
-    names = []
-    for blame in outlook.blames:
-        if blame.cause is None:
-            names.append(_leak_name(evidence))
-        else:
-            variable, state = blame.cause
-            v = evidence.variables.index(variable)
-            names.append(by_state[int(evidence.offsets[v]) + state].id)
+    by_state = {state: cause.id for cause in ranking.causes for state in cause.states}
+    first = dict(zip(evidence.variables, evidence.offsets.tolist(), strict=False))
+    names = [
+        by_state[first[blame.cause[0]] + blame.cause[1]] if blame.cause else CHANCE
+        for blame in outlook.blames
+    ]
     return [*names, SEVERAL]
-
-
-def _leak_name(evidence: Evidence) -> str:
-    """A failure without any fault: a circumstance known to be bad, or chance alone."""
-    for run in reversed(evidence.case.runs):
-        for kind in evidence.known_bad(run):
-            return f"circumstances/{kind}@{run.index}"
-    return CHANCE
 
 
 def _rerun_circumstances(evidence: Evidence) -> tuple[tuple[float, float], ...]:
@@ -165,30 +173,6 @@ def _rerun_circumstances(evidence: Evidence) -> tuple[tuple[float, float], ...]:
         if state.shows.get("response")
     ]
     return ((1 - sum(p for p, _ in spoiled), 1.0), *spoiled)
-
-
-def _proposal(
-    candidate: Candidate,
-    outlook: Outlook,
-    names: Sequence[str],
-    circumstances: Sequence[tuple[float, float]],
-) -> Proposal:
-    told = [
-        sum((p * outlook.joint(outcome.event, s) for p, s in circumstances), np.zeros(len(names)))
-        for outcome in candidate.outcomes
-    ]
-    labels = [outcome.result for outcome in candidate.outcomes]
-    rest = np.maximum(outlook.blame - sum(told), 0.0)
-    if rest.sum() > RARE:
-        told.append(rest)
-        labels.append("anything else")
-    table = np.stack(told)
-    prospects = tuple(
-        _prospect(label, row, names)
-        for label, row in sorted(zip(labels, table, strict=True), key=lambda pair: -pair[1].sum())
-        if row.sum() > RARE
-    )
-    return Proposal(candidate, mutual_information(table), prospects)
 
 
 def _prospect(label: str, joint: Floats, names: Sequence[str]) -> Prospect:

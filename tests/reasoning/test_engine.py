@@ -8,13 +8,16 @@ import sys
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from reference import matches as by_reference
-from worlds import a_rule
 
 from diagnose.reasoning.engine import EngineError, Item, Stratum
 from diagnose.reasoning.rulefile import Rule
+from tests.reasoning.reference import matches as by_reference
+from tests.reasoning.worlds import a_rule
 
-RUN, HISTORY = {"run": 1, "check": "bleed", "failed": 3}, {"circumstance": "washed", "answer": "yes"}
+RUN, HISTORY = (
+    {"run": 1, "check": "bleed", "failed": 3},
+    {"circumstance": "washed", "answer": "yes"},
+)
 
 
 def fired(stratum: Stratum, *items: Item) -> list[tuple[str, tuple[int, ...]]]:
@@ -33,8 +36,13 @@ def test_what_must_not_be_there_blocks_the_rule_whichever_comes_first():
 
 
 def test_a_name_that_the_engine_keeps_for_itself_is_harmless():
-    rule = a_rule(when='  - {fact: run, as: s}\n  - {fact: history, as: m}', then='  - {finding: pattern, values: {run: "{s.run}", check: "{s.check}"}}')
-    assert fired(Stratum([rule]), Item("run", RUN), Item("history", HISTORY)) == [("sample", (0, 1))]
+    rule = a_rule(
+        when="  - {fact: run, as: s}\n  - {fact: history, as: m}",
+        then='  - {finding: pattern, values: {run: "{s.run}", check: "{s.check}"}}',
+    )
+    assert fired(Stratum([rule]), Item("run", RUN), Item("history", HISTORY)) == [
+        ("sample", (0, 1))
+    ]
 
 
 def test_a_failing_comparison_of_two_facts_does_not_crash_the_engine():
@@ -44,9 +52,13 @@ def test_a_failing_comparison_of_two_facts_does_not_crash_the_engine():
 
 
 def test_small_and_large_numbers_are_compared_as_numbers():
-    stratum = Stratum([a_rule(when="  - {fact: temperature, as: r, where: {celsius: {below: 20.5}}}")])
+    stratum = Stratum(
+        [a_rule(when="  - {fact: temperature, as: r, where: {celsius: {below: 20.5}}}")]
+    )
     warm, cold = ({"run": 1, "celsius": celsius} for celsius in (100.0, 1e-5))
-    assert fired(stratum, Item("temperature", warm), Item("temperature", cold)) == [("sample", (1,))]
+    assert fired(stratum, Item("temperature", warm), Item("temperature", cold)) == [
+        ("sample", (1,))
+    ]
 
 
 def test_a_number_that_the_engine_cannot_hold_is_an_error_and_not_silence():
@@ -62,7 +74,13 @@ def test_the_order_of_firings_does_not_depend_on_the_engine():
 
 
 def test_many_rules_on_one_kind_of_fact_stay_within_the_engine():
-    rules = [a_rule(id=f"rule-{number}", when=f"  - {{fact: run, as: r, where: {{failed: {{above: {number}}}}}}}") for number in range(100)]
+    rules = [
+        a_rule(
+            id=f"rule-{number}",
+            when=f"  - {{fact: run, as: r, where: {{failed: {{above: {number}}}}}}}",
+        )
+        for number in range(100)
+    ]
     assert len(fired(Stratum(rules), Item("run", {**RUN, "failed": 200}))) == 100
 
 
@@ -74,11 +92,21 @@ ITEMS = st.lists(st.builds(Item, st.sampled_from("xyz"), st.fixed_dictionaries(F
 def conditions(draw: st.DrawFn, names: list[str], key: str) -> dict[str, object]:
     where: dict[str, object] = {}
     for field in draw(st.sets(st.sampled_from("nt"))):
-        operators = ["equals", "not"] + (["below", "at_least", "above", "at_most"] if field == "n" else [])
-        holes = st.sampled_from([f"{{{name}.{field}}}" for name in names]) if names else st.nothing()
-        where[field] = draw(st.dictionaries(st.sampled_from(operators), holes | FIELDS[field], min_size=1, max_size=2))
+        operators = ["equals", "not"] + (
+            ["below", "at_least", "above", "at_most"] if field == "n" else []
+        )
+        holes = (
+            st.sampled_from([f"{{{name}.{field}}}" for name in names]) if names else st.nothing()
+        )
+        where[field] = draw(
+            st.dictionaries(
+                st.sampled_from(operators), holes | FIELDS[field], min_size=1, max_size=2
+            )
+        )
         if draw(st.integers(0, 4)) == 0:
-            where[field] = {"one_of": draw(st.lists(FIELDS[field], min_size=2, max_size=2, unique=True))}
+            where[field] = {
+                "one_of": draw(st.lists(FIELDS[field], min_size=2, max_size=2, unique=True))
+            }
     return {key: draw(st.sampled_from("xyz")), "where": where}
 
 
@@ -92,7 +120,11 @@ def random_rules(draw: st.DrawFn) -> list[Rule]:
             when.append({**draw(conditions(names, "fact")), "as": f"a{place}"})
             names.append(f"a{place}")
         when += [draw(conditions(names, "none")) for _ in range(draw(st.integers(0, 2)))]
-        rules.append(a_rule(id=f"rule-{number}").model_copy(update={"when": Rule.model_validate({**TEMPLATE, "when": when}).when}))
+        rules.append(
+            a_rule(id=f"rule-{number}").model_copy(
+                update={"when": Rule.model_validate({**TEMPLATE, "when": when}).when}
+            )
+        )
     return rules
 
 

@@ -71,7 +71,8 @@ def rule_text(when: str = WHEN, then: str = THEN, **fields: str) -> str:
 def rule_file(text: str, source: str = "sample.yaml") -> RuleFile:
     """The text as a rule whose form is right."""
     file, problems = rule_of(read_text(text, source))
-    assert file and not problems, "\n".join(map(str, problems))
+    assert file is not None
+    assert problems == []
     return file
 
 

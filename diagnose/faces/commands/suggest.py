@@ -48,10 +48,8 @@ def _arguments(knowledge: Knowledge, typed: str, machine: str | None) -> Iterato
     from diagnose.cases.values import measurement_ids, typeable
 
     yield from (f"{check}=" for check in knowledge.checks)
-    for id, circumstance in typeable(knowledge).items():
-        yield from (f"{id}={choice}" for choice in circumstance.choices)
-        if not circumstance.choices:
-            yield f"{id}="
+    for circumstance in typeable(knowledge).values():
+        yield from (f"{circumstance.id}={choice}" for choice in circumstance.choices or ("",))
     measurement, at, _ = typed.partition("@")
     if at and machine:
         yield from _places(knowledge, measurement, machine)

@@ -1,8 +1,4 @@
-"""The ``rowfault`` command: its subcommands, and how errors end.
-
-Only click is imported here and at the top of each command's module, so that ``--help`` and
-``--version`` answer at once; a command imports what it needs when it runs.
-"""
+"""The ``rowfault`` command: its subcommands, and how errors end."""
 
 from __future__ import annotations
 
@@ -10,13 +6,15 @@ from typing import IO, Any
 
 import click
 
+from diagnose import __version__
 from diagnose.errors import RowfaultError, Unavailable
-from diagnose.faces.completion import ask_shell, completion
-from diagnose.faces.explaining import explain
-from diagnose.faces.machines import machine
-from diagnose.faces.output import show_what_the_terminal_can
-from diagnose.faces.ranking import rank
-from diagnose.faces.rulebase import rules
+from diagnose.faces.commands.completion import ask_shell, completion
+from diagnose.faces.commands.explain import explain
+from diagnose.faces.commands.machine import machine
+from diagnose.faces.commands.options import Group
+from diagnose.faces.commands.rank import rank
+from diagnose.faces.commands.rules import rules
+from diagnose.faces.streams import show_what_the_terminal_can
 
 CTRL_C = 130
 
@@ -39,7 +37,7 @@ class Refusal(click.ClickException):
             click.echo(f"  {line}", err=True)
 
 
-class Rowfault(click.Group):
+class Rowfault(Group):
     """A group whose commands end in clear text whatever goes wrong."""
 
     def main(self, *args: Any, **extra: Any) -> Any:
@@ -74,8 +72,6 @@ def _system_says(error: OSError) -> str:
 
 def _print_version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:
     if asked and not ctx.resilient_parsing:
-        from diagnose import __version__
-
         click.echo(f"rowfault {__version__}")
         ctx.exit()
 
@@ -96,7 +92,6 @@ def _print_version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:
 def rowfault() -> None:
     """Find out why rows fail a bleed or response check, and what to test next.
 
-    \b
     Example:
       rowfault rank mounted-12 response=PPPPFPPPPPPP oil=54C engine=on
     """

@@ -1,0 +1,62 @@
+"""What commands share: options, so that one word means one thing everywhere, and help."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from inspect import cleandoc
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+READABLE = click.Path(exists=True, dir_okay=False, readable=True, path_type=Path)
+AS_IT_STANDS = "\b\n"
+"""What tells click to leave the lines of a paragraph alone."""
+
+
+class Command(click.Command):
+    """A command whose help keeps indented lines as they stand, such as an example."""
+
+    def __init__(self, *args: Any, **extra: Any) -> None:
+        super().__init__(*args, **extra)
+        self.help = with_lines_kept(self.help)
+
+
+class Group(click.Group):
+    """A group of such commands, with the same help."""
+
+    command_class = Command
+    group_class = type
+
+    def __init__(self, *args: Any, **extra: Any) -> None:
+        super().__init__(*args, **extra)
+        self.help = with_lines_kept(self.help)
+
+
+def with_lines_kept(help_text: str | None) -> str | None:
+    r"""The text with a mark before each paragraph that has indented lines.
+
+    >>> with_lines_kept("Rank causes.\n\nExample:\n  rowfault rank")
+    'Rank causes.\n\n\x08\nExample:\n  rowfault rank'
+    """
+    if help_text is None:
+        return None
+    paragraphs = re.split(r"\n\s*\n", cleandoc(help_text))
+    return "\n\n".join(AS_IT_STANDS + p if "\n  " in p else p for p in paragraphs)
+
+
+def json_option(command: Function) -> Function:
+    """Add ``--json``, which the command receives as ``as_json``."""
+    return click.option(
+        "--json", "as_json", is_flag=True, help="Print one JSON document instead, for scripts."
+    )(command)
+
+
+def colour_option(command: Function) -> Function:
+    """Add ``--no-colour``, which the command receives as ``no_colour``."""
+    return click.option(
+        "--no-colour", is_flag=True, help="Print without colour; marks say the same."
+    )(command)

@@ -1,0 +1,125 @@
+"""What is wrong with a layout whose shape is right, all of it at once."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+
+from diagnose.knowledge.layouts import Branch, Extra, Layout, Section
+from diagnose.knowledge.rowranges import in_short, read_rows
+from diagnose.knowledge.wrong import Fault, Path, Wrong, twins, unknown
+
+_ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
+_PART_ID = re.compile(rf"{_ID.pattern}/{_ID.pattern}")
+_LONGEST = 60
+_LISTS = ("sections", "branches", "controllers", "ports")
+
+
+def layout_faults(layout: Layout) -> Iterator[Fault]:
+    """Rows left out, given twice or out of range, names that lead nowhere, ids given twice."""
+    yield from _names(layout)
+    yield from _ids(layout)
+    for name in ("sections", "branches", "ports", "extra"):
+        yield from _unreadable_rows(layout, name)
+    yield from _uncovered(layout, "sections", layout.sections)
+    yield from _uncovered(layout, "branches", layout.branches)
+    yield from _feeds(layout)
+    yield from _controllers(layout)
+    for place, port in enumerate(layout.ports):
+        if port.at > layout.rows:
+            wrong = Wrong(f"a row from 1 to {layout.rows}", str(port.at))
+            yield ("ports", place, "at"), wrong
+
+
+def _names(layout: Layout) -> Iterator[Fault]:
+    yield from _bad_id(("id",), layout.id)
+    if not layout.name.strip():
+        yield ("name",), Wrong("a name for people", repr(layout.name))
+
+
+def _bad_id(path: Path, name: str) -> Iterator[Fault]:
+    if not _ID.fullmatch(name) or len(name) > _LONGEST:
+        expected = "an id of small letters, digits and single hyphens, such as section-2"
+        yield path, Wrong(expected, repr(name[:_LONGEST]))
+
+
+def _ids(layout: Layout) -> Iterator[Fault]:
+    """Ids that are misshapen, given twice, or taken by something else."""
+    taken = {"supply": "every machine", "power": "every machine"}
+    for name in _LISTS:
+        items = getattr(layout, name)
+        yield from twins((name,), [item.id for item in items])
+        for place, item in enumerate(items):
+            path = (name, place, "id")
+            yield from _bad_id(path, item.id)
+            holder = "a row" if item.id.startswith("row-") else taken.get(item.id, name)
+            if holder != name:
+                got = f"{item.id!r}, which {holder} has"
+                yield path, Wrong("an id that nothing else has", got, "choose another")
+            taken.setdefault(item.id, name)
+    yield from _extra_ids(layout.extra)
+
+
+def _extra_ids(extra: Sequence[Extra]) -> Iterator[Fault]:
+    yield from twins(("extra",), [item.id for item in extra])
+    for place, item in enumerate(extra):
+        if not _PART_ID.fullmatch(item.id) or len(item.id) > 2 * _LONGEST:
+            expected = "a part id such as supply/cooler"
+            yield ("extra", place, "id"), Wrong(expected, repr(item.id[:_LONGEST]))
+
+
+def _unreadable_rows(layout: Layout, name: str) -> Iterator[Fault]:
+    for place, item in enumerate(getattr(layout, name)):
+        try:
+            if item.rows is not None:
+                read_rows(item.rows, layout.rows)
+        except Wrong as wrong:
+            yield (name, place, "rows"), wrong
+
+
+def _uncovered(layout: Layout, name: str, items: Sequence[Section | Branch]) -> Iterator[Fault]:
+    """Rows that stand in two items of the list, or in none."""
+    seen: dict[int, str] = {}
+    for place, item in enumerate(items):
+        rows = layout.rows_of(item)
+        again = [row for row in rows if row in seen]
+        if again:
+            got = f"row {in_short(again)} again; {seen[again[0]]} has it"
+            yield (name, place, "rows"), Wrong(f"each row in one of the {name}", got)
+        seen.update(dict.fromkeys(rows, item.id))
+    missing = [row for row in range(1, layout.rows + 1) if row not in seen]
+    if missing:
+        expected = f"each row from 1 to {layout.rows} in one of the {name}"
+        yield (name,), Wrong(expected, f"no place for row {in_short(missing)}")
+
+
+def _feeds(layout: Layout) -> Iterator[Fault]:
+    ids = [section.id for section in layout.sections]
+    for place, section in enumerate(layout.sections):
+        path: Path = ("sections", place)
+        if section.fed_from is not None:
+            yield from unknown((*path, "fed_from"), "a section", section.fed_from, ids)
+        yield from _direction(path, section, layout.rows_of(section))
+
+
+def _direction(path: Path, section: Section, rows: Sequence[int]) -> Iterator[Fault]:
+    ends = (section.first, section.last)
+    if section.feed == "star" and ends != (None, None):
+        remedy = "leave from and to out, or write feed: chain"
+        yield path, Wrong("no from and to in a star", f"from {ends[0]} to {ends[1]}", remedy)
+    if section.feed == "chain" and rows and set(ends) != {rows[0], rows[-1]}:
+        expected = f"from and to at the ends of rows {in_short(rows)}"
+        remedy = f"write from: {rows[0]} and to: {rows[-1]}, or the other way round"
+        yield path, Wrong(expected, f"from {ends[0]} to {ends[1]}", remedy)
+
+
+def _controllers(layout: Layout) -> Iterator[Fault]:
+    ids = [controller.id for controller in layout.controllers]
+    for place, branch in enumerate(layout.branches):
+        path = ("branches", place, "controller")
+        yield from unknown(path, "a controller", branch.controller, ids)
+    used = {branch.controller for branch in layout.branches}
+    for place, name in enumerate(ids):
+        if name not in used and used <= set(ids):
+            wrong = Wrong("a branch for each controller", f"{name!r} without one", "take it out")
+            yield ("controllers", place), wrong

@@ -1,0 +1,221 @@
+"""A solved world with the context of every step at hand, ready to weigh events.
+
+An event changes the factors of a few sites. Everything before the first of them and behind
+the last is known from the sweeps, so only the steps between are walked again. Frontier
+states without visible posterior are left out first: what remains is small.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+
+from diagnose.noisyor.bundle import heavy
+from diagnose.noisyor.factor import Survival, contract, joint_survival
+from diagnose.noisyor.network import Floats, Ints
+from diagnose.noisyor.posterior import Solved
+from diagnose.noisyor.sweep import Enter, Step, Sweep, Trace, Visit, backward
+
+UNSEEN = 1e-7
+"""Joint states that together have less posterior than this cannot be seen in any outcome."""
+
+Asked = tuple[int, int, bool]
+"""An open finding of an event: row in its group, number at its site, present or not."""
+
+Private = Callable[[Sequence[int]], Floats]
+"""(T, N) what a site's private variables say when some of its open findings are absent."""
+
+
+@dataclass(frozen=True)
+class Context:
+    """One step, what came before it and what lies behind it, on its visible states."""
+
+    step: Step
+    trace: Trace
+    behind: Floats
+
+
+class Calibrated:
+    """Weighs events in one world.
+
+    Parameters
+    ----------
+    solved: the world, swept forward.
+    posterior: (T) posterior of its common states.
+    special: sites whose private variables differ by common state.
+    """
+
+    def __init__(
+        self, solved: Solved, posterior: Floats, special: Mapping[int, Private] | None = None
+    ) -> None:
+        self.solved, self.posterior, self.special = solved, posterior, special or {}
+        self._parts: list[list[Context]] = []
+        self._where: dict[int, tuple[int, int]] = {}
+        self._absences: dict[tuple[int, int, tuple[int, ...]], Floats] = {}
+        self._plain: dict[tuple[int, int, int], Floats] = {}
+        for number, sweep in enumerate(solved.sweeps):
+            part = list(visible(sweep, solved.traces(number), posterior))
+            self._parts.append(part)
+            for k, context in enumerate(part):
+                if isinstance(context.step, Visit):
+                    self._where[context.step.group] = (number, k)
+
+    def event(self, touched: Mapping[int, Sequence[Asked]], survival: float) -> Floats:
+        """(T) probability of each common state together with an event.
+
+        Parameters
+        ----------
+        touched: per group the open findings of the event.
+        survival: what each must survive besides, to be absent.
+        """
+        result = self.posterior
+        by_part: dict[int, dict[int, Sequence[Asked]]] = {}
+        for g, asked in touched.items():
+            number, k = self._where[g]
+            by_part.setdefault(number, {})[k] = asked
+        for number, steps in by_part.items():
+            plain = self._along(number, min(steps), max(steps), {}, survival)
+            changed = self._along(number, min(steps), max(steps), steps, survival)
+            result = result * np.divide(changed, plain, out=np.zeros_like(plain), where=plain > 0)
+        return result
+
+    def _along(
+        self,
+        number: int,
+        first: int,
+        last: int,
+        steps: Mapping[int, Sequence[Asked]],
+        survival: float,
+    ) -> Floats:
+        """(T) weight of the path from one step to another, with some sites' factors changed."""
+        if not steps and (number, first, last) in self._plain:
+            return self._plain[number, first, last]
+        part = self._parts[number]
+        alpha = part[first].trace.before
+        for k in range(first, last + 1):
+            step = part[k].step
+            if isinstance(step, Enter):
+                alpha = self.solved.sweeps[number].expand(alpha, step)
+            else:
+                alpha = alpha * self._product(part[k], steps.get(k, ()), survival)
+        weight: Floats = np.einsum("tq,tq->t", alpha, part[last].behind)
+        if not steps:
+            self._plain[number, first, last] = weight
+        return weight
+
+    def _product(self, context: Context, asked: Sequence[Asked], survival: float) -> Floats:
+        """(T, Q) the product of a group's factors, those of asked sites as the event has it."""
+        factors: list[Floats] = list(context.trace.factors)
+        for row in {row for row, _, _ in asked}:
+            own = [(query, present) for r, query, present in asked if r == row]
+            factors[row] = self._factor(context, row, own, survival)
+        product = factors[0]
+        for factor in factors[1:]:
+            product = product * factor
+        return product
+
+    def _factor(
+        self, context: Context, row: int, asked: Sequence[tuple[int, bool]], survival: float
+    ) -> Floats:
+        """(T, Q): a site's factor when some of its open findings turn out so.
+
+        What is present is all less what is absent, so with p findings present there are 2**p
+        terms; a measurement has one.
+        """
+        absent = tuple(query for query, present in asked if not present)
+        present = [query for query, there in asked if there]
+        total = self._absent(context, row, absent, survival)
+        for size in range(1, len(present) + 1):
+            for some in combinations(present, size):
+                term = self._absent(context, row, (*absent, *some), survival)
+                total = total + (-1) ** size * term
+        return np.maximum(total, 0.0) if present else total
+
+    def _absent(
+        self, context: Context, row: int, queries: tuple[int, ...], survival: float
+    ) -> Floats:
+        """(T, Q): a site's factor when these open findings of it turn out absent."""
+        step = context.step
+        assert isinstance(step, Visit)
+        factor: Floats = context.trace.factors[row]
+        if not queries:
+            return factor
+        key = (step.group, row, tuple(sorted(queries)))
+        if key not in self._absences:
+            group = self.solved.plan.groups[step.group]
+            factor = self._private(group.sites[row], group.members[row], queries, context)
+            for query in queries:
+                common = self.solved.world.block.common
+                factor = factor * joint_survival(group.queries[query], common, step.shared)[0]
+            self._absences[key] = factor
+        kept: Floats = self._absences[key]
+        return kept if survival == 1 else kept * survival ** len(queries)
+
+    def _private(
+        self, site: int, member: tuple[int, int], queries: Sequence[int], context: Context
+    ) -> Floats:
+        if site in self.special:
+            polynomial = self.special[site](queries)
+        else:
+            family, row = member
+            polynomial = self.solved.plan.families[family].absent(row, queries)
+        factor: Floats = contract(polynomial[None], context.trace.terms)[0]
+        return factor
+
+
+def visible(sweep: Sweep, traces: Sequence[Trace], posterior: Floats) -> Iterator[Context]:
+    """The steps of a sweep in order, on the frontier states that have visible posterior."""
+    contexts: list[Context] = []
+    kept: list[Ints] = []
+    for _, step, trace, behind, norm in backward(sweep, traces, posterior):
+        own = sweep.collapse(behind, step) if isinstance(step, Enter) else behind * trace.product
+        mass = np.einsum("tq,tq,t->q", trace.before, own, norm)
+        contexts.append(Context(step, trace, behind))
+        kept.append(heavy(mass, UNSEEN * mass.sum() / len(traces)))
+    contexts.reverse()
+    kept.reverse()
+    before = kept[0]
+    for k, context in enumerate(contexts):
+        if isinstance(context.step, Visit):
+            yield _visit(context, context.step, before)
+            continue
+        into = context.step.into.reshape(context.trace.before.shape[1], -1)[before]
+        wanted = kept[k + 1] if k + 1 < len(kept) else np.arange(context.step.size)
+        after: Ints = np.intersect1d(wanted, into)
+        yield _enter(context, context.step, before, into, after)
+        before = after
+
+
+def _visit(context: Context, step: Visit, kept: Ints) -> Context:
+    """A visit to a group on some of the frontier's states."""
+    trace = context.trace
+    return Context(
+        replace(step, shared=Survival(step.shared.u[kept], step.shared.gone[kept])),
+        Trace(trace.before[:, kept], trace.factors[:, :, kept], trace.terms[:, :, kept]),
+        np.broadcast_to(context.behind, trace.before.shape)[:, kept],
+    )
+
+
+def _enter(context: Context, step: Enter, kept: Ints, pairs: Ints, after: Ints) -> Context:
+    """A bundle's entry from some of the frontier's states to some of those after it."""
+    number = np.full(step.size + 1, len(after))
+    number[after] = np.arange(len(after))
+    into = number[pairs.ravel()]
+    order = np.argsort(into, kind="stable")
+    starts = np.searchsorted(into[order], np.arange(len(after) + 1))
+    narrow = Enter(step.bundle, into, len(after), order[: starts[-1]], starts[:-1])
+    trace = replace(context.trace, before=context.trace.before[:, kept])
+    return Context(narrow, trace, context.behind[:, after])
+
+
+def events_of(names: Sequence[str]) -> Iterator[dict[str, bool]]:
+    """Every outcome of some open findings, absent first.
+
+    >>> [list(event.values()) for event in events_of(["a", "b"])]
+    [[False, False], [False, True], [True, False], [True, True]]
+    """
+    for bits in range(2 ** len(names)):
+        yield {name: bool(bits >> (len(names) - 1 - place) & 1) for place, name in enumerate(names)}

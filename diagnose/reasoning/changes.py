@@ -1,0 +1,67 @@
+"""Rows whose result changed between two runs of the same check."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from diagnose.cases.case import Result, Run
+from diagnose.reasoning.finding import Fact
+from diagnose.reasoning.vocabulary import fact
+
+_SAME = 5.0
+_SAME_SHARE = 0.1
+"""Numbers noted for two runs are the same within 5 degrees or bar, or a tenth; judgement."""
+
+
+def change_facts(runs: Sequence[Run]) -> Iterator[Fact]:
+    """A fact for each row whose result differs from the one it had in the same check before.
+
+    >>> runs = [Run(1, "bleed", (Result.FAIL,)), Run(2, "bleed", (Result.PASS,))]
+    >>> next(change_facts(runs)).values["first"]
+    'fail'
+    """
+    numbered = {run.index: run for run in runs}
+    before: dict[tuple[str, int], Run] = {}
+    for run in runs:
+        known = [
+            (row, result)
+            for row, result in enumerate(run.results, start=1)
+            if result in (Result.PASS, Result.FAIL)
+        ]
+        changed: dict[tuple[int, bool], list[int]] = {}
+        for row, result in known:
+            earlier = before.get((run.check, row))
+            if earlier and earlier.results[row - 1] is not result:
+                changed.setdefault((earlier.index, result is Result.FAIL), []).append(row)
+            before[run.check, row] = run
+        for (index, failed_now), rows in changed.items():
+            yield from _change_facts(run, numbered[index], rows, failed_now)
+
+
+def _change_facts(run: Run, earlier: Run, rows: Sequence[int], failed_now: bool) -> Iterator[Fact]:
+    for row in rows:
+        yield fact(
+            "changed",
+            check=run.check,
+            row=row,
+            passed_run=earlier.index if failed_now else run.index,
+            failed_run=run.index if failed_now else earlier.index,
+            first="pass" if failed_now else "fail",
+            rows=len(rows),
+            lowest="yes" if row == rows[0] else "no",
+            alike="yes" if _alike(run, earlier) else "no",
+        )
+
+
+def _alike(one: Run, other: Run) -> bool:
+    """Whether nothing that was noted for both runs differs."""
+    return all(
+        _same(one.circumstances[name], other.circumstances[name])
+        for name in one.circumstances.keys() & other.circumstances.keys()
+    )
+
+
+def _same(one: float | str, other: float | str) -> bool:
+    if isinstance(one, str) or isinstance(other, str):
+        return one == other
+    return abs(one - other) <= max(_SAME, _SAME_SHARE * max(abs(one), abs(other)))
