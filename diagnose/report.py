@@ -22,7 +22,7 @@ from diagnose.reasoning.facts import facts_of
 from diagnose.reasoning.finding import Fact, Finding
 from diagnose.reasoning.loading import load_rules
 from diagnose.retest.candidates import Candidate
-from diagnose.retest.choose import Proposal, next_tests
+from diagnose.retest.choose import Proposal, exactly, next_tests
 
 SCHEMA = "rowfault/ranking/1"
 
@@ -40,8 +40,8 @@ def rank(machine: Machine, case: Case, knowledge: Knowledge | None = None) -> Ra
 
     >>> from diagnose.cases.typed import read_typed
     >>> from diagnose.machine.graph import load_machine
-    >>> machine = load_machine("mounted-6")
-    >>> rank(machine, read_typed(machine, ["response=PPPFPP"])).causes[0].rows
+    >>> machine = load_machine("mounted-12")
+    >>> rank(machine, read_typed(machine, ["response=PPPFPPPPPPPP", "oil=54C"])).causes[0].rows
     (4,)
     """
     knowledge = knowledge or load_knowledge()
@@ -60,7 +60,7 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
     machine, case = evidence.model.machine, evidence.case
     listed = [cause for cause in ranking.causes if cause.probability >= LEAST]
     moved = weights(ranking, listed[:LEADING])
-    proposals = next_tests(ranking)[:tests]
+    proposals = [exactly(ranking, proposal) for proposal in next_tests(ranking)[:tests]]
     warned = _advice(ranking, listed[:LEADING], proposals)
     return {
         "schema": SCHEMA,

@@ -9,6 +9,7 @@ from rich.text import Text
 
 from diagnose.errors import Place, UnknownName
 from diagnose.faces.output import console, print_json, print_lines, print_tidily
+from diagnose.faces.words import blanked
 from diagnose.knowledge.base import load_knowledge
 from diagnose.reasoning.loading import known_ids, load_rules, read_rules, rule_paths
 from diagnose.reasoning.vocabulary import GROUPS
@@ -25,7 +26,7 @@ def list_all(group: str | None, *, as_json: bool, colour: bool) -> None:
         return
     table = Table.grid(padding=(0, 2))
     for rule in rules:
-        table.add_row(Text(rule.id, style="title"), Text(f"{rule.says} ({rule.group})"))
+        table.add_row(Text(rule.id, style="title"), Text(f"{blanked(rule.says)} ({rule.group})"))
     print_tidily(console(colour), table)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 
 def percent(probability: float) -> str:
     """A chance as whole percent; never 0 or 100, which nobody can promise.
@@ -57,3 +59,12 @@ def sentence(text: str) -> str:
     text = text.strip()
     ending = "" if not text or text[-1] in ".!?:" else "."
     return text[:1].upper() + text[1:] + ending
+
+
+def blanked(template: str) -> str:
+    """A sentence of a rule with dots for each word that a case fills in.
+
+    >>> blanked("Row {bad.row} failed at {oil.celsius:temperature}")
+    'Row … failed at …'
+    """
+    return re.sub(r"\{[^{}]*\}", "…", template)

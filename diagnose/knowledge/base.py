@@ -31,7 +31,11 @@ class Knowledge:
     layouts: Mapping[str, Path]
 
     def of_scope(self, scope: str) -> Mapping[str, Circumstance]:
-        """The circumstances of runs (``run``) or of the machine's past (``case``)."""
+        """The circumstances of runs (``run``) or of the machine's past (``case``).
+
+        >>> "oil" in load_knowledge().of_scope("run"), "oil" in load_knowledge().of_scope("case")
+        (True, False)
+        """
         return {name: each for name, each in self.circumstances.items() if each.scope == scope}
 
 

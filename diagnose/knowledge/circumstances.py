@@ -27,7 +27,12 @@ class State(Strict):
     source: Text
 
     def prior_for(self, check: str) -> float:
-        """The chance of this state in a run of ``check`` when nobody said."""
+        """The chance of this state in a run of ``check`` when nobody said.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> load_knowledge().circumstances["oil"].state("cold").prior_for("bleed")
+        0.05
+        """
         return self.prior.get(check, self.prior.get("any", 0.0))
 
 
@@ -72,7 +77,12 @@ class Circumstance(Strict):
         raise KeyError(name)
 
     def good_state(self, check: str) -> State:
-        """The state that never makes ``check`` fail: the first such, else the first of all."""
+        """The state that never makes ``check`` fail: the first such, else the first of all.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> load_knowledge().circumstances["bleed-hose"].good_state("bleed").id
+        'fitted'
+        """
         sound = (state for state in self.states if not state.shows.get(check))
         return next(sound, self.states[0])
 

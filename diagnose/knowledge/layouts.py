@@ -96,6 +96,16 @@ class Layout(Strict):
             return ()
 
     def feeding_order(self, section: Section) -> tuple[int, ...]:
-        """The rows of a section, the first fed first."""
+        """The rows of a section, the first fed first.
+
+        >>> section = {"id": "section-1", "rows": "1-3", "feed": "chain", "from": 3, "to": 1}
+        >>> branch = {"id": "harness-1", "rows": "1-3", "controller": "controller-1"}
+        >>> layout = Layout.model_validate(
+        ...     {"id": "mine", "name": "mine", "rows": 3, "sections": [section],
+        ...      "branches": [branch], "controllers": [{"id": "controller-1"}]}
+        ... )
+        >>> layout.feeding_order(layout.sections[0])
+        (3, 2, 1)
+        """
         rows = self.rows_of(section)
         return rows[::-1] if rows and section.first == rows[-1] != section.last else rows

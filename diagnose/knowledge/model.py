@@ -74,6 +74,12 @@ def check_model(document: Document, kind: type[Model]) -> tuple[Model | None, li
     """The document as a ``kind`` as far as possible, and all its problems in order of line.
 
     Unknown fields do not hide other problems: they are reported and left out.
+
+    >>> from diagnose.knowledge.circumstances import Ask
+    >>> from diagnose.knowledge.strictyaml import read_text
+    >>> ask, problems = check_model(read_text("question: How warm?", "mine.yaml"), Ask)
+    >>> print(*problems)
+    mine.yaml:1: expected the field 'minutes' in the file, got nothing; add it
     """
     problems = list(document.problems)
     model, details = _validated(document.data, kind)

@@ -93,7 +93,12 @@ class PartKind(Strict):
     measurements: tuple[Measurement, ...] = ()
 
     def mode(self, name: str) -> Mode:
-        """The mode with this id. Raises `KeyError` when there is none."""
+        """The mode with this id. Raises `KeyError` when there is none.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> load_knowledge().parts["valve"].mode("coil_open").remedy
+        'replace-coil'
+        """
         return by_id(self.modes, name)
 
     def remedy(self, name: str) -> Remedy:

@@ -55,7 +55,11 @@ class Folders:
 
 
 def shipped() -> Folders:
-    """The folders that ship with the program. Raises `Unavailable` when they are missing."""
+    """The folders that ship with the program. Raises `Unavailable` when they are missing.
+
+    >>> shipped().machines.name
+    'machines'
+    """
     package = Path(__file__).resolve().parent.parent
     for root in (package / "data", package.parent):
         if (root / "graphs").is_dir():

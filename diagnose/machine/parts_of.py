@@ -59,12 +59,20 @@ def extra_edges(layout: Layout) -> Iterator[tuple[str, str]]:
 
 
 def end_of(row: int) -> str:
-    """The part that reports a row: everything that the row needs is upstream of it."""
+    """The part that reports a row: everything that the row needs is upstream of it.
+
+    >>> end_of(6)
+    'row-6/sensor'
+    """
     return f"row-{row}/sensor"
 
 
 def chain_part(section: str, row: int) -> str:
-    """The hose of a chain that feeds ``row`` and all rows after it."""
+    """The hose of a chain that feeds ``row`` and all rows after it.
+
+    >>> chain_part("section-1", 3)
+    'section-1/chain-3'
+    """
     return f"{section}/chain-{row}"
 
 

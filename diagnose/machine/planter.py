@@ -69,12 +69,22 @@ class Machine:
         return self._exercised[key]
 
     def rows_of(self, part: str) -> tuple[int, ...]:
-        """The rows that depend on a part. Raises `UnknownName`."""
+        """The rows that depend on a part. Raises `UnknownName`.
+
+        >>> from diagnose.machine.graph import load_machine
+        >>> load_machine("folding-16").rows_of("section-1/chain-3")
+        (1, 2, 3)
+        """
         self._known(part)
         return self._rows_below.get(part, ())
 
     def upstream(self, part: str, side: str | None = None) -> tuple[str, ...]:
-        """The parts that a part needs, near and far, on one side or both. Raises `UnknownName`."""
+        """The parts that a part needs, near and far, on one side or both. Raises `UnknownName`.
+
+        >>> from diagnose.machine.graph import load_machine
+        >>> load_machine("folding-16").upstream("harness-1/branch")
+        ('power/feed', 'power/bus', 'controller-1/controller')
+        """
         self._known(part)
         above = self._in_order(nx.ancestors(self.graph, part))
         return tuple(each for each in above if side in (None, self.parts[each].side))

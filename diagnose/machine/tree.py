@@ -62,7 +62,7 @@ def describe_row(machine: Machine, row: int) -> list[str]:
         raise InputError(Problem(where, f"a row from 1 to {machine.rows}", str(row)))
     needed = {side: list(_needed(machine, row, side)) for side in ("oil", "electric")}
     widths = _widths(machine, needed["oil"] + needed["electric"])
-    lines = [f"row {row} of {machine.id} depends on"]
+    lines = [f"row {row} of {machine.id} depends on (part, what it is, checks, rows that share it)"]
     for side, parts in needed.items():
         lines += ["", f"{side} side"]
         lines += [_part_line(machine, part, widths) for part in parts]
@@ -98,14 +98,14 @@ def _path(parts: Iterable[str]) -> str:
     return _ARROW.join([first, *(part.partition("/")[2] for part in rest)])
 
 
-def _twigs(items: Iterable[Sequence[str]], stem: str = "") -> Iterator[str]:
+def _twigs(items: Iterable[Sequence[str]]) -> Iterator[str]:
     """Draw items as branches of a tree; the further lines of an item hang under its first."""
     items = list(items)
     for place, lines in enumerate(items):
         last = place == len(items) - 1
         for number, line in enumerate(lines):
             lead = ("└─ " if last else "├─ ") if number == 0 else ("   " if last else "│  ")
-            yield f"{stem}{lead}{line}"
+            yield f"{lead}{line}"
 
 
 def _oil(machine: Machine) -> Iterator[str]:

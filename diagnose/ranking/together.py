@@ -58,9 +58,10 @@ def _says(rows: Sequence[str]) -> str:
     >>> _says(["row 3", "row 20"])
     'No one cause explains every failure: row 3 and row 20 need causes of their own'
     """
-    listed = f"{', '.join(rows[:-1])} and {rows[-1]}" if len(rows) > 1 else rows[0]
-    verb = "need causes" if len(rows) > 1 else "needs a cause"
-    return f"No one cause explains every failure: {listed} {verb} of {'their' if len(rows) > 1 else 'its'} own"
+    start = "No one cause explains every failure: "
+    if len(rows) == 1:
+        return f"{start}{rows[0]} needs a cause of its own"
+    return f"{start}{', '.join(rows[:-1])} and {rows[-1]} need causes of their own"
 
 
 def _each_at_fault(ranking: Ranking, places: Sequence[str]) -> float:

@@ -28,7 +28,7 @@ from diagnose.retest.candidates import (
     rerun,
     reruns,
 )
-from diagnose.retest.readings import Beliefs, told
+from diagnose.retest.readings import Beliefs, exact, told
 
 CHANCE, SEVERAL = "chance", "several"
 """What may be to blame besides single causes: a false alarm, or several causes together."""
@@ -86,6 +86,21 @@ def next_tests(
         return proposals
     first = replace(weigh.proposal(needed), required=True)
     return [first, *(p for p in proposals if p.candidate.id != needed.id)]
+
+
+def exactly(ranking: Ranking, proposal: Proposal) -> Proposal:
+    """The same proposal with the exact probability of each outcome of a reading.
+
+    A rerun's are exact already; see `readings` for what a reading's leave open.
+    """
+    candidate = proposal.candidate
+    if not candidate.ladder:
+        return proposal
+    labels = [outcome.result for outcome in candidate.outcomes]
+    known = dict(zip(labels, exact(ranking, candidate.ladder), strict=True))
+    prospects = [replace(one, probability=known[one.result]) for one in proposal.prospects]
+    prospects.sort(key=lambda prospect: -prospect.probability)
+    return replace(proposal, prospects=tuple(prospects))
 
 
 def choose_target(ranking: Ranking) -> Seen | None:

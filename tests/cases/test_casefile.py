@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnose.cases.case import Case, Reading, Result, Run
-from diagnose.cases.casefile import case_of, case_text, read_case_file
+from diagnose.cases.casefile import case_of, read_case_file
 from diagnose.cases.typed import read_typed
+from diagnose.cases.writing import case_text
 from diagnose.errors import FileProblems
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.strictyaml import read_text

@@ -20,11 +20,12 @@ SHELLS = ("bash", "zsh", "fish")
 
 
 @click.command(cls=Command)
-@click.argument("shell", type=click.Choice(SHELLS))
+@click.argument("shell", metavar="SHELL", type=click.Choice(SHELLS))
 def completion(shell: str) -> None:
     """Print the completion script of SHELL.
 
-    It completes commands, options, machines, checks, circumstances, readings and ids.
+    SHELL is bash, zsh or fish. Commands, options, machines, checks, circumstances, readings
+    and ids are completed.
 
     Example:
       rowfault completion bash >> ~/.bashrc

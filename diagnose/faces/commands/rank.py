@@ -50,11 +50,11 @@ def rank(
     MACHINE is the id of a layout or a path to a layout file; a case file may name it instead.
     ARGUMENTS are results, circumstances and readings, in the order in which things happened:
 
-      bleed=PPPPFP                  a letter per row: P pass, F fail, ? unsure, . not run
-      response=fail:5,pass:rest     the same in words
-      oil=54C engine=on             of the run before; of every run when typed first
-      first-hookup=yes              of the machine's past
-      coil-resistance@row-5=OL      a reading at a part
+      bleed=PPPPFP               per row P pass, F fail, ? unsure, . not run
+      response=fail:5,pass:rest  the same in words
+      oil=54C engine=on          of the run before; of all when typed first
+      first-hookup=yes           of the machine's past
+      coil-resistance@row-5=OL   a reading at a part
 
     Example:
       rowfault rank mounted-12 response=PPPPFPPPPPPP oil=54C engine=on

@@ -1,0 +1,86 @@
+"""Everything that has an id has a page that answers the same questions in the same order."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from diagnose.errors import UnknownName
+from diagnose.faces.lookup import explained, ids
+from diagnose.knowledge.base import load_knowledge
+from diagnose.reasoning.loading import load_rules
+
+KNOWLEDGE, RULES = load_knowledge(), load_rules()
+RULE = [
+    "What it says",
+    "When",
+    "Then",
+    "Why",
+    "When it is wrong",
+    "Source",
+    "An example",
+    "A near miss",
+]
+KIND = ["What it is", "What it takes with it", "How it fails", "What is done about it"]
+MODE = ["What happens", "How likely", "What shows it", "What is done about it"]
+CHECK = ["What it is", "Take care", "What it needs", "How it is made", "What it costs"]
+STATE = ["What it is", "How it is told", "Its states"]
+
+
+def headings(name: str) -> list[str]:
+    text = "\n".join(each.text for each in explained(name, KNOWLEDGE, RULES))
+    return re.findall(r"^## (.*)$", text, re.MULTILINE)
+
+
+def missing(wanted: list[str], name: str) -> list[str]:
+    return [heading for heading in wanted if heading not in headings(name)]
+
+
+@pytest.mark.parametrize("name", RULES.by_id)
+def test_a_rule_page_answers_every_question(name: str) -> None:
+    assert missing(RULE, name) == []
+
+
+@pytest.mark.parametrize("name", KNOWLEDGE.parts)
+def test_a_part_kind_page_answers_every_question(name: str) -> None:
+    assert missing(KIND, name) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "wanted"),
+    [
+        ("valve:coil_open", MODE),
+        ("row-6/valve:coil_open", MODE),
+        ("row-6/valve:coil-open", MODE),
+        ("section-2/hose", KIND),
+        ("port-left/port", KIND),
+        ("bleed", CHECK),
+        ("oil", STATE),
+        ("circumstances/oil@2", STATE),
+    ],
+)
+def test_ids_lead_to_their_page(name: str, wanted: list[str]) -> None:
+    assert missing(wanted, name) == []
+
+
+def test_an_id_with_two_meanings_has_both_pages() -> None:
+    sorts = [each.sort for each in explained("supply", KNOWLEDGE, RULES)]
+    assert sorts == ["circumstance", "group"]
+
+
+@pytest.mark.parametrize("name", ids(KNOWLEDGE, RULES))
+def test_every_id_has_a_page_with_its_name_on_top(name: str) -> None:
+    assert all(f"{name}" in each.text.splitlines()[0] for each in explained(name, KNOWLEDGE, RULES))
+
+
+@pytest.mark.parametrize("name", KNOWLEDGE.parts)
+def test_every_caution_of_a_remedy_stands_on_the_page(name: str) -> None:
+    (page,) = explained(name, KNOWLEDGE, RULES)
+    cautions = [each.caution for each in KNOWLEDGE.parts[name].remedies if each.caution]
+    assert [each for each in cautions if each not in page.text] == []
+
+
+def test_an_unknown_id_gets_near_matches() -> None:
+    with pytest.raises(UnknownName, match="did you mean valve:coil_open"):
+        explained("valve:coil_opn", KNOWLEDGE, RULES)
