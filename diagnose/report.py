@@ -9,7 +9,6 @@ from collections.abc import Sequence
 
 from diagnose.cases.case import Case, Run
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.parts import Remedy
 from diagnose.machine.graph import Machine
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence
@@ -66,6 +65,8 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
         "schema": SCHEMA,
         "machine": machine.id,
         "rows": machine.rows,
+        "sections": {name: list(rows) for name, rows in machine.sections.items()},
+        "branches": {name: list(rows) for name, rows in machine.branches.items()},
         "runs": [_run(run, evidence.findings) for run in case.runs],
         "findings": [_finding(finding) for finding in (*evidence.findings, *warned)],
         "causes": [_cause(cause, moved.get(cause.id, ()), evidence.findings) for cause in listed],
@@ -114,7 +115,7 @@ def _cause(cause: Cause, moved: Sequence[Weight], findings: Sequence[Finding]) -
         "for": [_weight(weight) for weight in moved if weight.log_odds > 0],
         "against": [_weight(weight) for weight in moved if weight.log_odds < 0],
         "rules": _rules(cause, findings),
-        "remedy": _remedy(cause.remedy),
+        "remedy": _remedy(cause),
     }
 
 
@@ -130,16 +131,26 @@ def _weight(weight: Weight) -> dict[str, object]:
     return {"says": weight.says, "log_odds": weight.log_odds, "words": weight.words}
 
 
-def _remedy(remedy: Remedy | None) -> dict[str, object] | None:
-    if remedy is None:
+def _remedy(cause: Cause) -> dict[str, object] | None:
+    """What is done about a cause: to a part, or to put a circumstance right before a rerun."""
+    if cause.prepare is not None:
+        return {
+            "id": f"prepare-{cause.mode}",
+            "does": cause.prepare.does,
+            "minutes": cause.prepare.minutes,
+            "parts_price": "none",
+            "needs": [],
+            "caution": " ".join(cause.prepare.cautions) or None,
+        }
+    if cause.remedy is None:
         return None
     return {
-        "id": remedy.id,
-        "does": remedy.does,
-        "minutes": remedy.minutes,
-        "parts_price": remedy.parts_price,
-        "needs": list(remedy.needs),
-        "caution": remedy.caution,
+        "id": cause.remedy.id,
+        "does": cause.remedy.does,
+        "minutes": cause.remedy.minutes,
+        "parts_price": cause.remedy.parts_price,
+        "needs": list(cause.remedy.needs),
+        "caution": cause.remedy.caution,
     }
 
 

@@ -11,6 +11,7 @@ from diagnose.reasoning.loading import load_rules
 
 WIDEST = 80
 """Longer lines are hard to read."""
+WITHOUT_BACKGROUND = "ansi_dark"
 
 
 def show(name: str, *, as_json: bool, plain: bool, colour: bool) -> None:
@@ -25,4 +26,4 @@ def show(name: str, *, as_json: bool, plain: bool, colour: bool) -> None:
     else:
         screen.width = min(screen.width, WIDEST)
         for each in found:
-            print_tidily(screen, Markdown(each.text))
+            print_tidily(screen, Markdown(each.text, code_theme=WITHOUT_BACKGROUND))

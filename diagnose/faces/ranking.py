@@ -14,7 +14,7 @@ from diagnose.faces.output import console, print_json
 from diagnose.faces.terminal import print_ranking
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import Machine, load_machine
-from diagnose.ranking.report import ranking_report
+from diagnose.report import rank, ranking_report
 
 
 def told_case(
@@ -41,7 +41,7 @@ def shown_ranking(
     machine: Machine, case: Case, tests: int, causes: int, *, as_json: bool, colour: bool
 ) -> None:
     """Rank the case and print the report."""
-    report = ranking_report(machine, case, load_knowledge(), tests=tests)
+    report = ranking_report(rank(machine, case), tests)
     if as_json:
         print_json(report)
     else:

@@ -30,7 +30,7 @@ def rule_page(rule: Rule) -> str:
         f"rule {rule.id}",
         ("What it says", f"{sentence(rule.says)} Words in braces are filled in from the case."),
         ("When", bullets(map(condition_words, rule.when))),
-        ("Then", bullets(map(conclusion_words, rule.then))),
+        ("Then it finds", bullets(map(conclusion_words, rule.then))),
         ("Why", sentence(rule.why)),
         ("When it is wrong", sentence(rule.wrong_when)),
         ("Source", sentence(rule.source)),
@@ -45,13 +45,26 @@ def condition_words(condition: Condition) -> str:
 
     >>> cold = {"fact": "temperature", "as": "oil", "where": {"celsius": {"below": 20}}}
     >>> condition_words(Condition.model_validate(cold))
-    'there is a temperature noted for a run, called oil, where celsius is below 20'
+    'a temperature (a temperature noted for a run), called oil, where celsius is below 20'
     """
-    means = KINDS[condition.kind].means if condition.kind in KINDS else condition.kind
-    start = f"there is {means}" if condition.fact else f"there is nothing such as: {means}"
+    means = f"{plain(condition.kind)} ({_meaning(condition.kind)})"
+    start = f"{_article(condition.kind)} {means}" if condition.fact else f"no {means}"
     named = f", called {condition.as_}," if condition.as_ else ""
     tests = " and ".join(_test_words(field, test) for field, test in condition.tests())
     return f"{start}{named} where {tests}" if tests else f"{start}{named}".rstrip(",")
+
+
+def _meaning(kind: str) -> str:
+    return KINDS[kind].means.partition(";")[0] if kind in KINDS else "not known"
+
+
+def _article(word: str) -> str:
+    """The article before a word.
+
+    >>> _article("act"), _article("run")
+    ('an', 'a')
+    """
+    return "an" if word[:1] in "aeiou" and not word.startswith("un") else "a"
 
 
 def _test_words(field: str, test: Test) -> str:
@@ -66,11 +79,12 @@ def conclusion_words(conclusion: Conclusion) -> str:
     """One conclusion as a sentence.
 
     >>> conclusion_words(Conclusion(finding="standing", values={"standing": "weak"}))
-    'it finds how far a run can be trusted, with standing weak'
+    'a standing (how far a run can be trusted), with standing weak'
     """
-    means = KINDS[conclusion.finding].means.partition(";")[0]
+    kind = conclusion.finding
+    found = f"{_article(kind)} {plain(kind)} ({_meaning(kind)})"
     values = ", ".join(f"{plain(name)} {value}" for name, value in conclusion.values.items())
-    return f"it finds {means}, with {values}" if values else f"it finds {means}"
+    return f"{found}, with {values}" if values else found
 
 
 def _example(example: Example) -> str:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from diagnose.noisyor.arrays import distinct
 from diagnose.noisyor.network import Floats, Ints
 
 FLOOR = -800.0
@@ -158,7 +159,7 @@ def alike(logs: Floats) -> tuple[Ints, Ints]:
     """
     rounded = np.rint(np.maximum(logs, FLOOR) * _GRAIN).astype(np.int64)
     keys = (rounded * _MULTIPLIERS[: logs.shape[1]]).sum(axis=1)
-    _, first, into = np.unique(keys, return_index=True, return_inverse=True)
+    first, into = distinct(keys)
     order = np.argsort(first)
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))

@@ -30,6 +30,14 @@ Private = Callable[[Sequence[int]], Floats]
 
 
 @dataclass(frozen=True)
+class Event:
+    """Open findings that turn out so, by group, and what each must survive to be absent."""
+
+    touched: Mapping[int, Sequence[Asked]]
+    survival: float
+
+
+@dataclass(frozen=True)
 class Context:
     """One step, what came before it and what lies behind it, on its visible states."""
 
@@ -55,67 +63,60 @@ class Calibrated:
         self._parts: list[list[Context]] = []
         self._where: dict[int, tuple[int, int]] = {}
         self._absences: dict[tuple[int, int, tuple[int, ...]], Floats] = {}
-        self._plain: dict[tuple[int, int, int], Floats] = {}
         for number, sweep in enumerate(solved.sweeps):
-            part = list(visible(sweep, solved.traces(number), posterior))
+            backwards = backward(sweep, solved.traces(number), posterior)
+            part = [Context(step, trace, behind) for _, step, trace, behind, _ in backwards][::-1]
             self._parts.append(part)
             for k, context in enumerate(part):
                 if isinstance(context.step, Visit):
                     self._where[context.step.group] = (number, k)
 
-    def event(self, touched: Mapping[int, Sequence[Asked]], survival: float) -> Floats:
-        """(T) probability of each common state together with an event.
+    def events(self, events: Sequence[Event]) -> Floats:
+        """(V, T) probability of each common state together with each of V events.
 
-        Parameters
-        ----------
-        touched: per group the open findings of the event.
-        survival: what each must survive besides, to be absent.
+        The events must ask about the same sites, as the outcomes of one test do.
         """
-        result = self.posterior
-        by_part: dict[int, dict[int, Sequence[Asked]]] = {}
-        for g, asked in touched.items():
+        result = self.posterior[None]
+        places: dict[int, list[int]] = {}
+        for g in events[0].touched:
             number, k = self._where[g]
-            by_part.setdefault(number, {})[k] = asked
-        for number, steps in by_part.items():
-            plain = self._along(number, min(steps), max(steps), {}, survival)
-            changed = self._along(number, min(steps), max(steps), steps, survival)
-            result = result * np.divide(changed, plain, out=np.zeros_like(plain), where=plain > 0)
+            places.setdefault(number, []).append(k)
+        for number, steps in places.items():
+            path = range(min(steps), max(steps) + 1)
+            plain = self._along(number, path, [Event({}, 1.0)])
+            changed = self._along(number, path, events)
+            result = result * np.divide(changed, plain, out=np.zeros_like(changed), where=plain > 0)
         return result
 
-    def _along(
-        self,
-        number: int,
-        first: int,
-        last: int,
-        steps: Mapping[int, Sequence[Asked]],
-        survival: float,
-    ) -> Floats:
-        """(T) weight of the path from one step to another, with some sites' factors changed."""
-        if not steps and (number, first, last) in self._plain:
-            return self._plain[number, first, last]
+    def _along(self, number: int, path: range, events: Sequence[Event]) -> Floats:
+        """(V, T) weight of the path from one step to another under each event."""
         part = self._parts[number]
-        alpha = part[first].trace.before
-        for k in range(first, last + 1):
+        alpha = part[path[0]].trace.before[None]
+        for k in path:
             step = part[k].step
             if isinstance(step, Enter):
                 alpha = self.solved.sweeps[number].expand(alpha, step)
             else:
-                alpha = alpha * self._product(part[k], steps.get(k, ()), survival)
-        weight: Floats = np.einsum("tq,tq->t", alpha, part[last].behind)
-        if not steps:
-            self._plain[number, first, last] = weight
+                alpha = alpha * self._product(part[k], step, events)
+        weight: Floats = np.einsum("vtq,tq->vt", alpha, part[path[-1]].behind)
         return weight
 
-    def _product(self, context: Context, asked: Sequence[Asked], survival: float) -> Floats:
-        """(T, Q) the product of a group's factors, those of asked sites as the event has it."""
-        factors: list[Floats] = list(context.trace.factors)
-        for row in {row for row, _, _ in asked}:
-            own = [(query, present) for r, query, present in asked if r == row]
-            factors[row] = self._factor(context, row, own, survival)
-        product = factors[0]
-        for factor in factors[1:]:
-            product = product * factor
+    def _product(self, context: Context, step: Visit, events: Sequence[Event]) -> Floats:
+        """(V or 1, T, Q) the product of a group's factors, those of asked sites as events say."""
+        rows = {row for row, _, _ in events[0].touched.get(step.group, ())}
+        if not rows:
+            return context.trace.product[None]
+        product = np.ones((1, *context.trace.before.shape))
+        for row, factor in enumerate(context.trace.factors):
+            if row not in rows:
+                product = product * factor
+                continue
+            product = product * np.stack([self._asked(context, step, row, e) for e in events])
         return product
+
+    def _asked(self, context: Context, step: Visit, row: int, event: Event) -> Floats:
+        asked = [(q, present) for r, q, present in event.touched[step.group] if r == row]
+        return self._factor(context, row, asked, event.survival)
 
     def _factor(
         self, context: Context, row: int, asked: Sequence[tuple[int, bool]], survival: float
@@ -166,49 +167,39 @@ class Calibrated:
         return factor
 
 
-def visible(sweep: Sweep, traces: Sequence[Trace], posterior: Floats) -> Iterator[Context]:
-    """The steps of a sweep in order, on the frontier states that have visible posterior."""
-    contexts: list[Context] = []
+def visible(sweep: Sweep, traces: Sequence[Trace], posterior: Floats) -> Iterator[Step]:
+    """The steps of a sweep on the frontier states that have visible posterior."""
+    steps: list[Step] = []
     kept: list[Ints] = []
     for _, step, trace, behind, norm in backward(sweep, traces, posterior):
         own = sweep.collapse(behind, step) if isinstance(step, Enter) else behind * trace.product
         mass = np.einsum("tq,tq,t->q", trace.before, own, norm)
-        contexts.append(Context(step, trace, behind))
+        steps.append(step)
         kept.append(heavy(mass, UNSEEN * mass.sum() / len(traces)))
-    contexts.reverse()
+    steps.reverse()
     kept.reverse()
     before = kept[0]
-    for k, context in enumerate(contexts):
-        if isinstance(context.step, Visit):
-            yield _visit(context, context.step, before)
+    for k, step in enumerate(steps):
+        if isinstance(step, Visit):
+            yield replace(step, shared=Survival(step.shared.u[before], step.shared.gone[before]))
             continue
-        into = context.step.into.reshape(context.trace.before.shape[1], -1)[before]
-        wanted = kept[k + 1] if k + 1 < len(kept) else np.arange(context.step.size)
-        after: Ints = np.intersect1d(wanted, into)
-        yield _enter(context, context.step, before, into, after)
+        into = step.into.reshape(len(step.into) // step.states, -1)[before]
+        wanted = kept[k + 1] if k + 1 < len(kept) else np.arange(step.size)
+        reached = np.zeros(step.size + 1, dtype=bool)
+        reached[into] = True
+        after: Ints = wanted[reached[wanted]]
+        yield _narrowed(step, into, after)
         before = after
 
 
-def _visit(context: Context, step: Visit, kept: Ints) -> Context:
-    """A visit to a group on some of the frontier's states."""
-    trace = context.trace
-    return Context(
-        replace(step, shared=Survival(step.shared.u[kept], step.shared.gone[kept])),
-        Trace(trace.before[:, kept], trace.factors[:, :, kept], trace.terms[:, :, kept]),
-        np.broadcast_to(context.behind, trace.before.shape)[:, kept],
-    )
-
-
-def _enter(context: Context, step: Enter, kept: Ints, pairs: Ints, after: Ints) -> Context:
+def _narrowed(step: Enter, pairs: Ints, after: Ints) -> Enter:
     """A bundle's entry from some of the frontier's states to some of those after it."""
     number = np.full(step.size + 1, len(after))
     number[after] = np.arange(len(after))
     into = number[pairs.ravel()]
     order = np.argsort(into, kind="stable")
     starts = np.searchsorted(into[order], np.arange(len(after) + 1))
-    narrow = Enter(step.bundle, into, len(after), order[: starts[-1]], starts[:-1])
-    trace = replace(context.trace, before=context.trace.before[:, kept])
-    return Context(narrow, trace, context.behind[:, after])
+    return Enter(step.bundle, step.states, into, len(after), order[: starts[-1]], starts[:-1])
 
 
 def events_of(names: Sequence[str]) -> Iterator[dict[str, bool]]:

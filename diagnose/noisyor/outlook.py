@@ -9,19 +9,20 @@ of these worlds, and without inferring again.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from diagnose.noisyor.arrays import distinct, sorted_distinct
 from diagnose.noisyor.bundle import Bundle, heavy
-from diagnose.noisyor.calibrated import UNSEEN, Calibrated
+from diagnose.noisyor.calibrated import UNSEEN, Calibrated, Event, visible
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.plan import Plan
 from diagnose.noisyor.posterior import Solved, Solver
-from diagnose.noisyor.sweep import World, components
+from diagnose.noisyor.sweep import Step, World, components
 
 Allowed = Mapping[int, NDArray[np.bool_]]
 """For some variables (by number) which of their states are allowed."""
@@ -44,6 +45,8 @@ class Outlook:
     ----------
     network: with open findings to ask about; its evidence must be possible.
     target: name of the present finding to be blamed on something.
+    flat: (states) the posterior of the network if it is known already. States that together
+        have less than `UNSEEN` of it are left out.
 
     >>> from diagnose.noisyor.network import Finding, Variable
     >>> network = Network.of(
@@ -58,7 +61,11 @@ class Outlook:
     [0.0, 0.0, 0.4737, 0.0526]
     """
 
-    def __init__(self, network: Network, target: str) -> None:
+    def __init__(self, network: Network, target: str, flat: Floats | None = None) -> None:
+        if flat is not None:
+            kept = np.zeros(network.states, dtype=bool)
+            kept[heavy(flat, UNSEEN)] = True
+            network = replace(network, prior=np.where(kept, network.prior, 0.0))
         solver = Solver.of(network, ENOUGH)
         if solver is None or solver.log_evidence == -np.inf:
             raise ValueError(f"expected possible evidence to find blame for {target!r}")
@@ -75,18 +82,29 @@ class Outlook:
         return self.joint({})
 
     def joint(self, event: Mapping[str, bool], survival: float = 1.0) -> Floats:
-        """(blames + 1) probability of the event together with each blame.
+        """(blames + 1) probability of the event together with each blame: see `joints`."""
+        joint: Floats = self.joints([(event, survival)])[0]
+        return joint
+
+    def joints(self, events: Sequence[tuple[Mapping[str, bool], float]]) -> Floats:
+        """(V, blames + 1) probability of each event together with each blame.
 
         Parameters
         ----------
-        event: open findings by name, and whether they turn out present.
-        survival: a further factor that every open finding of the event must survive to be
-            absent: the circumstances of the new run.
+        events: open findings by name and whether they turn out present, the same ones in every
+            event; and a further factor that each of them must survive to be absent, the
+            circumstances of the new run.
         """
-        weight = self._calibrated.event(self.place.touched(event), survival)
-        split: Floats = np.bincount(self._owner, weight, len(self.blames) + 1).astype(float)
-        split[-1] = max(split[-1] - split[:-1].sum(), 0.0)
+        asked = [Event(self.place.touched(event), survival) for event, survival in events]
+        weight = self._calibrated.events(asked)
+        split = weight @ self._membership
+        split[:, -1] = np.maximum(split[:, -1] - split[:, :-1].sum(axis=1), 0.0)
         return split
+
+    @cached_property
+    def _membership(self) -> Floats:
+        """(rows, blames + 1) 1 where a swept common state belongs to a blame."""
+        return np.eye(len(self.blames) + 1)[self._owner]
 
     def _partition(self) -> tuple[list[Blame], list[Allowed]]:
         """The blames, and the states that each allows to the target's parents."""
@@ -96,7 +114,7 @@ class Outlook:
         active = np.zeros(network.states, dtype=bool)
         active[states[logs < 0]] = True
         active &= network.prior > 0
-        parents = np.unique(network.variable_of[np.flatnonzero(active)])
+        parents = sorted_distinct(network.variable_of[np.flatnonzero(active)])
         bounds = network.offsets
         idle = {int(v): ~active[bounds[v] : bounds[v + 1]] for v in parents}
         blames = [Blame(None)]
@@ -142,12 +160,24 @@ class Outlook:
         own[r] = family.absent(row, (), weight)[owner]
         polynomials[g] = own
         world = World(block, [self._bundle_weight(one.bundle) for one in plan.shared], polynomials)
-        solved = Solved(plan, world, list(components(plan, block.shared)))
+        solved = Solved(plan, world, self._visible_steps(rows[owner == len(self._allowed)]))
         peak = self.solver.log_common.max()
         evidence = peak + np.log(np.exp(self.solver.log_common - peak).sum())
         posterior = np.exp(solved.log_common - evidence)
         special = {site: lambda queries: family.absent(row, queries, weight)[owner]}
         return Calibrated(solved, posterior, special)
+
+    def _visible_steps(self, rows: Ints) -> list[list[Step]]:
+        """The sweep's steps on the frontier states that can be seen from these common states."""
+        block = self.plan.block(rows, 0.0)
+        weights = [shared.weight for shared in block.shared]
+        world = World(block, weights, self.solver.polynomials)
+        solved = Solved(self.plan, world, list(components(self.plan, block.shared)))
+        posterior = self.solver.common_posterior[rows]
+        return [
+            list(visible(sweep, solved.traces(number), posterior))
+            for number, sweep in enumerate(solved.sweeps)
+        ]
 
     def _bundle_weight(self, bundle: Bundle) -> Floats:
         """(states) weights of a bundle, or (rows, states) when the blame bears on them."""
@@ -190,7 +220,7 @@ class Places:
     def __init__(self, plan: Plan) -> None:
         network = plan.network
         live = np.flatnonzero(network.outcome != ABSENT)
-        _, site = np.unique(network.site[live], return_inverse=True)
+        _, site = distinct(network.site[live])
         self.plan = plan
         self._site: dict[int, int] = dict(zip(live.tolist(), site.tolist(), strict=True))
         self.common = {stage.part.variable for stage in plan.common.stages}

@@ -20,6 +20,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from diagnose.noisyor.arrays import distinct, sorted_distinct
 from diagnose.noisyor.bundle import Bundle, Part, bundle, heavy
 from diagnose.noisyor.factor import Column, Group, Survival, site_factors
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
@@ -28,7 +29,7 @@ from diagnose.noisyor.site import Family
 GROUP_SIZE = 8
 """Sites per group: few enough that a product of their factors cannot underflow."""
 
-FEW_GROUPS, WIDE = 4, 1 / 3
+FEW_GROUPS, WIDE = 4, 1 / 4
 """A shared variable that serves this many groups, and this part of all, counts as common."""
 
 FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 48, 3, 192
@@ -151,8 +152,8 @@ class _Planner:
         self.live = np.flatnonzero(network.outcome != ABSENT)
         rank = np.full(len(network.finding_names), -1)
         rank[self.live] = np.arange(len(self.live))
-        sites, self.site = np.unique(network.site[self.live], return_inverse=True)
-        self.sites = len(sites)
+        first, self.site = distinct(network.site[self.live])
+        self.sites = len(first)
         use = (rank[network.finding_of] >= 0) & (network.log_survival < 0)
         use &= weight[network.state] > 0
         self.state, self.log = network.state[use], network.log_survival[use]
@@ -162,7 +163,7 @@ class _Planner:
 
     def _roles(self) -> Ints:
         """(variables) how many sites each serves: 0 free, 1 private, -1 common, else shared."""
-        pairs = np.unique(self.variable * max(self.sites, 1) + self.site[self.finding])
+        pairs = sorted_distinct(self.variable * max(self.sites, 1) + self.site[self.finding])
         served = np.bincount(pairs // max(self.sites, 1), minlength=len(self.network.names))
         if self.sites > 1:
             served[served == self.sites] = -1
@@ -278,7 +279,7 @@ class _Planner:
         use = (self.role[self.variable] == 1) & (row[self.finding] >= 0)
         state, variable = self.state[use], self.variable[use]
         r, c = row[self.finding[use]], column[self.finding[use]]
-        owned = np.unique(r * len(self.network.names) + variable)
+        owned = sorted_distinct(r * len(self.network.names) + variable)
         owner, which = np.divmod(owned, len(self.network.names))
         place = np.arange(len(owned)) - np.searchsorted(owner, owner)
         variables = np.full((len(findings), int(place.max(initial=0)) + 1), -1, dtype=np.intp)

@@ -25,20 +25,22 @@ class Enter:
     """A shared bundle joins the frontier: (old state, bundle state) pairs go ``into`` new ones.
 
     Without a bundle, states that no later group tells apart are merged. Pairs too light to
-    matter go nowhere: their ``into`` is ``size``, one past the last state.
+    matter go nowhere: their ``into`` is ``size``, one past the last state. ``states`` is how
+    many states the bundle has (1 without a bundle).
     """
 
     bundle: int | None
+    states: int
     into: Ints
     size: int
     order: Ints | None = None
     starts: Ints | None = None
 
     def gathered(self, pairs: Floats) -> Floats:
-        """(T, size) from (T, pairs): pairs that go into one state are added up."""
+        """(..., size) from (..., pairs): pairs that go into one state are added up."""
         if self.order is None or self.starts is None:
             return pairs
-        summed: Floats = np.add.reduceat(pairs[:, self.order], self.starts, axis=1)
+        summed: Floats = np.add.reduceat(pairs[..., self.order], self.starts, axis=-1)
         return summed
 
 
@@ -94,18 +96,27 @@ def components(plan: Plan, shared: Sequence[Shared]) -> Iterator[list[Step]]:
 def _connected_order(
     shared: Sequence[Shared], touching: Mapping[int, list[int]], left: dict[int, None]
 ) -> list[int]:
-    """Take one connected part out of ``left``: next is always the group that adds least."""
+    """Take one connected part out of ``left``: next is always the group that adds least.
+
+    Looked at are groups that share a bundle with the frontier, and groups that share one with
+    these: where hoses feed row after row, the row fed first is entered before those behind it.
+    """
+
+    def beside(groups: set[int]) -> set[int]:
+        bundles = {b for g in groups for b in touching[g]}
+        return {g for b in bundles for g in shared[b].groups if g in left}
+
     start = min(left, key=lambda g: (_growth(shared, touching[g], set()), g))
     order: list[int] = []
     active: set[int] = set()
     near = {start}
     while near:
-        chosen = min(near, key=lambda g: (_growth(shared, touching[g], active), g))
+        chosen = min(near | beside(near), key=lambda g: (_growth(shared, touching[g], active), g))
         order.append(chosen)
         del left[chosen]
         active.update(touching[chosen])
         near.discard(chosen)
-        near.update(g for b in touching[chosen] for g in shared[b].groups if g in left)
+        near |= beside({chosen})
     return order
 
 
@@ -130,13 +141,13 @@ def _steps(
         coming = [b for b in touching[g] if b not in entered]
         entered.update(coming)
         if len(logs) > 1:
-            merge, logs, weight = _join(None, logs, weight, remaining, 0.0)
+            merge, logs, weight = _join(None, 1, logs, weight, remaining, 0.0)
             steps += [merge] if merge.order is not None else []
         for b in coming:
             joined = logs[:, None, :] + _widened(shared[b], logs.shape[1])
             pairs = (weight[:, None] * shared[b].weight).ravel()
             joined = joined.reshape(-1, logs.shape[1])
-            step, logs, weight = _join(b, joined, pairs, remaining, spare)
+            step, logs, weight = _join(b, len(shared[b].weight), joined, pairs, remaining, spare)
             steps.append(step)
         steps.append(Visit(g, Survival.of(logs)))
     return steps
@@ -149,15 +160,20 @@ def _widened(shared: Shared, columns: int) -> Floats:
 
 
 def _join(
-    bundle: int | None, joined: Floats, pairs: Floats, remaining: Sequence[int], spare: float
+    bundle: int | None,
+    states: int,
+    joined: Floats,
+    pairs: Floats,
+    remaining: Sequence[int],
+    spare: float,
 ) -> tuple[Enter, Floats, Floats]:
     """The step, and the log survivals and weights of the frontier's new states."""
     first, into, weight = merged(pairs, joined[:, remaining], spare)
     if len(first) == len(joined):
-        return Enter(bundle, into, len(first)), joined, pairs
+        return Enter(bundle, states, into, len(first)), joined, pairs
     order = np.argsort(into, kind="stable")
     starts = np.searchsorted(into[order], np.arange(len(first) + 1))
-    step = Enter(bundle, into, len(first), order[: starts[-1]], starts[:-1])
+    step = Enter(bundle, states, into, len(first), order[: starts[-1]], starts[:-1])
     return step, joined[first], weight
 
 
@@ -202,10 +218,10 @@ class Sweep:
             return scale + np.log(alpha.sum(axis=1)), traces
 
     def expand(self, alpha: Floats, step: Enter) -> Floats:
-        """The frontier after a bundle has joined it."""
+        """(..., T, Q) the frontier after a bundle has joined it."""
         weight = self._weight(step)
-        pairs = alpha[:, :, None] * (weight if weight.ndim == 1 else weight[:, None, :])
-        return step.gathered(pairs.reshape(len(alpha), -1))
+        pairs = alpha[..., None] * (weight if weight.ndim == 1 else weight[:, None, :])
+        return step.gathered(pairs.reshape(*alpha.shape[:-1], -1))
 
     def _weight(self, step: Enter) -> Floats:
         return np.ones(1) if step.bundle is None else self.world.bundle_weight[step.bundle]

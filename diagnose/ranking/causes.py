@@ -10,7 +10,8 @@ import numpy as np
 
 from diagnose.cases.case import Result
 from diagnose.errors import ImpossibleEvidence
-from diagnose.knowledge.parts import Remedy
+from diagnose.knowledge.circumstances import Prepare
+from diagnose.knowledge.parts import PartKind, Remedy
 from diagnose.noisyor.network import Floats
 from diagnose.noisyor.posterior import Posterior, conflict, log_evidence, posterior
 from diagnose.ranking.evidence import Evidence
@@ -23,7 +24,8 @@ class Cause:
     """One mode of one part, or one circumstance of one run, and how likely it is.
 
     ``probability`` is given everything known, ``prior`` before the results. A circumstance is a
-    cause as far as it spoiled its run. ``states`` are the flat states that stand for it.
+    cause as far as it spoiled its run; ``prepare`` says how to put it right. ``states`` are the
+    flat states that stand for the cause.
     """
 
     id: str
@@ -35,6 +37,7 @@ class Cause:
     probability: float
     prior: float
     remedy: Remedy | None = None
+    prepare: Prepare | None = None
     states: tuple[int, ...] = ()
 
     def given(self, flat: Floats) -> float:
@@ -80,7 +83,7 @@ class Ranking:
                     id=f"{part}:{mode.id}",
                     part=part,
                     mode=mode.id,
-                    says=f"{_place(part)}{kind.name}: {mode.name}",
+                    says=f"{part_in_words(part, kind)}: {mode.name}",
                     rows=machine.rows_of(part),
                     group=kind.group,
                     probability=float(flat[state]),
@@ -106,6 +109,7 @@ class Ranking:
                     group="circumstances",
                     probability=float(self.posterior.flat[own].sum()),
                     prior=float(self.evidence.prior[own].sum()),
+                    prepare=knowledge.circumstances[kind].prepare,
                     states=tuple(own),
                 )
 
@@ -121,11 +125,16 @@ class Ranking:
         return float(np.clip(-np.expm1(narrow - self.posterior.log_evidence), 0.0, 1.0))
 
 
-def _place(part: str) -> str:
-    """The place of a part in words, empty for what the whole machine shares.
+def part_in_words(part: str, kind: PartKind) -> str:
+    """A part for a sentence: its place unless the whole machine shares it, and its kind.
 
-    >>> _place("row-6/valve"), _place("section-2/manifold"), _place("supply/coupler")
-    ('row 6, ', 'section 2, ', '')
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> kinds = load_knowledge().parts
+    >>> part_in_words("row-6/valve", kinds["valve"])
+    'row 6, row valve'
+    >>> part_in_words("supply/filter", kinds["filter"]) == kinds["filter"].name
+    True
     """
     place, _, _ = part.partition("/")
-    return "" if place in ("supply", "power", "control") else f"{place.replace('-', ' ')}, "
+    shared = kind.reach == "machine"
+    return kind.name if shared else f"{place.replace('-', ' ')}, {kind.name}"

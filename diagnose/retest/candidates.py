@@ -20,13 +20,17 @@ from diagnose.knowledge.circumstances import Ask, Circumstance, Prepare
 from diagnose.knowledge.parts import Measurement
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import OPEN
+from diagnose.ranking.causes import part_in_words
 from diagnose.ranking.evidence import Evidence, Seen
 
 FEW_ROWS = 3
 """Reruns of so few rows are told apart in every detail; larger ones by their main outcomes."""
 
-MOST_SUSPECTS = 12
-"""Failed rows that are rerun one by one or with neighbours; of more, the nearest to the target."""
+MOST_SUSPECTS = 6
+"""Failed rows that are rerun one by one or with neighbours; of more, the nearest to the target.
+
+What a row far away does tells little about who is to blame for the target.
+"""
 
 
 @dataclass(frozen=True)
@@ -102,7 +106,7 @@ def row_sets(machine: Machine, failed: Sequence[int], target: int) -> list[tuple
     sets = [
         *((row,) for row in near),
         *(_with_neighbours(row, machine.rows) for row in near),
-        *(tuple(sorted(rows)) for rows in shared if set(rows) & set(failed)),
+        *(tuple(sorted(rows)) for rows in shared if set(rows) & set(near)),
         tuple(failed[:half]),
         tuple(failed[half:]),
         tuple(failed),
@@ -182,7 +186,7 @@ def _measurement(evidence: Evidence, part: str, measurement: Measurement) -> Can
     return Candidate(
         id=f"{measurement.id}@{part}",
         kind=measurement.kind,
-        says=f"{part}: {measurement.says}",
+        says=f"{part_in_words(part, evidence.model.machine.parts[part])}: {measurement.says}",
         rows=evidence.model.machine.rows_of(part),
         minutes=measurement.minutes,
         outcomes=(*(Outcome(bad.says, {}) for bad in measurement.results), Outcome("good", {})),

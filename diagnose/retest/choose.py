@@ -137,7 +137,8 @@ class _Scales:
     def __init__(self, ranking: Ranking, target: Seen) -> None:
         evidence = ranking.evidence
         again = open_reruns(evidence, evidence.model.knowledge.checks)
-        self.outlook = Outlook(evidence.network_of([*evidence.observed, *again]), target.name)
+        network = evidence.network_of([*evidence.observed, *again])
+        self.outlook = Outlook(network, target.name, ranking.posterior.flat)
         self.beliefs = Beliefs(ranking, self.outlook)
         self.names = _names(ranking, self.outlook)
         self.circumstances = _rerun_circumstances(evidence)
@@ -148,7 +149,7 @@ class _Scales:
         if candidate.ladder:
             table = told(self.beliefs, candidate.ladder)
         else:
-            table = [self._rerun(outcome.event) for outcome in candidate.outcomes]
+            table = list(self._rerun([outcome.event for outcome in candidate.outcomes]))
             rest = np.maximum(self.outlook.blame - sum(table), 0.0)
             if rest.sum() > RARE:
                 table.append(rest)
@@ -157,14 +158,13 @@ class _Scales:
         prospects = tuple(_prospect(*pair, self.names) for pair in pairs if pair[1].sum() > RARE)
         return Proposal(candidate, mutual_information(np.stack(table)), prospects)
 
-    def _rerun(self, event: Mapping[str, bool]) -> Floats:
-        """(blames + 1) joint probability of a rerun's outcome, over its own circumstances."""
-        if len(event) == 1:
-            mean = sum(p * survival for p, survival in self.circumstances)
-            return self.outlook.joint(event, mean)
-        parts = [p * self.outlook.joint(event, survival) for p, survival in self.circumstances]
-        joint: Floats = np.sum(parts, axis=0)
-        return joint
+    def _rerun(self, events: Sequence[Mapping[str, bool]]) -> Floats:
+        """(outcomes, blames + 1) joint probabilities, over the rerun's own circumstances."""
+        asked = [(event, survival) for event in events for _, survival in self.circumstances]
+        chances = np.array([chance for chance, _ in self.circumstances])
+        joint = self.outlook.joints(asked).reshape(len(events), len(chances), -1)
+        mixed: Floats = np.einsum("ecb,c->eb", joint, chances)
+        return mixed
 
 
 def _names(ranking: Ranking, outlook: Outlook) -> list[str]:

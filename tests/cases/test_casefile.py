@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -147,3 +148,10 @@ def test_a_written_case_reads_as_the_same_case(runs: list[Run], readings: list[R
     numbered = (Run(n, r.check, r.results, r.circumstances) for n, r in enumerate(runs, 1))
     case = Case("mounted-6", tuple(numbered), tuple(readings), {"rehooked": "no"})
     assert read(case_text(case, MACHINE)) == case
+
+
+@settings(max_examples=300)
+@given(st.integers(0, len(STORY)), st.integers(0, 12), st.text('{}[]:,-"?&*\n aeon019', max_size=6))
+def test_any_spoilt_case_file_is_read_or_refused_politely(cut: int, size: int, put: str) -> None:
+    with suppress(FileProblems):
+        assert read(STORY[:cut] + put + STORY[cut + size :]).machine == "mounted-6"

@@ -15,7 +15,7 @@ KNOWLEDGE, RULES = load_knowledge(), load_rules()
 RULE = [
     "What it says",
     "When",
-    "Then",
+    "Then it finds",
     "Why",
     "When it is wrong",
     "Source",
