@@ -113,7 +113,7 @@ class Outlook:
         states, logs = network.state[entries], network.log_survival[entries]
         active = np.zeros(network.states, dtype=bool)
         active[states[logs < 0]] = True
-        active &= network.prior > 0
+        active &= self.plan.weight > 0
         parents = sorted_distinct(network.variable_of[np.flatnonzero(active)])
         bounds = network.offsets
         idle = {int(v): ~active[bounds[v] : bounds[v + 1]] for v in parents}

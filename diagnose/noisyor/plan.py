@@ -21,7 +21,7 @@ from itertools import pairwise
 import numpy as np
 
 from diagnose.noisyor.arrays import distinct, sorted_distinct
-from diagnose.noisyor.bundle import Bundle, Part, bundle, heavy
+from diagnose.noisyor.bundle import FLOOR, Bundle, Part, bundle, heavy
 from diagnose.noisyor.factor import Column, Group, Survival, site_factors
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.site import Family
@@ -29,13 +29,14 @@ from diagnose.noisyor.site import Family
 GROUP_SIZE = 8
 """Sites per group: few enough that a product of their factors cannot underflow."""
 
-FEW_GROUPS, WIDE = 4, 1 / 4
-"""A shared variable that serves this many groups, and this part of all, counts as common."""
+FEW_GROUPS, WIDE = 8, 0.6
+"""A shared variable counts as common when it serves this many groups with present findings,
+and this part of all such groups."""
 
 FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 48, 3, 192
 """How many common states the first block takes, how the next ones grow, and the most."""
 
-NEGLIGIBLE = 1e-12
+NEGLIGIBLE = 1e-10
 """All joint states left out together certainly carry less than this share of the evidence."""
 
 
@@ -171,10 +172,11 @@ class _Planner:
 
     def plan(self, constant: float, negligible: float) -> Plan:
         layout = self._layout()
+        failing = {g for g, group in enumerate(layout.groups) if group.classes}
         wide = [
             part.variable
             for parts, _, served in layout.shared
-            if len(served) >= max(FEW_GROUPS, WIDE * len(layout.groups))
+            if len(served & failing) >= max(FEW_GROUPS, WIDE * len(failing))
             for part in parts
         ]
         if wide:
@@ -415,5 +417,6 @@ def _candidates(parts: Sequence[Part], columns: int) -> tuple[Floats, Floats]:
     with np.errstate(divide="ignore"):
         for part, b in zip(parts, best, strict=True):
             weights.append(np.log(part.weight))
-            tables.append(base - part.log_survival[b] + part.log_survival)
+            own = np.maximum(part.log_survival, FLOOR)
+            tables.append(base - own[b] + own)
     return np.concatenate(weights), np.concatenate(tables)

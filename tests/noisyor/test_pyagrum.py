@@ -1,0 +1,40 @@
+"""Machine networks against pyAgrum, which shares no code with us: 1e-9 everywhere."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnose.noisyor import posterior
+from diagnose.noisyor.network import Network
+from tests.noisyor.agrum import smallest
+from tests.noisyor.cases import PATTERNS, network, random_network
+
+SPARE = float(np.log(1e-12))
+"""Log share of the evidence that pyAgrum may leave out; evidence itself is compared."""
+
+
+def agrees(one: Network) -> None:
+    """Fails unless pyAgrum finds the same evidence and marginals."""
+    found = posterior(one)
+    log, flat = smallest(one, found.log_evidence + SPARE).answer("LazyPropagation")
+    np.testing.assert_allclose(found.flat, flat, atol=1e-9, rtol=0)
+    assert found.log_evidence == pytest.approx(log, abs=1e-9)
+
+
+@pytest.mark.parametrize("pattern", PATTERNS)
+@pytest.mark.parametrize("machine", ["mounted-6", "mounted-12"])
+def test_unstated_circumstances_agree_with_pyagrum(machine: str, pattern: str) -> None:
+    agrees(network(machine, pattern, known=False, again=False))
+
+
+@pytest.mark.parametrize("pattern", ["one row", "section", "scattered"])
+@pytest.mark.parametrize("machine", ["mounted-6", "mounted-12"])
+def test_failed_rows_run_once_more_agree_with_pyagrum(machine: str, pattern: str) -> None:
+    agrees(network(machine, pattern, known=True, again=True))
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("machine", ["mounted-6", "mounted-12"])
+def test_random_runs_agree_with_pyagrum(machine: str, seed: int) -> None:
+    agrees(random_network(machine, seed))
