@@ -160,9 +160,8 @@ def _groups(groups: Mapping[str, float]) -> str:
 
 def _warnings(report: Report) -> Iterator[str]:
     """What to know before trusting the order of the causes."""
-    together = report.get("together")
-    if together:
-        yield f"{together['says']}. All of them together: {percent(together['probability'])}"
+    for together in report["together"]:
+        yield f"{together['says']} ({percent(together['probability'])})"
     for weak in report.get("fragile") or []:
         yield (
             f"fragile: were {weak['group']} faults {_times(weak['factor'])} as common as is "
@@ -206,7 +205,8 @@ def _tests(
 
 
 def _test(test: Report, names: Mapping[str, str]) -> Iterator[RenderableType]:
-    head = Text(sentence(test["says"]), style="title")
+    first = "before anything else: " if test["required"] else ""
+    head = Text(sentence(first + test["says"]), style="title")
     head.append(f" About {minutes_text(test['minutes'])}.", "not bold")
     yield head
     if test.get("needs"):
@@ -232,7 +232,8 @@ def _outcomes(outcomes: Sequence[Report], names: Mapping[str, str]) -> Table:
 def _outcome(outcome: Report, names: Mapping[str, str]) -> str:
     leads_to = outcome["leads_to"]
     result = PLAIN_RESULTS.get(outcome["result"], outcome["result"].rstrip("."))
-    return f"{result}: then {names.get(leads_to) or PLAIN_BLAMES.get(leads_to, leads_to)}"
+    blame = names.get(leads_to) or PLAIN_BLAMES.get(leads_to, leads_to)
+    return f"{result}: then most likely {blame} ({percent(outcome['leads_to_probability'])})"
 
 
 def _bullets(lines: Iterable[str], style: str = "", indent: int = 2) -> Iterator[RenderableType]:

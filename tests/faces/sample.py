@@ -60,11 +60,13 @@ def report(rows: int = 12) -> dict[str, Any]:
             cause("supply/coupler:unseated", "couplers: unseated", 0.0006, [*range(1, rows + 1)]),
         ],
         "groups": {"row": 0.9, "section": 0.05, "supply": 0.0006},
-        "together": {
-            "causes": ["row-6/valve:coil_open", "row-7/valve:coil_open"],
-            "probability": 0.4,
-            "says": "No one cause explains every failure",
-        },
+        "together": [
+            {
+                "causes": ["row-6/valve:coil_open", "row-7/valve:coil_open"],
+                "probability": 0.4,
+                "says": "No one cause explains every failure",
+            }
+        ],
         "fragile": [
             {"group": "wiring", "factor": 1 / 3, "top": "x", "says": "row 6, connector: open"}
         ],
@@ -76,6 +78,7 @@ def report(rows: int = 12) -> dict[str, Any]:
                 "rows": [5, 6, 7],
                 "minutes": 5.5,
                 "bits": 0.4,
+                "required": False,
                 "needs": ["engine running"],
                 "cautions": ["Row units move while the check runs."],
                 "outcomes": [
@@ -83,10 +86,26 @@ def report(rows: int = 12) -> dict[str, Any]:
                         "result": "only 6 fails",
                         "probability": 0.8,
                         "leads_to": "row-6/valve:coil_open",
+                        "leads_to_probability": 0.7,
                     },
-                    {"result": "good", "probability": 0.19, "leads_to": "chance"},
-                    {"result": "all fail", "probability": 0.005, "leads_to": "several"},
-                    {"result": "only 5 fails", "probability": 0.005, "leads_to": "several"},
+                    {
+                        "result": "good",
+                        "probability": 0.19,
+                        "leads_to": "chance",
+                        "leads_to_probability": 0.7,
+                    },
+                    {
+                        "result": "all fail",
+                        "probability": 0.005,
+                        "leads_to": "several",
+                        "leads_to_probability": 0.7,
+                    },
+                    {
+                        "result": "only 5 fails",
+                        "probability": 0.005,
+                        "leads_to": "several",
+                        "leads_to_probability": 0.7,
+                    },
                 ],
             }
         ],

@@ -126,8 +126,11 @@ class Reader:
             lets = np.stack([self.failures[f].get(v, np.ones(len(prior))) for f in kinds], axis=1)
             joint = (weight[:, None] * prior).ravel()
             product = (logs[:, None, :] * lets).reshape(len(joint), -1)
-            hashed = (np.rint(product * 2.0**44).astype(np.int64) * key).sum(axis=1)
+            whole = np.rint(product * 2.0**44).astype(np.int64)
+            hashed = (whole * key).sum(axis=1)
             _, first, into = np.unique(hashed, return_index=True, return_inverse=True)
+            if not (whole == whole[first[into]]).all():
+                raise ArithmeticError("expected equal hashes only for equal survivals")
             merged = np.bincount(into, joint)
             light = np.argsort(merged)
             kept = np.ones(len(merged), dtype=bool)

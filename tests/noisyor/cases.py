@@ -14,7 +14,7 @@ from diagnose.report import rank
 
 GOOD = {
     "bleed": ("supply=900psi", "bleed-hose=fitted"),
-    "response": ("supply=1200psi", "bleed-hose=stowed"),
+    "response": ("supply=180bar", "bleed-hose=stowed"),
 }
 STEADY = ("oil=54C", "engine=on", "moving=no")
 PATTERNS = ("one row", "section", "scattered", "all")

@@ -8,6 +8,7 @@ import pytest
 from diagnose.noisyor import posterior
 from diagnose.noisyor.posterior import conflict, log_evidence
 from tests.noisyor.oracle import World
+from tests.noisyor.section_thrice import section_thrice
 from tests.noisyor.worlds import random_world
 
 POSSIBLE = [seed for seed in range(60) if random_world(seed).weight().sum() > 0]
@@ -67,3 +68,10 @@ def test_nothing_observed_leaves_the_priors() -> None:
     found = posterior(world.network)
     np.testing.assert_allclose(found.flat, world.network.prior, atol=1e-15)
     assert log_evidence(world.network) == pytest.approx(0.0, abs=1e-15)
+
+
+def test_six_rows_failing_three_runs_agree_with_enumeration() -> None:
+    world = section_thrice()
+    found = posterior(world.network)
+    np.testing.assert_allclose(found.flat, world.marginals(), atol=1e-12)
+    assert found.log_evidence == pytest.approx(np.log(world.weight().sum()), abs=1e-12)
