@@ -19,10 +19,21 @@ FLOOR = -800.0
 """A log survival below this is zero in double precision; used in place of minus infinity."""
 
 _GRAIN = 2.0**40
-_MULTIPLIERS = np.array(
-    [((0x9E3779B97F4A7C15 * (2 * c + 1)) ^ (c << 17)) % 2**63 | 1 for c in range(4096)],
-    dtype=np.int64,
-)
+_MOST_COLUMNS = 4096
+
+
+def _multipliers() -> NDArray[np.int64]:
+    """Odd numbers without any simple relation between them (Steele et al. 2014, SplitMix).
+
+    Multiples of one number will not do: rows whose logs stand in a simple ratio would collide.
+    """
+    z = np.arange(1, _MOST_COLUMNS + 1, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)
+    z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return ((z ^ (z >> np.uint64(31))) | np.uint64(1)).view(np.int64)
+
+
+_MULTIPLIERS = _multipliers()
 
 
 @dataclass(frozen=True)

@@ -172,7 +172,7 @@ class Outlook:
         block = self.plan.block(rows, 0.0)
         weights = [shared.weight for shared in block.shared]
         world = World(block, weights, self.solver.polynomials)
-        solved = Solved(self.plan, world, list(components(self.plan, block.shared)))
+        solved = Solved(self.plan, world, list(components(self.plan, block)))
         posterior = self.solver.common_posterior[rows]
         return [
             list(visible(sweep, solved.traces(number), posterior))

@@ -33,7 +33,7 @@ FEW_GROUPS, WIDE = 8, 0.6
 """A shared variable counts as common when it serves this many groups with present findings,
 and this part of all such groups."""
 
-FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 48, 3, 192
+FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 12, 3, 192
 """How many common states the first block takes, how the next ones grow, and the most."""
 
 NEGLIGIBLE = 1e-10
@@ -69,14 +69,16 @@ class Shared:
 class Block:
     """Some states of the common bundle (their ``rows`` in it), and what they are met with.
 
-    Light common states need only heavy states of the shared bundles: what is left out is too
-    light to matter. That is why the common states are taken block by block.
+    Light common states need only heavy states of the shared bundles: what is left out, up to a
+    weight of ``spare`` per bundle, is too light to matter. That is why the common states are
+    taken block by block.
     """
 
     rows: Ints
     log_weight: Floats
     common: Survival
     shared: tuple[Shared, ...]
+    spare: float
 
 
 @dataclass(frozen=True)
@@ -101,7 +103,7 @@ class Plan:
         cuts = [FIRST_BLOCK]
         while cuts[-1] < len(order):
             cuts.append(cuts[-1] + min(cuts[-1] * GROWTH, LARGEST_BLOCK))
-        share = self.spare * weight.sum() / len(cuts)
+        share = self.spare * weight.sum() / (2 * len(cuts))
         return [self.block(rows, share) for rows in np.split(order, cuts) if len(rows)]
 
     def block(self, rows: Ints, share: float) -> Block:
@@ -109,13 +111,23 @@ class Plan:
         weight = self.common.weight[rows]
         with np.errstate(divide="ignore"):
             log_weight = np.log(weight)
-        spare = share / weight.sum() if share else 0.0
+        spare = _coarse(share / weight.sum() / max(len(self.shared), 1)) if share else 0.0
         return Block(
             rows,
             log_weight,
             Survival.of(self.common.log_survival[rows]),
             tuple(shared.trimmed(spare) for shared in self.shared),
+            spare,
         )
+
+
+def _coarse(spare: float) -> float:
+    """The next lower power of 16, so that neighbouring blocks can share their steps.
+
+    >>> _coarse(0.1) == 1 / 16
+    True
+    """
+    return float(16.0 ** np.floor(np.log2(spare) / 4)) if spare > 0 else 0.0
 
 
 def make_plan(network: Network, negligible: float = NEGLIGIBLE) -> Plan | None:

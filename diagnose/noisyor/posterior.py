@@ -110,13 +110,12 @@ class Solver:
         self.plan = plan
         polynomials = [family.polynomial for family in plan.families]
         self.polynomials = [group.rows(polynomials) for group in plan.groups]
-        ordered: dict[tuple[int, ...], list[list[Step]]] = {}
+        ordered: dict[float, list[list[Step]]] = {}
         self.blocks = []
         for block in plan.blocks():
-            sizes = tuple(len(shared.weight) for shared in block.shared)
-            if sizes not in ordered:
-                ordered[sizes] = list(components(plan, block.shared))
-            self.blocks.append(Solved(plan, self._world(block), ordered[sizes]))
+            if block.spare not in ordered:
+                ordered[block.spare] = list(components(plan, block))
+            self.blocks.append(Solved(plan, self._world(block), ordered[block.spare]))
 
     @classmethod
     def of(cls, network: Network, negligible: float = NEGLIGIBLE) -> Solver | None:
@@ -179,7 +178,7 @@ class Solved:
     def __init__(self, plan: Plan, world: World, parts: Sequence[Sequence[Step]]) -> None:
         self.plan, self.world = plan, world
         self.sweeps = [Sweep(plan, steps, world) for steps in parts]
-        small = len(world.block.rows) <= FIRST_BLOCK
+        small = len(world.block.rows) <= 4 * FIRST_BLOCK
         forwards = [sweep.forward(keep=small) for sweep in self.sweeps]
         self._traces = [traces for _, traces in forwards]
         self.log_parts = [part for part, _ in forwards]

@@ -81,8 +81,9 @@ class Trace:
         return product
 
 
-def components(plan: Plan, shared: Sequence[Shared]) -> Iterator[list[Step]]:
-    """The steps of each connected part of the plan, with these states of the shared bundles."""
+def components(plan: Plan, block: Block) -> Iterator[list[Step]]:
+    """The steps of each connected part of the plan, with a block's states of shared bundles."""
+    shared = block.shared
     touching: dict[int, list[int]] = {g: [] for g in range(len(plan.groups))}
     for b, one in enumerate(shared):
         for g in one.groups:
@@ -90,7 +91,7 @@ def components(plan: Plan, shared: Sequence[Shared]) -> Iterator[list[Step]]:
     left = dict.fromkeys(touching)
     while left:
         order = _connected_order(shared, touching, left)
-        yield _steps(plan, shared, order, touching)
+        yield _steps(plan, block, order, touching)
 
 
 def _connected_order(
@@ -125,11 +126,11 @@ def _growth(shared: Sequence[Shared], bundles: Sequence[int], active: set[int]) 
 
 
 def _steps(
-    plan: Plan, shared: Sequence[Shared], order: Sequence[int], touching: Mapping[int, list[int]]
+    plan: Plan, block: Block, order: Sequence[int], touching: Mapping[int, list[int]]
 ) -> list[Step]:
     logs = np.zeros((1, plan.columns[1]))
     weight = np.ones(1)
-    spare = plan.spare / max(len(shared), 1)
+    shared, spare = block.shared, block.spare
     used = [
         sorted({c.shared for c in (*plan.groups[g].classes, *plan.groups[g].queries)})
         for g in order
