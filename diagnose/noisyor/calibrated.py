@@ -19,7 +19,7 @@ from diagnose.noisyor.network import Floats, Ints
 from diagnose.noisyor.posterior import Solved
 from diagnose.noisyor.sweep import Enter, Step, Sweep, Trace, Visit, backward
 
-UNSEEN = 1e-7
+UNSEEN = 1e-5
 """Joint states that together have less posterior than this cannot be seen in any outcome."""
 
 Asked = tuple[int, int, bool]

@@ -207,10 +207,13 @@ class Outlook:
         return masked
 
 
-ENOUGH = 1e-9
+GOOD_TO = 1e-4
+"""What the probabilities that an outlook gives are good to."""
+
+ENOUGH = 1e-6
 """Share of the evidence that may be left out where only a choice of tests depends on it."""
 
-LIGHT = 1e-7
+LIGHT = 1e-5
 """Common states this much lighter than a blame's heaviest do not change a choice of tests."""
 
 

@@ -29,7 +29,7 @@ from diagnose.noisyor.site import Family
 GROUP_SIZE = 8
 """Sites per group: few enough that a product of their factors cannot underflow."""
 
-FEW_GROUPS, WIDE = 8, 0.6
+FEW_GROUPS, MANY_GROUPS, WIDE = 3, 8, 0.6
 """A shared variable counts as common when it serves this many groups with present findings,
 and this part of all such groups."""
 
@@ -184,13 +184,7 @@ class _Planner:
 
     def plan(self, constant: float, negligible: float) -> Plan:
         layout = self._layout()
-        failing = {g for g, group in enumerate(layout.groups) if group.classes}
-        wide = [
-            part.variable
-            for parts, _, served in layout.shared
-            if len(served & failing) >= max(FEW_GROUPS, WIDE * len(failing))
-            for part in parts
-        ]
+        wide = self._wide(layout)
         if wide:
             self.role[wide] = -1
             layout = self._layout()
@@ -210,6 +204,24 @@ class _Planner:
             columns=layout.columns,
             spare=spare,
         )
+
+    def _wide(self, layout: _Layout) -> list[int]:
+        """Shared variables that serve most groups with present findings.
+
+        Where findings are asked about, a few such groups are enough for a variable that none
+        of the open findings depends on.
+        """
+        failing = {g for g, group in enumerate(layout.groups) if group.classes}
+        asked = self.network.outcome[self.live][self.finding] == OPEN
+        depended_on = set(self.variable[asked].tolist())
+        wide = []
+        for parts, _, served in layout.shared:
+            spread = len(served & failing)
+            past = bool(depended_on) and not depended_on & {part.variable for part in parts}
+            least = FEW_GROUPS if past else MANY_GROUPS
+            if spread >= max(least, WIDE * len(failing)):
+                wide += [part.variable for part in parts]
+        return wide
 
     def _layout(self) -> _Layout:
         """Families, groups and parts under the present roles."""

@@ -11,7 +11,7 @@ from diagnose.noisyor.outlook import Outlook
 from tests.noisyor.oracle import World
 from tests.noisyor.worlds import random_world
 
-LIGHT = 1e-6
+GOOD_TO = 1e-6
 """An outlook may leave out joint states lighter than this: only a choice of tests rests on it."""
 
 
@@ -44,13 +44,13 @@ def test_an_event_shares_out_over_blames_as_enumeration_says(seed: int, survival
         expected = world.blamed("target", event, survival)
         causes = [blame.cause for blame in outlook.blames]
         wanted = [expected.get(cause, 0.0) for cause in (*causes, "several")]
-        assert outlook.joint(event, survival) == pytest.approx(wanted, abs=LIGHT)
+        assert outlook.joint(event, survival) == pytest.approx(wanted, abs=GOOD_TO)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_blame_is_a_partition(seed: int) -> None:
     outlook = Outlook(asking(seed).network, "target")
-    assert outlook.blame.sum() == pytest.approx(1.0, abs=LIGHT)
+    assert outlook.blame.sum() == pytest.approx(1.0, abs=GOOD_TO)
     assert len({blame.cause for blame in outlook.blames}) == len(outlook.blames)
 
 
