@@ -22,7 +22,7 @@ from diagnose.noisyor.sweep import (
     others,
 )
 
-INVISIBLE = 1e-15
+INVISIBLE = 1e-12
 """A block of common states with less posterior than this cannot be seen in any marginal."""
 
 
@@ -217,11 +217,10 @@ class Solved:
 
 def bundle_message(step: Enter, trace: Trace, behind: Floats, norm: Floats, states: int) -> Floats:
     """(states): the weight of everything else for each state of a bundle that enters."""
-    meeting = (trace.before * norm[:, None]).T @ behind
     if step.starts is not None:
-        meeting = np.append(meeting, np.zeros((len(meeting), 1)), axis=1)
-    old = np.repeat(np.arange(len(meeting)), states)
-    message: Floats = meeting[old, step.into].reshape(-1, states).sum(axis=0)
+        behind = np.concatenate([behind, np.zeros((len(behind), 1))], axis=1)[:, step.into]
+    pairs = behind.reshape(*trace.before.shape, states)
+    message: Floats = np.einsum("tqs,tq->s", pairs, trace.before * norm[:, None])
     return message
 
 

@@ -7,12 +7,9 @@ from itertools import product
 import pytest
 
 from diagnose.noisyor.network import Finding
-from diagnose.noisyor.outlook import Outlook
+from diagnose.noisyor.outlook import GOOD_TO, Outlook
 from tests.noisyor.oracle import World
 from tests.noisyor.worlds import random_world
-
-GOOD_TO = 1e-6
-"""An outlook may leave out joint states lighter than this: only a choice of tests rests on it."""
 
 
 def asking(seed: int) -> World:
