@@ -99,6 +99,8 @@ class Plan:
     def blocks(self) -> list[Block]:
         """The common states, heaviest first, in blocks that grow by `GROWTH`."""
         weight = self.common.weight
+        if not self.shared:
+            return [self.block(np.arange(len(weight)), 0.0)]
         order = np.argsort(-weight)
         cuts = [FIRST_BLOCK]
         while cuts[-1] < len(order):

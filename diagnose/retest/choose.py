@@ -207,5 +207,5 @@ def mutual_information(joint: Floats) -> float:
     """
     joint = joint / joint.sum()
     apart = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
-    there = joint > 0
+    there = (joint > 0) & (apart > 0)
     return max(float((joint[there] * np.log2(joint[there] / apart[there])).sum()), 0.0)
