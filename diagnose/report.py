@@ -21,7 +21,7 @@ from diagnose.reasoning.facts import facts_of
 from diagnose.reasoning.finding import Fact, Finding
 from diagnose.reasoning.loading import load_rules
 from diagnose.retest.candidates import Candidate
-from diagnose.retest.choose import Proposal, exactly, next_tests
+from diagnose.retest.choose import Proposal, choose_target, exactly, next_tests
 
 SCHEMA = "rowfault/ranking/1"
 
@@ -60,6 +60,8 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
     listed = [cause for cause in ranking.causes if cause.probability >= LEAST]
     moved = weights(ranking, listed[:LEADING])
     proposals = [exactly(ranking, proposal) for proposal in next_tests(ranking)[:tests]]
+    target = choose_target(ranking)
+    row = target.row if target else None
     warned = _advice(ranking, listed[:LEADING], proposals)
     return {
         "schema": SCHEMA,
@@ -73,11 +75,16 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
         "groups": dict(ranking.groups),
         "together": _together(ranking),
         "fragile": fragile(ranking),
-        "next": [_proposal(proposal, warned) for proposal in proposals],
+        "next": [_proposal(proposal, row, warned) for proposal in proposals],
         "log_evidence": ranking.posterior.log_evidence,
         "priors": "shipped",
-        "cautions": list(dict.fromkeys(f.says for f in warned if f.kind == "caution")),
+        "cautions": _cautions((*evidence.findings, *warned)),
     }
+
+
+def _cautions(findings: Sequence[Finding]) -> list[str]:
+    """Cautions about what was seen and about what is proposed, each once."""
+    return list(dict.fromkeys(one.says for one in findings if one.kind == "caution"))
 
 
 def _run(run: Run, findings: Sequence[Finding]) -> dict[str, object]:
@@ -162,7 +169,8 @@ def _together(ranking: Ranking) -> list[dict[str, object]]:
     return [{"causes": ids, "probability": found.probability, "says": found.says}]
 
 
-def _proposal(proposal: Proposal, warned: Sequence[Finding]) -> dict[str, object]:
+def _proposal(proposal: Proposal, row: int | None, warned: Sequence[Finding]) -> dict[str, object]:
+    """A test; its outcomes lead to the likeliest cause of the failure of ``row``."""
     candidate = proposal.candidate
     cautions = [f.says for f in warned if f.kind == "caution" and candidate.id in f.about]
     return {
@@ -173,6 +181,7 @@ def _proposal(proposal: Proposal, warned: Sequence[Finding]) -> dict[str, object
         "minutes": candidate.minutes,
         "bits": proposal.bits,
         "required": proposal.required,
+        "blames_row": row,
         "needs": list(candidate.needs),
         "cautions": list(dict.fromkeys([*candidate.cautions, *cautions])),
         "outcomes": [

@@ -211,29 +211,30 @@ def _test(test: Report, names: Mapping[str, str]) -> Iterator[RenderableType]:
     yield head
     if test.get("needs"):
         yield Text(f"Needs: {', '.join(test['needs'])}.")
-    yield _outcomes(test["outcomes"], names)
+    yield _outcomes(test["outcomes"], names, test["blames_row"])
     for caution in test.get("cautions") or []:
         yield Text(f"Take care: {sentence(caution)}", style="caution")
 
 
-def _outcomes(outcomes: Sequence[Report], names: Mapping[str, str]) -> Table:
+def _outcomes(outcomes: Sequence[Report], names: Mapping[str, str], row: int) -> Table:
     table = Table.grid(padding=(0, 2))
     table.add_column(justify="right", no_wrap=True, min_width=9)
     table.add_column()
     for outcome in outcomes:
         if outcome["probability"] >= WORTH_LISTING:
-            table.add_row(percent(outcome["probability"]), _outcome(outcome, names))
+            table.add_row(percent(outcome["probability"]), _outcome(outcome, names, row))
     rare = [each["probability"] for each in outcomes if each["probability"] < WORTH_LISTING]
     if rare:
         table.add_row(percent(sum(rare)), "other results")
     return table
 
 
-def _outcome(outcome: Report, names: Mapping[str, str]) -> str:
+def _outcome(outcome: Report, names: Mapping[str, str], row: int) -> str:
     leads_to = outcome["leads_to"]
     result = PLAIN_RESULTS.get(outcome["result"], outcome["result"].rstrip("."))
     blame = names.get(leads_to) or PLAIN_BLAMES.get(leads_to, leads_to)
-    return f"{result}: then most likely {blame} ({percent(outcome['leads_to_probability'])})"
+    chance = percent(outcome["leads_to_probability"])
+    return f"{result}: then row {row} failed most likely by {blame} ({chance})"
 
 
 def _bullets(lines: Iterable[str], style: str = "", indent: int = 2) -> Iterator[RenderableType]:

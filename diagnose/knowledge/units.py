@@ -16,7 +16,7 @@ OVER_RANGE_OHM = 1e6
 """What stands for a meter that shows no way through (``open`` or ``OL``)."""
 
 _BAR_PER_PSI = 0.45359237 * 9.80665 / 0.0254**2 / 1e5
-_TYPED = re.compile(r"([-+]?[0-9]{1,9}(?:\.[0-9]{1,9})?)\s*([^\s0-9][^\s]{0,11})?")
+_TYPED = re.compile(r"([-+]?[0-9]{1,9}(?:\.[0-9]{1,20})?)\s*([^\s0-9][^\s]{0,11})?")
 
 
 @dataclass(frozen=True)

@@ -155,3 +155,9 @@ def test_a_written_case_reads_as_the_same_case(runs: list[Run], readings: list[R
 def test_any_spoilt_case_file_is_read_or_refused_politely(cut: int, size: int, put: str) -> None:
     with suppress(FileProblems):
         assert read(STORY[:cut] + put + STORY[cut + size :]).machine == "mounted-6"
+
+
+@pytest.mark.parametrize("typed", ["supply=901psi", "oil=119F", "oil=301.7K"])
+def test_values_typed_in_any_unit_come_back_to_the_last_digit(typed: str) -> None:
+    case = read_typed(MACHINE, [typed, "bleed=PPPPPF"])
+    assert read(case_text(case, MACHINE)) == case

@@ -79,6 +79,7 @@ def report(rows: int = 12) -> dict[str, Any]:
                 "minutes": 5.5,
                 "bits": 0.4,
                 "required": False,
+                "blames_row": 6,
                 "needs": ["engine running"],
                 "cautions": ["Row units move while the check runs."],
                 "outcomes": [
