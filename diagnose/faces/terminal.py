@@ -234,7 +234,7 @@ def _outcome(outcome: Report, names: Mapping[str, str], row: int) -> str:
     result = PLAIN_RESULTS.get(outcome["result"], outcome["result"].rstrip("."))
     blame = names.get(leads_to) or PLAIN_BLAMES.get(leads_to, leads_to)
     chance = percent(outcome["leads_to_probability"])
-    return f"{result}: then row {row} failed most likely by {blame} ({chance})"
+    return f"{result}. Likeliest for row {row} then: {blame} ({chance})"
 
 
 def _bullets(lines: Iterable[str], style: str = "", indent: int = 2) -> Iterator[RenderableType]:

@@ -20,6 +20,7 @@ from diagnose.knowledge.circumstances import State
 from diagnose.knowledge.parts import Measurement
 from diagnose.noisyor.network import ABSENT, OPEN, PRESENT, Floats, Network
 from diagnose.ranking.model import Entries, Model
+from diagnose.ranking.trust import check_findings
 from diagnose.reasoning.finding import Finding
 
 BITES = 0.9
@@ -56,6 +57,7 @@ class Evidence:
     _states: Mapping[tuple[int, str], str] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
+        check_findings(self.model, self.case, self.findings)
         known = {
             (int(finding.values["run"]), str(finding.values["circumstance"])): str(
                 finding.values["state"]

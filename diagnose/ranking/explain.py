@@ -78,8 +78,11 @@ def items(evidence: Evidence) -> Iterator[Item]:
                     tuple(f"{run.check}@{row}#{run.index}" for row in numbers),
                 )
     for finding in evidence.findings:
-        if finding.kind in ("reading", "prior"):
+        if finding.kind == "reading":
             yield Item(finding.says, _lacking(evidence, [finding]))
+    history = [finding for finding in evidence.findings if finding.kind == "prior"]
+    for says in dict.fromkeys(finding.says for finding in history):
+        yield Item(says, _lacking(evidence, [one for one in history if one.says == says]))
     for run in evidence.case.runs:
         stated = [
             finding

@@ -64,6 +64,8 @@ def test_a_finding_says_what_made_it_fire_and_what_was_not_there():
     made = named(findings("mounted-12", "bleed=FFFFFFFFFFFF"), "reseat-couplers-first")
     assert made.because == (
         "All 12 rows that ran failed run 1 (bleed)",
+        "run 1 (bleed): 12 of 12 rows failed",
+        "no pattern with rule everything-in-one-check",
         "no standing with run 1",
     )
 
