@@ -1,4 +1,7 @@
-"""What happened at the planter: runs, readings and history, as plain values.
+"""What happened at the planter: runs, readings, work done and history, as plain values.
+
+Each remedy or swap begins a new *epoch*: the time before the first is epoch 0. A run or reading
+says in which epoch it was made, so that it counts with the parts as they were then.
 
 A `Case` holds only what was observed. What it means is worked out by later modules.
 """
@@ -30,6 +33,7 @@ class Run:
     results: one `Result` per row of the machine, row 1 first.
     circumstances: what is known about the run, by circumstance id: a choice such as ``"on"``,
         or a number in the unit of the circumstance (degrees Celsius, bar). Absent means unknown.
+    epoch: how many remedies and swaps were done before it.
 
     >>> run = Run(1, "response", (Result.PASS, Result.FAIL, Result.NOT_RUN), {"oil": 54.0})
     >>> run.pattern, run.rows_with(Result.FAIL)
@@ -40,6 +44,7 @@ class Run:
     check: str
     results: tuple[Result, ...]
     circumstances: Mapping[str, float | str] = field(default_factory=dict)
+    epoch: int = 0
 
     @property
     def pattern(self) -> str:
@@ -60,11 +65,52 @@ class Reading:
     measurement: id of the measurement as its part kind lists it (``coil-resistance``).
     part: id of the part it was taken at (``row-6/valve``).
     value: a number in the measurement's own unit, or a choice (``"yes"``, ``"no"``).
+    epoch: how many remedies and swaps were done before it.
     """
 
     measurement: str
     part: str
     value: float | str
+    epoch: int = 0
+
+
+@dataclass(frozen=True)
+class Remedied:
+    """A remedy that was done to a part, by the id that its kind lists.
+
+    >>> Remedied("replace-coil", "row-6/valve").id
+    'replace-coil@row-6/valve'
+    """
+
+    remedy: str
+    part: str
+
+    @property
+    def id(self) -> str:
+        """``REMEDY@PART``."""
+        return f"{self.remedy}@{self.part}"
+
+
+@dataclass(frozen=True)
+class Swapped:
+    """What changed places between a part and its like in another row, by the id of the swap.
+
+    >>> Swapped("swap-coil", "row-6/valve", "row-5/valve").id
+    'swap-coil@row-6/valve+row-5/valve'
+    """
+
+    swap: str
+    part: str
+    other: str
+
+    @property
+    def id(self) -> str:
+        """``SWAP@PART+PART``."""
+        return f"{self.swap}@{self.part}+{self.other}"
+
+
+Work = Remedied | Swapped
+"""What changes the machine between runs."""
 
 
 @dataclass(frozen=True)
@@ -77,9 +123,11 @@ class Case:
     runs: in the order in which they were made.
     readings: measurements and looks at parts.
     history: what is known of the machine's past, by circumstance id (``first-hookup`` → ``yes``).
+    work: remedies and swaps in the order in which they were done; number k begins epoch k + 1.
     """
 
     machine: str
     runs: tuple[Run, ...] = ()
     readings: tuple[Reading, ...] = ()
     history: Mapping[str, str] = field(default_factory=dict)
+    work: tuple[Work, ...] = ()

@@ -13,20 +13,29 @@
         circumstances: {oil: 54 C}           # of this run
     readings:
       - {measurement: coil-resistance, part: row-12/valve, value: 7.4 ohm}
+
+Where work was done between runs, ``story`` takes the place of ``runs`` and ``readings`` and tells
+everything in order::
+
+    story:
+      - {check: response, pattern: PPPPPPPPPPPF}
+      - {swap: swap-coil, part: row-12/valve, with: row-11/valve}
+      - {check: response, pattern: "..........FP"}
+      - {remedy: replace-coil, part: row-11/valve}
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from pydantic import Field
 
-from diagnose.cases.case import Case, Reading, Run
+from diagnose.cases.case import Case, Reading, Run, Work
 from diagnose.cases.collecting import collected, located, refuse
 from diagnose.cases.pattern import read_pattern
-from diagnose.cases.values import circumstance_value, reading_of, typeable
+from diagnose.cases.values import DONE, circumstance_value, reading_of, typeable, work_of
 from diagnose.errors import FileProblems, Problem, UnknownName
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.model import Strict, Text, check_model, in_order
@@ -63,6 +72,68 @@ class ReadingEntry(Strict):
     value: Said
 
 
+class WorkEntry(Strict):
+    """A remedy that was done, or a swap with what it changed places."""
+
+    remedy: Text | None = None
+    swap: Text | None = None
+    part: Text
+    other: Text | None = Field(default=None, alias="with")
+
+
+class StoryEntry(Strict):
+    """One thing that happened: a run, a reading, a remedy or a swap."""
+
+    check: Text | None = None
+    pattern: Text | None = None
+    rows: Mapping[str, Said] | None = None
+    circumstances: Mapping[str, Said] = Field(default_factory=dict)
+    measurement: Text | None = None
+    remedy: Text | None = None
+    swap: Text | None = None
+    part: Text | None = None
+    value: Said | None = None
+    other: Text | None = Field(default=None, alias="with")
+
+    @property
+    def sort(self) -> str:
+        """Which of `SORTS` it is; empty when it is none or more than one."""
+        told = [sort for sort in SORTS if getattr(self, sort) is not None]
+        return told[0] if len(told) == 1 else ""
+
+    def wrong(self) -> Iterator[Fault]:
+        """What does not go together."""
+        if not self.sort:
+            yield (), Wrong(f"one of {', '.join(SORTS)}", "none or several", "one thing an entry")
+            return
+        given = {name for name in FIELDS if getattr(self, name) not in (None, {})}
+        allowed = SORTS[self.sort]
+        for name in sorted(given - allowed):
+            yield (
+                (),
+                Wrong(f"no {ALIASES.get(name, name)!r} with {self.sort}", "one", "leave it out"),
+            )
+        if self.sort == "check":
+            if (self.pattern is None) == (self.rows is None):
+                got = "neither" if self.rows is None else "both"
+                yield (), Wrong("either pattern or rows", got, "keep one of them")
+        else:
+            for name in sorted(allowed - given):
+                yield (), Wrong(f"the field {ALIASES.get(name, name)!r}", "nothing", "add it")
+
+
+SORTS: Mapping[str, frozenset[str]] = {
+    "check": frozenset({"pattern", "rows", "circumstances"}),
+    "measurement": frozenset({"part", "value"}),
+    "remedy": frozenset({"part"}),
+    "swap": frozenset({"part", "other"}),
+}
+"""What an entry of a story may be, and the fields that go with it."""
+
+FIELDS = ("pattern", "rows", "circumstances", "part", "value", "other")
+ALIASES = {"other": "with"}
+
+
 class CaseFile(Strict):
     """A case as its file tells it."""
 
@@ -71,9 +142,14 @@ class CaseFile(Strict):
     circumstances: Mapping[str, Said] = Field(default_factory=dict)
     runs: tuple[RunEntry, ...] = ()
     readings: tuple[ReadingEntry, ...] = ()
+    story: tuple[StoryEntry, ...] = ()
 
     def faults(self) -> Iterator[Fault]:
-        """Runs without results, or with results told twice."""
+        """Runs without results, or with results told twice; a story beside runs or readings."""
+        if self.story and (self.runs or self.readings):
+            yield ("story",), Wrong("either story, or runs and readings", "both", "keep one")
+        for place, entry in enumerate(self.story):
+            yield from ((("story", place, *path), wrong) for path, wrong in entry.wrong())
         for place, run in enumerate(self.runs):
             if (run.pattern is None) == (run.rows is None):
                 got = "neither" if run.rows is None else "both"
@@ -140,12 +216,35 @@ class _Reader:
         """The case as far as it can be read."""
         history = self.notes(file.history, ("history",), "case")
         for_all = self.notes(file.circumstances, ("circumstances",), "run")
-        runs = [run for nth, entry in enumerate(file.runs) for run in self.run(nth, entry, for_all)]
-        readings = [
-            each for nth, entry in enumerate(file.readings) for each in self.reading(nth, entry)
-        ]
+        told: list[Run | Reading | Work] = []
+        for nth, entry in enumerate(file.runs):
+            told += self.run(("runs", nth), entry, for_all)
+        for nth, reading in enumerate(file.readings):
+            told += self.reading(("readings", nth), reading)
+        for nth, one in enumerate(file.story):
+            told += self.entry(("story", nth), one, for_all)
         past = {key: str(value) for key, value in history.items()}
-        return Case(self.machine.id, tuple(runs), tuple(readings), past)
+        return _in_epochs(self.machine.id, told, past)
+
+    def entry(
+        self, path: Way, entry: StoryEntry, for_all: Mapping[str, float | str]
+    ) -> Iterator[Run | Reading | Work]:
+        """What one entry of a story tells, if it can be used."""
+        if entry.check is not None:
+            run = RunEntry(
+                check=entry.check,
+                pattern=entry.pattern,
+                rows=entry.rows,
+                circumstances=entry.circumstances,
+            )
+            yield from self.run(path, run, for_all)
+        elif entry.measurement and entry.part and entry.value is not None:
+            read = ReadingEntry(measurement=entry.measurement, part=entry.part, value=entry.value)
+            yield from self.reading(path, read)
+        elif entry.part:
+            act, text = entry.remedy or entry.swap or "", entry.other or DONE
+            with collected(self.problems), located(self.document.place(path)):
+                yield work_of(self.machine, self.knowledge, act, entry.part, text)
 
     def notes(self, said: Mapping[str, Said], path: Way, scope: str) -> dict[str, float | str]:
         """Circumstances of one scope, by id."""
@@ -161,9 +260,8 @@ class _Reader:
                     read[key] = circumstance_value(known[key], _as_text(value))
         return read
 
-    def run(self, nth: int, entry: RunEntry, for_all: Mapping[str, float | str]) -> Iterator[Run]:
+    def run(self, path: Way, entry: RunEntry, for_all: Mapping[str, float | str]) -> Iterator[Run]:
         """The run, unless its check or its results cannot be used."""
-        path = ("runs", nth)
         own = self.notes(entry.circumstances, (*path, "circumstances"), "run")
         with collected(self.problems):
             if entry.check not in self.knowledge.checks:
@@ -174,14 +272,29 @@ class _Reader:
         with collected(self.problems):
             where = self.document.place((*path, "rows" if entry.pattern is None else "pattern"))
             results = read_pattern(entry.text, self.machine.rows, where)
-            yield Run(nth + 1, entry.check, results, {**for_all, **own})
+            yield Run(0, entry.check, results, {**for_all, **own})
 
-    def reading(self, nth: int, entry: ReadingEntry) -> Iterator[Reading]:
+    def reading(self, path: Way, entry: ReadingEntry) -> Iterator[Reading]:
         """The reading, unless its part or its value cannot be used."""
-        with collected(self.problems), located(self.document.place(("readings", nth))):
+        with collected(self.problems), located(self.document.place(path)):
             yield reading_of(
                 self.machine, self.knowledge, entry.measurement, entry.part, _as_text(entry.value)
             )
+
+
+def _in_epochs(machine: str, told: list[Run | Reading | Work], past: Mapping[str, str]) -> Case:
+    """The case in which everything counts in the epoch that it was told in."""
+    runs: list[Run] = []
+    readings: list[Reading] = []
+    work: list[Work] = []
+    for each in told:
+        if isinstance(each, Run):
+            runs.append(replace(each, index=len(runs) + 1, epoch=len(work)))
+        elif isinstance(each, Reading):
+            readings.append(replace(each, epoch=len(work)))
+        else:
+            work.append(each)
+    return Case(machine, tuple(runs), tuple(readings), past, tuple(work))
 
 
 def _as_text(said: Said) -> str:

@@ -8,7 +8,7 @@ from diagnose.cases.case import Case
 
 
 def joined(first: Case, then: Case) -> Case:
-    """One case with the runs and readings of both, in order; what ``then`` says of the past wins.
+    """One case with what both tell, in order; what ``then`` says of the past wins.
 
     Runs are counted anew from 1.
 
@@ -17,10 +17,13 @@ def joined(first: Case, then: Case) -> Case:
     >>> [run.index for run in joined(one, one).runs]
     [1, 2]
     """
-    runs = [*first.runs, *then.runs]
+    done = len(first.work)
+    runs = [*first.runs, *(replace(run, epoch=run.epoch + done) for run in then.runs)]
+    readings = (replace(reading, epoch=reading.epoch + done) for reading in then.readings)
     return Case(
         first.machine,
         tuple(replace(run, index=index) for index, run in enumerate(runs, start=1)),
-        (*first.readings, *then.readings),
+        (*first.readings, *readings),
         {**first.history, **then.history},
+        (*first.work, *then.work),
     )

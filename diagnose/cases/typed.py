@@ -6,6 +6,8 @@ Each argument is one of::
     CIRCUMSTANCE=VALUE         oil=118F             of the run before it; of all when typed first
     CIRCUMSTANCE=VALUE         first-hookup=yes     of the machine's past
     MEASUREMENT@PLACE=VALUE    coil-resistance@row-6=7.4ohm
+    REMEDY@PLACE=done          replace-coil@row-6=done      before the runs typed after it
+    SWAP@PLACE=PLACE           swap-coil@row-6=row-5
 """
 
 from __future__ import annotations
@@ -14,7 +16,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from diagnose.cases.case import Case, Reading, Result, Run
+from diagnose.cases.case import Case, Reading, Result, Run, Work
 from diagnose.cases.collecting import collected, located, refuse
 from diagnose.cases.joining import joined
 from diagnose.cases.pattern import read_pattern
@@ -22,7 +24,10 @@ from diagnose.cases.values import (
     circumstance_value,
     measurement_ids,
     reading_of,
+    remedy_ids,
+    swap_ids,
     typeable,
+    work_of,
 )
 from diagnose.errors import InputError, Place, Problem, UnknownName, near_matches
 from diagnose.knowledge.base import Knowledge, load_knowledge
@@ -68,9 +73,10 @@ class _Story:
     machine: Machine
     knowledge: Knowledge
     for_all: Known = field(default_factory=dict)
-    runs: list[tuple[str, tuple[Result, ...], Known]] = field(default_factory=list)
+    runs: list[tuple[str, tuple[Result, ...], Known, int]] = field(default_factory=list)
     readings: list[Reading] = field(default_factory=list)
     history: Known = field(default_factory=dict)
+    work: list[Work] = field(default_factory=list)
 
     def take(self, argument: str) -> None:
         """Add one argument to the story. Raises `InputError` or `FileProblems`."""
@@ -80,15 +86,13 @@ class _Story:
         if not equals:
             raise InputError(_no_equals(argument, key, self._keys()))
         if "@" in key:
-            self.readings.append(self._reading(key, value, where))
+            self._note_at_part(key, value, where)
         elif key in self.knowledge.checks:
             self._start_run(key, value, where)
         elif key in typeable(self.knowledge):
             self._note(self._holder(key), key, value, where)
         else:
-            raise UnknownName(
-                where, "a check, a circumstance or MEASUREMENT@PLACE", key, self._keys()
-            )
+            raise UnknownName(where, "a check, a circumstance or ACT@PLACE", key, self._keys())
 
     def case(self, before: Case) -> Case:
         """The whole story, with what was known before it."""
@@ -96,16 +100,18 @@ class _Story:
             replace(run, circumstances={**self.for_all, **run.circumstances}) for run in before.runs
         )
         runs = tuple(
-            Run(0, check, results, self.for_all | own) for check, results, own in self.runs
+            Run(0, check, results, self.for_all | own, epoch)
+            for check, results, own, epoch in self.runs
         )
         past = {key: str(value) for key, value in self.history.items()}
-        told = Case(self.machine.id, runs, tuple(self.readings), past)
+        told = Case(self.machine.id, runs, tuple(self.readings), past, tuple(self.work))
         return joined(replace(before, runs=earlier), told)
 
     def _start_run(self, check: str, pattern: str, where: Place) -> None:
         known: Known = {}
-        self.runs.append((check, (), known))
-        self.runs[-1] = (check, read_pattern(pattern, self.machine.rows, where), known)
+        self.runs.append((check, (), known, len(self.work)))
+        results = read_pattern(pattern, self.machine.rows, where)
+        self.runs[-1] = (check, results, known, len(self.work))
 
     def _holder(self, key: str) -> Known:
         """Where a circumstance belongs: the past, the last run, or every run."""
@@ -121,14 +127,19 @@ class _Story:
             got = f"{known[key]} before and {value} now"
             raise InputError(Problem(where, f"{key} once for each run", got, "keep one of them"))
 
-    def _reading(self, key: str, text: str, where: Place) -> Reading:
-        measurement, _, place = key.partition("@")
+    def _note_at_part(self, key: str, text: str, where: Place) -> None:
+        act, _, place = key.partition("@")
         with located(where):
-            return reading_of(self.machine, self.knowledge, measurement, place, text)
+            if act in (*remedy_ids(self.knowledge), *swap_ids(self.knowledge)):
+                self.work.append(work_of(self.machine, self.knowledge, act, place, text))
+            else:
+                read = reading_of(self.machine, self.knowledge, act, place, text)
+                self.readings.append(replace(read, epoch=len(self.work)))
 
     def _keys(self) -> list[str]:
-        measurements = (f"{each}@" for each in measurement_ids(self.knowledge))
-        return [*self.knowledge.checks, *typeable(self.knowledge), *measurements]
+        known = self.knowledge
+        acts = [*measurement_ids(known), *remedy_ids(known), *swap_ids(known)]
+        return [*known.checks, *typeable(known), *(f"{act}@" for act in acts)]
 
 
 def _no_equals(argument: str, key: str, known: list[str]) -> Problem:

@@ -7,17 +7,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from diagnose.cases.case import Reading
+from diagnose.cases.case import Reading, Remedied, Swapped, Work
 from diagnose.errors import near_matches
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.circumstances import Circumstance
-from diagnose.knowledge.parts import Measurement
+from diagnose.knowledge.parts import Measurement, PartKind, Remedy, Swap
 from diagnose.knowledge.units import read_quantity, shown_quantity
 from diagnose.knowledge.wrong import Wrong, unknown
 from diagnose.machine.graph import Machine
 
 YES_NO = ("yes", "no")
 LARGEST_CODE = 31
+DONE = "done"
 
 
 def typeable(knowledge: Knowledge) -> Mapping[str, Circumstance]:
@@ -58,7 +59,7 @@ def reading_of(
     >>> from diagnose.machine.graph import load_machine
     >>> machine, knowledge = load_machine("mounted-6"), load_knowledge()
     >>> reading_of(machine, knowledge, "coil-resistance", "row-2", "7.4ohm")
-    Reading(measurement='coil-resistance', part='row-2/valve', value=7.4)
+    Reading(measurement='coil-resistance', part='row-2/valve', value=7.4, epoch=0)
     """
     known = measurement_ids(knowledge)
     for _, wrong in unknown((), "a measurement", measurement, known):
@@ -104,17 +105,44 @@ def _code(text: str) -> float:
     return float(digits)
 
 
-def place_of(machine: Machine, measurement: str, place: str) -> str:
-    """The part at which a measurement was taken. Raises `Wrong`.
+def work_of(machine: Machine, knowledge: Knowledge, act: str, place: str, text: str) -> Work:
+    """A remedy (``done``) or a swap (with what it changed places) at a place. Raises `Wrong`.
 
-    ``place`` is a part id, or what stands before its slash when only one part there can be
-    measured so.
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine, knowledge = load_machine("mounted-6"), load_knowledge()
+    >>> work_of(machine, knowledge, "replace-coil", "row-2", "done").id
+    'replace-coil@row-2/valve'
+    >>> work_of(machine, knowledge, "swap-coil", "row-2", "row-3").id
+    'swap-coil@row-2/valve+row-3/valve'
+    """
+    part = place_of(machine, act, place)
+    if act in remedy_ids(knowledge):
+        if text.strip().lower() != DONE:
+            raise Wrong(DONE, repr(text), f"write {act}@{part}={DONE} once it is done")
+        return Remedied(act, part)
+    other = place_of(machine, act, text.strip().lower())
+    if other == part or machine.parts[other] != machine.parts[part]:
+        raise Wrong("the like part of another row", repr(text), f"for example {_like(part)}")
+    return Swapped(act, part, other)
+
+
+def _like(part: str) -> str:
+    row = int(part.partition("/")[0].removeprefix("row-"))
+    return f"row-{row - 1 if row > 1 else row + 1}"
+
+
+def place_of(machine: Machine, act: str, place: str) -> str:
+    """The part at which something was measured or done. Raises `Wrong`.
+
+    ``place`` is a part id, or what stands before its slash when it can be done to only one part
+    there.
 
     >>> from diagnose.machine.graph import load_machine
     >>> place_of(load_machine("mounted-6"), "coil-resistance", "row-2")
     'row-2/valve'
     """
-    parts = measurable(machine, measurement)
+    parts = parts_with(machine, act)
     if place in parts:
         return place
     here = [part for part in parts if part.partition("/")[0] == place]
@@ -123,23 +151,36 @@ def place_of(machine: Machine, measurement: str, place: str) -> str:
     if here:
         raise Wrong(f"one of {' or '.join(here)}", repr(place), "name the part")
     if not parts:
-        raise Wrong(f"a measurement that parts of {machine.id} have", repr(measurement))
-    raise Wrong(f"a part with the measurement {measurement}", repr(place), _offer(place, parts))
+        raise Wrong(f"something that parts of {machine.id} list", repr(act))
+    raise Wrong(f"a part that lists {act}", repr(place), _offer(place, parts))
 
 
-def measurable(machine: Machine, measurement: str) -> tuple[str, ...]:
-    """The parts of a machine that a measurement can be taken at, in the machine's order."""
-    return tuple(
-        part
-        for part, kind in machine.parts.items()
-        if any(each.id == measurement for each in kind.measurements)
-    )
+def parts_with(machine: Machine, act: str) -> tuple[str, ...]:
+    """The parts of a machine that list a measurement, remedy or swap, in the machine's order."""
+    return tuple(part for part, kind in machine.parts.items() if act in _acts(kind))
+
+
+def _acts(kind: PartKind) -> set[str]:
+    listed: list[Measurement | Remedy | Swap] = [*kind.measurements, *kind.remedies, *kind.swaps]
+    return {each.id for each in listed}
 
 
 def _offer(place: str, parts: tuple[str, ...]) -> str:
     places = [*parts, *dict.fromkeys(part.partition("/")[0] for part in parts)]
     near = near_matches(place, places)
     return f"did you mean {' or '.join(near)}?" if near else f"for example {parts[0]}"
+
+
+def remedy_ids(knowledge: Knowledge) -> tuple[str, ...]:
+    """Every remedy that some part kind lists, each once."""
+    kinds = knowledge.parts.values()
+    return tuple(dict.fromkeys(each.id for kind in kinds for each in kind.remedies))
+
+
+def swap_ids(knowledge: Knowledge) -> tuple[str, ...]:
+    """Every swap that some part kind lists, each once."""
+    kinds = knowledge.parts.values()
+    return tuple(dict.fromkeys(each.id for kind in kinds for each in kind.swaps))
 
 
 def measurement_ids(knowledge: Knowledge) -> tuple[str, ...]:

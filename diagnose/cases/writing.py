@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
-from diagnose.cases.case import Case, Reading, Run
+from diagnose.cases.case import Case, Reading, Remedied, Run, Work
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine
 
@@ -32,11 +32,27 @@ def case_text(case: Case, machine: Machine, knowledge: Knowledge | None = None) 
     lines = [f"machine: {case.machine}"]
     if case.history:
         lines.append(f"history: {_notes_text(case.history, known)}")
+    if case.work:
+        return "\n".join([*lines, "story:", *_story(case, machine, known)]) + "\n"
     if case.runs:
         lines += ["runs:", *(_run_text(run, known) for run in case.runs)]
     if case.readings:
         lines += ["readings:", *(_reading_text(reading, machine) for reading in case.readings)]
     return "\n".join(lines) + "\n"
+
+
+def _story(case: Case, machine: Machine, knowledge: Knowledge) -> Iterator[str]:
+    """Epoch after epoch: its runs, its readings, then the work that ended it."""
+    for epoch in range(len(case.work) + 1):
+        yield from (_run_text(run, knowledge) for run in case.runs if run.epoch == epoch)
+        yield from (_reading_text(each, machine) for each in case.readings if each.epoch == epoch)
+        yield from (_work_text(work) for work in case.work[epoch : epoch + 1])
+
+
+def _work_text(work: Work) -> str:
+    if isinstance(work, Remedied):
+        return f"  - {{remedy: {work.remedy}, part: {work.part}}}"
+    return f"  - {{swap: {work.swap}, part: {work.part}, with: {work.other}}}"
 
 
 def _run_text(run: Run, knowledge: Knowledge) -> str:

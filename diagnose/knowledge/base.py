@@ -12,23 +12,26 @@ from typing import Generic, TypeVar
 from diagnose.errors import FileProblems, Place, Problem
 from diagnose.knowledge.checks import Check
 from diagnose.knowledge.circumstances import Circumstance
-from diagnose.knowledge.model import check_model, in_order
-from diagnose.knowledge.parts import PartKind
+from diagnose.knowledge.model import check_model, in_order, read_model
+from diagnose.knowledge.parts import ANY_SETUP, PartKind
 from diagnose.knowledge.places import Folders, own, shipped, yaml_files
+from diagnose.knowledge.setups import Rates, Setup
 from diagnose.knowledge.strictyaml import Document, read_file
 from diagnose.knowledge.wrong import Fault, unknown
 
-Entry = TypeVar("Entry", PartKind, Check, Circumstance)
+Entry = TypeVar("Entry", PartKind, Check, Circumstance, Setup)
 
 
 @dataclass(frozen=True)
 class Knowledge:
-    """Part kinds, checks and circumstances by id, and the layout files by machine id."""
+    """Part kinds, checks, circumstances, set-ups by id; layout files by machine id; rates."""
 
     parts: Mapping[str, PartKind]
     checks: Mapping[str, Check]
     circumstances: Mapping[str, Circumstance]
     layouts: Mapping[str, Path]
+    setups: Mapping[str, Setup]
+    rates: Rates
 
     def of_scope(self, scope: str) -> Mapping[str, Circumstance]:
         """The circumstances of runs (``run``) or of the machine's past (``case``).
@@ -58,16 +61,34 @@ def _load(added: Folders) -> Knowledge:
     circumstances = _shelf(
         Circumstance, [path for root in roots for path in yaml_files(root.circumstances)]
     )
+    setups = _shelf(Setup, [path for root in roots for path in yaml_files(root.setups)])
     layouts, problems = _layouts([path for root in roots for path in yaml_files(root.machines)])
-    problems += parts.problems + checks.problems + circumstances.problems
+    problems += parts.problems + checks.problems + circumstances.problems + setups.problems
     if not problems:
         for name, kind in parts.entries.items():
             problems += parts.located(name, _part_faults(kind, parts.entries, checks.entries))
+            problems += parts.located(name, _work_faults(kind, parts.entries, setups.entries))
+        for name, check in checks.entries.items():
+            faults = unknown(("setup",), "a set-up", check.setup, setups.entries)
+            problems += checks.located(name, faults)
         for name, each in circumstances.entries.items():
             problems += circumstances.located(name, _state_faults(each, checks.entries))
     if problems:
         raise FileProblems(in_order(problems))
-    return Knowledge(parts.frozen, checks.frozen, circumstances.frozen, MappingProxyType(layouts))
+    return Knowledge(
+        parts.frozen,
+        checks.frozen,
+        circumstances.frozen,
+        MappingProxyType(layouts),
+        setups.frozen,
+        _rates(roots),
+    )
+
+
+def _rates(roots: Sequence[Folders]) -> Rates:
+    """The user's own rates when there are some, else those that ship."""
+    files = [root.rates for root in roots if root.rates.is_file()]
+    return read_model(files[-1], Rates)
 
 
 @dataclass
@@ -138,6 +159,23 @@ def _part_faults(
             for seen in result.sees:
                 if ":" in seen:
                     yield from _seen_faults((*here, seen), seen, parts)
+
+
+def _work_faults(
+    kind: PartKind, parts: Mapping[str, PartKind], setups: Mapping[str, Setup]
+) -> Iterator[Fault]:
+    """Work that wants a set-up which does not exist, and swaps that move nothing known."""
+    for name in ("remedies", "measurements", "swaps"):
+        for place, work in enumerate(getattr(kind, name)):
+            known = [*setups, ANY_SETUP]
+            yield from unknown((name, place, "setup"), "a set-up, or any", work.setup, known)
+    own = [mode.id for mode in kind.modes]
+    others = [name for name, other in parts.items() if other.reach == "row" and name != kind.id]
+    for place, swap in enumerate(kind.swaps):
+        for number, moved in enumerate(swap.moves):
+            here = ("swaps", place, "moves", number)
+            what = f"a mode of {kind.id}, or a part kind of rows"
+            yield from unknown(here, what, moved, [*own, *others])
 
 
 def _seen_faults(

@@ -10,7 +10,10 @@ from diagnose.knowledge.model import Chance, Id, Minutes, Strict, Text
 
 
 class Check(Strict):
-    """One check: how it is made, what it costs, how often a healthy row is marked as failed."""
+    """One check: how it is made, what it costs, how often a healthy row is marked as failed.
+
+    ``set_up_minutes`` are spent on every run, once the machine is in its ``setup``.
+    """
 
     id: Id
     name: Text
@@ -18,6 +21,7 @@ class Check(Strict):
     how: tuple[Text, ...] = Field(min_length=1)
     exercises: tuple[Literal["oil", "electric"], ...] = Field(min_length=1)
     false_alarm: Chance
+    setup: Id
     set_up_minutes: Minutes
     minutes_per_row: Minutes
     needs: tuple[Text, ...] = ()

@@ -7,10 +7,16 @@ from typing import Literal, TypeVar
 
 from pydantic import Field
 
-from diagnose.knowledge.model import Chance, Id, Minutes, ModeId, Number, Strict, Text
+from diagnose.knowledge.model import Chance, Flag, Id, Minutes, ModeId, Number, Strict, Text
 from diagnose.knowledge.wrong import Fault, Wrong, twins, unknown
 
 LARGEST_PRIOR = 0.5
+
+ANY_SETUP = "any"
+"""What work wants that can be done in every set-up."""
+
+PARKED = "parked"
+"""The set-up that every other is reached from, and that work wants unless it says otherwise."""
 
 Side = Literal["oil", "electric"]
 Reach = Literal["machine", "controller", "section", "branch", "port", "chain", "row"]
@@ -37,11 +43,16 @@ class Mode(Strict):
 
 
 class Remedy(Strict):
-    """What is done to a part: minutes, the chance that it fixes, what it needs and risks."""
+    """What is done to a part: minutes, the chance that it fixes, what it needs and risks.
+
+    ``setup`` is the state of the machine that the work wants, ``helper`` whether it wants two.
+    """
 
     id: Id
     does: Text
     minutes: Minutes
+    setup: Id = PARKED
+    helper: Flag = False
     fixes: Chance
     parts_price: Price
     needs: tuple[Text, ...] = ()
@@ -62,6 +73,24 @@ class BadResult(Strict):
     false_alarm: Chance
 
 
+class Swap(Strict):
+    """What changes places with the neighbour's, to see whether the failure goes with it.
+
+    ``moves`` names modes of the part itself (``coil_open``), or other part kinds of the same row
+    (``driver``), all of whose modes go along.
+    """
+
+    id: Id
+    does: Text
+    moves: tuple[Text, ...] = Field(min_length=1)
+    minutes: Minutes
+    setup: Id = PARKED
+    helper: Flag = False
+    needs: tuple[Text, ...] = ()
+    caution: Text | None = None
+    source: Text
+
+
 class Measurement(Strict):
     """A reading of, or a look at, one part. Bad results are looked at in order."""
 
@@ -70,6 +99,8 @@ class Measurement(Strict):
     says: Text
     tool: Tool
     minutes: Minutes
+    setup: Id = PARKED
+    helper: Flag = False
     needs: tuple[Text, ...] = ()
     caution: Text | None = None
     unit: Unit
@@ -91,6 +122,7 @@ class PartKind(Strict):
     modes: tuple[Mode, ...] = Field(min_length=1)
     remedies: tuple[Remedy, ...] = Field(min_length=1)
     measurements: tuple[Measurement, ...] = ()
+    swaps: tuple[Swap, ...] = ()
 
     def mode(self, name: str) -> Mode:
         """The mode with this id. Raises `KeyError` when there is none.
@@ -109,10 +141,16 @@ class PartKind(Strict):
         """The measurement with this id. Raises `KeyError` when there is none."""
         return by_id(self.measurements, name)
 
+    def swap(self, name: str) -> Swap:
+        """The swap with this id. Raises `KeyError` when there is none."""
+        return by_id(self.swaps, name)
+
     def faults(self) -> Iterator[Fault]:
         """Names inside the kind that lead nowhere, ids given twice, priors that are too large."""
-        for name in ("modes", "remedies", "measurements"):
+        for name in ("modes", "remedies", "measurements", "swaps"):
             yield from twins((name,), [item.id for item in getattr(self, name)])
+        if self.swaps and self.reach != "row":
+            yield ("swaps",), Wrong("swaps of parts of one row only", f"reach: {self.reach}")
         remedies = [remedy.id for remedy in self.remedies]
         for place, mode in enumerate(self.modes):
             here = ("modes", place)
@@ -138,7 +176,7 @@ class PartKind(Strict):
                     yield from unknown((*here, number, "sees", seen), what, seen, own)
 
 
-Named = TypeVar("Named", Mode, Remedy, Measurement)
+Named = TypeVar("Named", Mode, Remedy, Measurement, Swap)
 
 
 def by_id(items: tuple[Named, ...], name: str) -> Named:

@@ -53,6 +53,16 @@ class Folders:
         """Circumstances of runs and of cases."""
         return self.root / "graphs" / "circumstances"
 
+    @property
+    def setups(self) -> Path:
+        """What state the machine is in while work is done on it."""
+        return self.root / "graphs" / "setups"
+
+    @property
+    def rates(self) -> Path:
+        """What parts and handing over are worth: one file."""
+        return self.root / "graphs" / "rates.yaml"
+
 
 def shipped() -> Folders:
     """The folders that ship with the program. Raises `Unavailable` when they are missing.

@@ -25,7 +25,7 @@ class Cause:
 
     ``probability`` is given everything known, ``prior`` before the results. A circumstance is a
     cause as far as it spoiled its run; ``prepare`` says how to put it right. ``states`` are the
-    flat states that stand for the cause.
+    flat states that stand for the cause; ``cured`` is how likely it was there until a remedy.
     """
 
     id: str
@@ -39,6 +39,7 @@ class Cause:
     remedy: Remedy | None = None
     prepare: Prepare | None = None
     states: tuple[int, ...] = ()
+    cured: float = 0.0
 
     def given(self, flat: Floats) -> float:
         """The probability under other beliefs about the same variables."""
@@ -76,9 +77,10 @@ class Ranking:
     def _parts(self) -> Iterator[Cause]:
         machine = self.evidence.model.machine
         flat, prior = self.posterior.flat, self.evidence.prior
-        offsets = self.evidence.model.offsets
-        for v, (part, kind) in enumerate(machine.parts.items()):
-            for state, mode in enumerate(kind.modes, start=int(offsets[v]) + 1):
+        epochs = self.evidence.epochs
+        for part, kind in machine.parts.items():
+            for mode in kind.modes:
+                state, cured = epochs.state(part, mode.id), epochs.cured(part, mode.id)
                 yield Cause(
                     id=f"{part}:{mode.id}",
                     part=part,
@@ -87,7 +89,8 @@ class Ranking:
                     rows=machine.rows_of(part),
                     group=kind.group,
                     probability=float(flat[state]),
-                    prior=float(prior[state]),
+                    prior=float(prior[[state, *cured]].sum()),
+                    cured=float(flat[list(cured)].sum()),
                     remedy=kind.remedy(mode.remedy),
                     states=(state,),
                 )
@@ -120,7 +123,11 @@ class Ranking:
             sound = {f"run-{run.index}": [0] for run in evidence.case.runs}
         else:
             parts = evidence.model.machine.parts
-            sound = {part: [0] for part, kind in parts.items() if kind.group == group}
+            sound = {
+                part: [0, *evidence.epochs.gone(part)]
+                for part, kind in parts.items()
+                if kind.group == group
+            }
         narrow = log_evidence(evidence.network.restricted(sound))
         return float(np.clip(-np.expm1(narrow - self.posterior.log_evidence), 0.0, 1.0))
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -19,6 +19,7 @@ from diagnose.cases.case import Case, Result, Run
 from diagnose.knowledge.circumstances import State
 from diagnose.knowledge.parts import Measurement
 from diagnose.noisyor.network import ABSENT, OPEN, PRESENT, Floats, Network
+from diagnose.ranking.epochs import Epochs
 from diagnose.ranking.model import Entries, Model
 from diagnose.ranking.trust import check_findings
 from diagnose.reasoning.finding import Finding
@@ -98,6 +99,11 @@ class Evidence:
         return bad
 
     @cached_property
+    def epochs(self) -> Epochs:
+        """What work did to the machine between the runs."""
+        return Epochs(self.model, self.case.work)
+
+    @cached_property
     def variables(self) -> tuple[str, ...]:
         """Names of all variables: the parts, then one for the circumstances of each run."""
         return (*self.model.machine.parts, *(f"run-{run.index}" for run in self.case.runs))
@@ -106,7 +112,8 @@ class Evidence:
     def offsets(self) -> np.typing.NDArray[np.intp]:
         """(variables + 1) first flat state of each variable."""
         sizes = [len(self.spoilers[run.index]) + 1 for run in self.case.runs]
-        return np.concatenate([self.model.offsets, self.model.offsets[-1] + np.cumsum(sizes)])[
+        parts = self.epochs.offsets
+        return np.concatenate([parts, parts[-1] + np.cumsum(sizes)])[
             : len(self.variables) + 1
         ].astype(np.intp)
 
@@ -117,7 +124,7 @@ class Evidence:
         for run in self.case.runs:
             weights = [self.sound(run), *(weight for _, _, weight in self.spoilers[run.index])]
             runs.append(np.array(weights) / sum(weights))
-        return np.concatenate([self.model.prior(self.factors), *runs])
+        return np.concatenate([self.epochs.prior(self.model.prior(self.factors)), *runs])
 
     @cached_property
     def factors(self) -> Mapping[tuple[str, str], float]:
@@ -157,10 +164,14 @@ class Evidence:
                     outcome=PRESENT if result is Result.FAIL else ABSENT,
                     leak=check.false_alarm,
                     site=f"row-{row}",
-                    entries=_joined(self.model.check_entries(run.check, row), circumstances),
+                    entries=_joined(self.check_entries(run.check, row, run.epoch), circumstances),
                     run=run.index,
                     row=row,
                 )
+
+    def check_entries(self, check: str, row: int, epoch: int) -> Entries:
+        """What the parts that a check on a row exercised in some epoch did to it."""
+        return self.epochs.entries(self.model.check_entries(check, row), epoch)
 
     def _circumstance_entries(self, run: Run) -> Entries:
         first = self.offsets[len(self.model.machine.parts) + run.index - 1] + 1
@@ -179,30 +190,40 @@ class Evidence:
                 str(finding.values["part"]),
                 str(finding.values["measurement"]),
                 str(finding.values["result"]),
-                f"#{finding.values['nth']}",
+                int(finding.values["nth"]),
             )
         )
 
-    def reading(self, part: str, measurement: str, result: str, suffix: str) -> Iterator[Seen]:
-        """The outcomes that a reading's result stands for: bad results are looked at in order."""
+    def reading(self, part: str, measurement: str, result: str, nth: int) -> Iterator[Seen]:
+        """What the result of the case's nth reading stands for: bad ones are looked at in order."""
+        epoch = self.case.readings[nth - 1].epoch
         for bad in self.measurement(part, measurement).results:
             present = bad.id == result
-            yield self.possible(part, measurement, bad.id, PRESENT if present else ABSENT, suffix)
+            outcome = PRESENT if present else ABSENT
+            seen = self.possible(part, measurement, bad.id, outcome, epoch)
+            yield replace(seen, name=f"{seen.name}#{nth}")
             if present:
                 return
 
     def possible(
-        self, part: str, measurement: str, result: str, outcome: int = OPEN, suffix: str = ""
+        self,
+        part: str,
+        measurement: str,
+        result: str,
+        outcome: int = OPEN,
+        epoch: int | None = None,
     ) -> Seen:
-        """One bad result of a measurement, open unless an outcome is given."""
+        """One bad result of a measurement, open unless an outcome is given; now by default."""
         bad = next(r for r in self.measurement(part, measurement).results if r.id == result)
         rows = self.model.machine.rows_of(part)
         return Seen(
-            name=f"{measurement}:{bad.id}@{part}{suffix}",
+            name=f"{measurement}:{bad.id}@{part}",
             outcome=outcome,
             leak=bad.false_alarm,
             site=f"row-{rows[0]}" if rows else part,
-            entries=self.model.reading_entries(part, bad),
+            entries=self.epochs.entries(
+                self.model.reading_entries(part, bad), self.epochs.now if epoch is None else epoch
+            ),
         )
 
     def measurement(self, part: str, measurement: str) -> Measurement:

@@ -86,7 +86,7 @@ def open_reruns(evidence: Evidence, checks: Iterable[str]) -> Iterator[Seen]:
                 outcome=OPEN,
                 leak=model.knowledge.checks[check].false_alarm,
                 site=f"row-{row}",
-                entries=model.check_entries(check, row),
+                entries=evidence.check_entries(check, row, evidence.epochs.now),
             )
 
 

@@ -161,3 +161,44 @@ def test_any_spoilt_case_file_is_read_or_refused_politely(cut: int, size: int, p
 def test_values_typed_in_any_unit_come_back_to_the_last_digit(typed: str) -> None:
     case = read_typed(MACHINE, [typed, "bleed=PPPPPF"])
     assert read(case_text(case, MACHINE)) == case
+
+
+WITH_WORK = """\
+machine: mounted-6
+circumstances: {oil: 54 C}
+story:
+  - {check: response, pattern: PPPPPF}
+  - {swap: swap-coil, part: row-6/valve, with: row-5/valve}
+  - {check: response, rows: {fail: 5, pass: 6}, circumstances: {engine: "on"}}
+  - {measurement: coil-resistance, part: row-5/valve, value: 90 ohm}
+  - {remedy: replace-coil, part: row-5/valve}
+"""
+
+
+def test_a_story_tells_runs_readings_and_work_in_order(tmp_path: Path) -> None:
+    (tmp_path / "mine.yaml").write_text(WITH_WORK)
+    machine, case = read_case_file(tmp_path / "mine.yaml")
+    assert [run.epoch for run in case.runs] == [0, 1]
+    assert case.readings[0].epoch == 1
+    assert len(case.work) == 2
+    (tmp_path / "again.yaml").write_text(case_text(case, machine))
+    assert read_case_file(tmp_path / "again.yaml")[1] == case
+
+
+@pytest.mark.parametrize(
+    ("entry", "said"),
+    [
+        ("{check: response}", "either pattern or rows"),
+        ("{check: response, pattern: PPPPPF, part: row-6/valve}", "no 'part' with check"),
+        ("{swap: swap-coil, part: row-6/valve}", "the field 'with'"),
+        ("{part: row-6/valve}", "one of check, measurement, remedy, swap"),
+        ("{remedy: replace-coil, swap: swap-coil, part: row-6/valve}", "one of check"),
+        ("{remedy: polish, part: row-6/valve}", "polish"),
+    ],
+)
+def test_an_entry_that_tells_no_one_thing_is_refused(tmp_path: Path, entry: str, said: str) -> None:
+    (tmp_path / "mine.yaml").write_text(f"machine: mounted-6\nstory:\n  - {entry}\n")
+    with pytest.raises(FileProblems) as refused:
+        read_case_file(tmp_path / "mine.yaml")
+    assert said in str(refused.value)
+    assert "mine.yaml:3" in str(refused.value)

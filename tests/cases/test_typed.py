@@ -86,7 +86,7 @@ def test_units_of_either_system_mean_the_same(machine: Machine) -> None:
         ("warm", "warm: expected NAME=VALUE, got 'warm'; write for example oil=54C"),
         (
             "respons=PPPPPP",
-            "respons=PPPPPP: expected a check, a circumstance or MEASUREMENT@PLACE, "
+            "respons=PPPPPP: expected a check, a circumstance or ACT@PLACE, "
             "got 'respons'; did you mean response?",
         ),
         ("engine=of", "engine=of: expected on or off, got 'of'; did you mean off?"),
@@ -115,7 +115,7 @@ def test_units_of_either_system_mean_the_same(machine: Machine) -> None:
         ),
         (
             "coil-resistance@row-7=7ohm",
-            "coil-resistance@row-7=7ohm: expected a part with the measurement coil-resistance, "
+            "coil-resistance@row-7=7ohm: expected a part that lists coil-resistance, "
             "got 'row-7'; did you mean row-6 or row-5 or row-4?",
         ),
         (
@@ -161,3 +161,29 @@ ARGUMENTS = st.lists(st.lists(PIECES, max_size=4).map("".join))
 def test_any_line_is_read_or_refused_politely(machine: Machine, arguments: list[str]) -> None:
     with suppress(FileProblems):
         assert read_typed(machine, arguments).machine == machine.id
+
+
+def test_work_begins_an_epoch_for_what_is_typed_after_it() -> None:
+    case = read_typed(
+        load_machine("mounted-6"),
+        ["response=PPPPPF", "swap-coil@row-6=row-5", "response=....FP", "replace-coil@row-5=done"],
+    )
+    assert [run.epoch for run in case.runs] == [0, 1]
+    assert [work.id for work in case.work] == [
+        "swap-coil@row-6/valve+row-5/valve",
+        "replace-coil@row-5/valve",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("replace-coil@row-6=yes", "expected done"),
+        ("swap-coil@row-6=row-6", "the like part of another row"),
+        ("swap-coil@row-6=supply/coupler", "a part that lists swap-coil"),
+        ("replace-coil@row-9=done", "a part that lists replace-coil"),
+    ],
+)
+def test_work_that_cannot_be_is_refused(typed: str, said: str) -> None:
+    with pytest.raises(FileProblems, match=said):
+        read_typed(load_machine("mounted-6"), ["response=PPPPPF", typed])

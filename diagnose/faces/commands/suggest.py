@@ -58,8 +58,8 @@ def _arguments(knowledge: Knowledge, typed: str, machine: str | None) -> Iterato
 
 
 def _places(knowledge: Knowledge, measurement: str, machine: str) -> Iterator[str]:
-    from diagnose.cases.values import measurable
+    from diagnose.cases.values import parts_with
     from diagnose.machine.graph import load_machine
 
-    for part in measurable(load_machine(machine, knowledge), measurement):
+    for part in parts_with(load_machine(machine, knowledge), measurement):
         yield f"{measurement}@{part}="

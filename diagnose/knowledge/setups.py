@@ -1,0 +1,55 @@
+"""What state a machine is in while work is done on it, and what that work and parts are worth."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import get_args
+
+from diagnose.knowledge.model import Id, Minutes, Strict, Text
+from diagnose.knowledge.parts import ANY_SETUP, PARKED, Price
+from diagnose.knowledge.wrong import Fault, Wrong
+
+
+class Setup(Strict):
+    """A state of the machine that work wants; it is entered from, and left to, `PARKED`."""
+
+    id: Id
+    name: Text
+    says: Text
+    enter_minutes: Minutes
+    leave_minutes: Minutes
+    cautions: tuple[Text, ...] = ()
+    source: Text
+
+    def faults(self) -> Iterator[Fault]:
+        """A word that stands for all set-ups, and a start that is not free."""
+        if self.id == ANY_SETUP:
+            yield ("id",), Wrong(f"an id other than {ANY_SETUP}", ANY_SETUP, "rename it")
+        if self.id == PARKED and (self.enter_minutes or self.leave_minutes):
+            yield ("enter_minutes",), Wrong("0 minutes to and from parked", "more")
+
+
+class Rates(Strict):
+    """What a part of each price, and handing the case over, is worth in minutes of work."""
+
+    says: Text
+    price_minutes: Mapping[Price, Minutes]
+    hand_over_minutes: Minutes
+    source: Text
+
+    def faults(self) -> Iterator[Fault]:
+        """Prices that are left out."""
+        for price in get_args(Price):
+            if price not in self.price_minutes:
+                yield ("price_minutes",), Wrong(f"minutes for {price}", "nothing", "add it")
+
+
+def change_minutes(before: Setup, after: Setup) -> float:
+    """Minutes from one set-up to another, by way of the parked machine; none when they are one.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> setups = load_knowledge().setups
+    >>> change_minutes(setups["bleeding"], setups["running"])
+    5.0
+    """
+    return 0.0 if before.id == after.id else before.leave_minutes + after.enter_minutes

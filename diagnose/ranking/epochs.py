@@ -1,0 +1,191 @@
+"""Where every fault is, epoch after epoch: work moves faults about and clears them.
+
+A part's state is its mode *and* the remedy that cleared it, if one did: a fault that remedy j
+cleared was there for every run before it and is gone for every run after it. A swap moves modes
+to another row for the runs that follow. So earlier results count with the machine of their own
+time, and all of it stays one exact network.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from diagnose.cases.case import Remedied, Swapped, Work
+from diagnose.knowledge.parts import Swap
+from diagnose.machine.graph import Machine
+from diagnose.noisyor.network import Floats, Ints
+from diagnose.ranking.model import Entries, Model
+
+
+@dataclass(frozen=True)
+class Cleared:
+    """A further state: the fault ``origin`` was there until remedy number ``remedy``."""
+
+    origin: int
+    remedy: int
+    chance: float
+    state: int
+
+
+@dataclass(frozen=True)
+class Epochs:
+    """The states of a machine's parts over the work that was done on it.
+
+    *Origins* are the flat states of the model: a mode of the part in which the case found it.
+    Evidence counts flat states of its own, in which each part has further ones for the modes
+    that a remedy may have cleared.
+    """
+
+    model: Model
+    work: tuple[Work, ...]
+
+    @property
+    def now(self) -> int:
+        """The present epoch."""
+        return len(self.work)
+
+    @cached_property
+    def origin_at(self) -> tuple[Ints, ...]:
+        """Per epoch (model states) which origin is at each mode's place."""
+        at = np.arange(self.model.offsets[-1], dtype=np.intp)
+        epochs = [at]
+        for work in self.work:
+            if isinstance(work, Swapped):
+                at = at.copy()
+                here, there = map(np.array, zip(*self._moved(work), strict=True))
+                at[here], at[there] = at[there], at[here]
+            epochs.append(at)
+        return tuple(epochs)
+
+    def _moved(self, work: Swapped) -> Iterator[tuple[int, int]]:
+        machine = self.model.machine
+        swap = machine.parts[work.part].swap(work.swap)
+        theirs = {machine.parts[part].id: part for part in _beside(machine, work.other)}
+        for part, mode in moved_modes(machine, work.part, swap):
+            yield (
+                self.model.flat(part, mode),
+                self.model.flat(theirs[machine.parts[part].id], mode),
+            )
+
+    @cached_property
+    def cleared(self) -> tuple[Cleared, ...]:
+        """Every further state, in the order of the parts."""
+        found = [
+            (int(self.origin_at[number][self.model.flat(work.part, mode.id)]), number, fixes)
+            for number, work in enumerate(self.work, start=1)
+            if isinstance(work, Remedied)
+            for mode in self.model.machine.parts[work.part].modes
+            if mode.remedy == work.remedy
+            for fixes in [self.model.machine.parts[work.part].remedy(work.remedy).fixes]
+        ]
+        owner = np.searchsorted(self.model.offsets, [each[0] for each in found], side="right") - 1
+        pieces, counted = [], np.zeros(len(self.model.machine.parts), dtype=int)
+        for place in np.argsort(owner, kind="stable"):
+            origin, number, fixes = found[place]
+            part = owner[place]
+            state = int(self._base[self.model.offsets[part + 1] - 1]) + 1 + int(counted[part])
+            counted[part] += 1
+            pieces.append(Cleared(origin, number, fixes, state))
+        return tuple(pieces)
+
+    @cached_property
+    def _extra(self) -> Ints:
+        """(parts) how many further states each part has."""
+        extra = np.zeros(len(self.model.machine.parts), dtype=np.intp)
+        for number, work in enumerate(self.work, start=1):
+            if isinstance(work, Remedied):
+                for mode in self.model.machine.parts[work.part].modes:
+                    if mode.remedy == work.remedy:
+                        origin = self.origin_at[number][self.model.flat(work.part, mode.id)]
+                        extra[np.searchsorted(self.model.offsets, origin, side="right") - 1] += 1
+        return extra
+
+    @cached_property
+    def offsets(self) -> Ints:
+        """(parts + 1) first flat state of each part."""
+        offsets: Ints = self.model.offsets + np.concatenate([[0], np.cumsum(self._extra)])
+        return offsets
+
+    @cached_property
+    def _base(self) -> Ints:
+        """(model states) the flat state in which an origin was never cleared."""
+        owner = np.repeat(np.arange(len(self._extra)), np.diff(self.model.offsets))
+        base: Ints = np.arange(len(owner)) + (self.offsets - self.model.offsets)[owner]
+        return base
+
+    def state(self, part: str, mode: str) -> int:
+        """The flat state in which the part that the case found there has the mode to this day."""
+        return int(self._base[self.model.flat(part, mode)])
+
+    def cured(self, part: str, mode: str) -> tuple[int, ...]:
+        """The flat states in which it had the mode until a remedy cleared it."""
+        origin = self.model.flat(part, mode)
+        return tuple(each.state for each in self.cleared if each.origin == origin)
+
+    def gone(self, part: str) -> tuple[int, ...]:
+        """Within the part's variable, the states that a remedy has cleared."""
+        v = self.model.place[part]
+        modes = int(self.model.offsets[v + 1] - self.model.offsets[v])
+        return tuple(range(modes, modes + int(self._extra[v])))
+
+    def prior(self, weights: Floats) -> Floats:
+        """(states) prior of every state, from that of every origin."""
+        prior = np.empty(self.offsets[-1])
+        prior[self._base] = weights
+        for each in self.cleared:
+            base = self._base[each.origin]
+            prior[each.state] = prior[base] * each.chance
+            prior[base] *= 1 - each.chance
+        return prior
+
+    def entries(self, entries: Entries, epoch: int) -> Entries:
+        """What modes at their places do to a finding, as flat states of that epoch.
+
+        A mode that a later remedy cleared was there still.
+        """
+        if not self.work:
+            return entries
+        places, logs = entries
+        origins = self.origin_at[epoch][places]
+        there = dict(zip(origins.tolist(), logs.tolist(), strict=True))
+        later = [each for each in self.cleared if each.remedy > epoch and each.origin in there]
+        return (
+            np.concatenate(
+                [self._base[origins], np.array([e.state for e in later], dtype=np.intp)]
+            ),
+            np.concatenate([logs, [there[each.origin] for each in later]]),
+        )
+
+    def place_of(self, part: str, mode: str) -> str:
+        """The part's place at which the mode that the case found in a part is by now."""
+        origin = self.model.flat(part, mode)
+        place = int(np.flatnonzero(self.origin_at[-1] == origin)[0])
+        owner = int(np.searchsorted(self.model.offsets, place, side="right")) - 1
+        return list(self.model.machine.parts)[owner]
+
+
+def moved_modes(machine: Machine, part: str, swap: Swap) -> Iterator[tuple[str, str]]:
+    """The (part, mode) pairs of a row that a swap takes to the other row.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine = load_machine("mounted-6")
+    >>> swap = machine.parts["row-2/valve"].swap("swap-coil")
+    >>> list(moved_modes(machine, "row-2/valve", swap))
+    [('row-2/valve', 'coil_open'), ('row-2/valve', 'coil_shorted')]
+    """
+    own = {mode.id for mode in machine.parts[part].modes}
+    kinds = [name for name in swap.moves if name not in own]
+    yield from ((part, mode) for mode in swap.moves if mode in own)
+    for other in _beside(machine, part):
+        if machine.parts[other].id in kinds:
+            yield from ((other, mode.id) for mode in machine.parts[other].modes)
+
+
+def _beside(machine: Machine, part: str) -> Sequence[str]:
+    """The parts of the same row."""
+    place = part.partition("/")[0]
+    return [other for other in machine.parts if other.partition("/")[0] == place]
