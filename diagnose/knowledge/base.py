@@ -15,7 +15,7 @@ from diagnose.knowledge.circumstances import Circumstance
 from diagnose.knowledge.model import check_model, in_order, read_model
 from diagnose.knowledge.parts import ANY_SETUP, PartKind
 from diagnose.knowledge.places import Folders, own, shipped, yaml_files
-from diagnose.knowledge.setups import Rates, Setup
+from diagnose.knowledge.setups import Rates, Setup, change_minutes
 from diagnose.knowledge.strictyaml import Document, read_file
 from diagnose.knowledge.wrong import Fault, unknown
 
@@ -40,6 +40,18 @@ class Knowledge:
         (True, False)
         """
         return {name: each for name, each in self.circumstances.items() if each.scope == scope}
+
+    def change_minutes(self, before: str, after: str) -> float:
+        """Minutes from one set-up of the machine to another; none when any will do.
+
+        >>> load_knowledge().change_minutes("bleeding", "running")
+        5.0
+        >>> load_knowledge().change_minutes("bleeding", "any")
+        0.0
+        """
+        if ANY_SETUP in (before, after):
+            return 0.0
+        return change_minutes(self.setups[before], self.setups[after])
 
 
 def load_knowledge(extra: Path | None = None) -> Knowledge:

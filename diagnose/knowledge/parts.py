@@ -45,7 +45,9 @@ class Mode(Strict):
 class Remedy(Strict):
     """What is done to a part: minutes, the chance that it fixes, what it needs and risks.
 
-    ``setup`` is the state of the machine that the work wants, ``helper`` whether it wants two.
+    It clears the modes that name it, and those in ``also``, which a lesser remedy would clear too.
+    ``setup`` is the state of the machine that the work wants, ``helper`` whether it wants two,
+    ``qualified`` whether it is for a qualified person or the machine's manual only.
     """
 
     id: Id
@@ -54,7 +56,9 @@ class Remedy(Strict):
     setup: Id = PARKED
     helper: Flag = False
     fixes: Chance
+    also: tuple[ModeId, ...] = ()
     parts_price: Price
+    qualified: Flag = False
     needs: tuple[Text, ...] = ()
     caution: Text | None = None
     source: Text
@@ -137,6 +141,16 @@ class PartKind(Strict):
         """The remedy with this id. Raises `KeyError` when there is none."""
         return by_id(self.remedies, name)
 
+    def cleared_by(self, remedy: str) -> tuple[Mode, ...]:
+        """The modes that a remedy can clear. Raises `KeyError` when there is no such remedy.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> [mode.id for mode in load_knowledge().parts["connector"].cleared_by("clean-connector")]
+        ['open', 'high_resistance', 'intermittent', 'shorted']
+        """
+        also = self.remedy(remedy).also
+        return tuple(m for m in self.modes if m.remedy == remedy or m.id in also)
+
     def measurement(self, name: str) -> Measurement:
         """The measurement with this id. Raises `KeyError` when there is none."""
         return by_id(self.measurements, name)
@@ -158,6 +172,10 @@ class PartKind(Strict):
             for check in mode.shows:
                 what = f"a check that exercises {self.id}"
                 yield from unknown((*here, "shows", check), what, check, self.exercised_by)
+        own = [mode.id for mode in self.modes]
+        for place, offered in enumerate(self.remedies):
+            for number, name in enumerate(offered.also):
+                yield from unknown(("remedies", place, "also", number), "a mode", name, own)
         for place, measurement in enumerate(self.measurements):
             yield from self._measurement_faults(place, measurement)
         total = sum(mode.prior for mode in self.modes)

@@ -25,7 +25,8 @@ class Cause:
 
     ``probability`` is given everything known, ``prior`` before the results. A circumstance is a
     cause as far as it spoiled its run; ``prepare`` says how to put it right. ``states`` are the
-    flat states that stand for the cause; ``cured`` is how likely it was there until a remedy.
+    flat states that stand for the cause; ``cured`` is how likely it was there until a remedy,
+    ``cured_states`` the states that say so.
     """
 
     id: str
@@ -40,6 +41,7 @@ class Cause:
     prepare: Prepare | None = None
     states: tuple[int, ...] = ()
     cured: float = 0.0
+    cured_states: tuple[int, ...] = ()
 
     def given(self, flat: Floats) -> float:
         """The probability under other beliefs about the same variables."""
@@ -91,6 +93,7 @@ class Ranking:
                     probability=float(flat[state]),
                     prior=float(prior[[state, *cured]].sum()),
                     cured=float(flat[list(cured)].sum()),
+                    cured_states=cured,
                     remedy=kind.remedy(mode.remedy),
                     states=(state,),
                 )

@@ -78,8 +78,7 @@ class Epochs:
             (int(self.origin_at[number][self.model.flat(work.part, mode.id)]), number, fixes)
             for number, work in enumerate(self.work, start=1)
             if isinstance(work, Remedied)
-            for mode in self.model.machine.parts[work.part].modes
-            if mode.remedy == work.remedy
+            for mode in self.model.machine.parts[work.part].cleared_by(work.remedy)
             for fixes in [self.model.machine.parts[work.part].remedy(work.remedy).fixes]
         ]
         owner = np.searchsorted(self.model.offsets, [each[0] for each in found], side="right") - 1
@@ -98,10 +97,9 @@ class Epochs:
         extra = np.zeros(len(self.model.machine.parts), dtype=np.intp)
         for number, work in enumerate(self.work, start=1):
             if isinstance(work, Remedied):
-                for mode in self.model.machine.parts[work.part].modes:
-                    if mode.remedy == work.remedy:
-                        origin = self.origin_at[number][self.model.flat(work.part, mode.id)]
-                        extra[np.searchsorted(self.model.offsets, origin, side="right") - 1] += 1
+                for mode in self.model.machine.parts[work.part].cleared_by(work.remedy):
+                    origin = self.origin_at[number][self.model.flat(work.part, mode.id)]
+                    extra[np.searchsorted(self.model.offsets, origin, side="right") - 1] += 1
         return extra
 
     @cached_property
@@ -159,6 +157,10 @@ class Epochs:
             ),
             np.concatenate([logs, [there[each.origin] for each in later]]),
         )
+
+    def present(self, part: str, mode: str) -> int:
+        """The flat state of a mode that is at a part's place by now, wherever it was found."""
+        return int(self._base[self.origin_at[-1][self.model.flat(part, mode)]])
 
     def place_of(self, part: str, mode: str) -> str:
         """The part's place at which the mode that the case found in a part is by now."""

@@ -14,10 +14,10 @@ from itertools import accumulate
 
 import numpy as np
 
-from diagnose.cases.case import Result, Run
+from diagnose.cases.case import Result, Run, Work
 from diagnose.cases.rows import failed_rows, ranges, rows_in_words
 from diagnose.knowledge.circumstances import Ask, Circumstance, Prepare
-from diagnose.knowledge.parts import Measurement
+from diagnose.knowledge.parts import ANY_SETUP, Measurement, Price
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import OPEN
 from diagnose.ranking.causes import part_in_words
@@ -47,8 +47,12 @@ class Candidate:
 
     Parameters
     ----------
-    id: ``response@5-7``, ``coil-resistance@row-6/valve``, ``ask:oil@2``.
-    kind: ``rerun``, ``measure``, ``look`` or ``ask``.
+    id: ``response@5-7``, ``coil-resistance@row-6/valve``, ``ask:oil@2``,
+        ``swap-coil@row-6/valve+row-5/valve``, ``replace-coil@row-6/valve``.
+    kind: ``rerun``, ``measure``, ``look``, ``ask``, ``swap`` or ``remedy``.
+    minutes: the work itself, without changing the machine's set-up.
+    setup, ends: the set-up that it wants, and the one that it leaves behind.
+    helper: whether it wants a second person.
     outcomes: exclusive; what they leave over is "anything else".
     ladder: of a reading or a question, a finding for all its outcomes but the last.
     """
@@ -65,6 +69,12 @@ class Candidate:
     check: str = ""
     part: str = ""
     tool: str = "none"
+    setup: str = ANY_SETUP
+    ends: str = ANY_SETUP
+    helper: bool = False
+    work: Work | None = None
+    price: Price = "none"
+    qualified: bool = False
 
 
 def rerun_name(check: str, row: int) -> str:
@@ -132,10 +142,12 @@ def rerun(evidence: Evidence, check: str, rows: Sequence[int], failed: Sequence[
         minutes=made.set_up_minutes
         + made.minutes_per_row * len(rows)
         + sum(step.minutes for step in prepared),
-        outcomes=tuple(_rerun_outcomes(check, rows, set(failed))),
+        outcomes=tuple(rerun_outcomes(check, rows, set(failed))),
         needs=made.needs,
         cautions=(*(caution for step in prepared for caution in step.cautions), *made.cautions),
         check=check,
+        setup=made.setup,
+        ends=made.setup,
     )
 
 
@@ -149,7 +161,26 @@ def preparations(evidence: Evidence, check: str) -> list[Prepare]:
     return [step for step in steps if step is not None]
 
 
-def _rerun_outcomes(check: str, rows: Sequence[int], failed: set[int]) -> Iterator[Outcome]:
+def required_rerun(evidence: Evidence) -> Candidate | None:
+    """The rerun that must come first: all failures come from runs known to be unsound.
+
+    Such a run says little of the machine; what it needs is to be made again as it should be.
+    """
+    failing = [run for run in evidence.case.runs if run.rows_with(Result.FAIL)]
+    if not failing or not all(evidence.known_bad(run) for run in failing):
+        return None
+    run = failing[-1]
+    if not preparations(evidence, run.check):
+        return None
+    return rerun(evidence, run.check, run.rows_with(Result.FAIL), run.rows_with(Result.FAIL))
+
+
+def rerun_outcomes(check: str, rows: Sequence[int], failed: set[int]) -> Iterator[Outcome]:
+    """Every pattern of few rows; of more, the main ones: none, all, and those that failed.
+
+    >>> [outcome.result for outcome in rerun_outcomes("response", (5, 6), {6})]
+    ['all pass', 'only 5 fails', 'only 6 fails', 'all fail']
+    """
     if len(rows) <= FEW_ROWS:
         for bits in range(2 ** len(rows)):
             failing = {row for place, row in enumerate(rows) if bits >> place & 1}
@@ -171,9 +202,13 @@ def _rerun_outcome(check: str, rows: Sequence[int], failing: set[int]) -> Outcom
 
 
 def measurements(evidence: Evidence, target: int) -> Iterator[Candidate]:
-    """Readings of, and looks at, the parts that a row depends on; none that was made already."""
+    """Readings of, and looks at, the parts that a row depends on; none already made since work."""
     machine = evidence.model.machine
-    taken = {(reading.measurement, reading.part) for reading in evidence.case.readings}
+    taken = {
+        (reading.measurement, reading.part)
+        for reading in evidence.case.readings
+        if reading.epoch == evidence.epochs.now
+    }
     checks = evidence.model.knowledge.checks
     for part in dict.fromkeys(p for check in checks for p in machine.ancestors(target, check)):
         for measurement in machine.parts[part].measurements:
@@ -195,6 +230,9 @@ def _measurement(evidence: Evidence, part: str, measurement: Measurement) -> Can
         cautions=(measurement.caution,) if measurement.caution else (),
         part=part,
         tool=measurement.tool,
+        setup=measurement.setup,
+        ends=measurement.setup,
+        helper=measurement.helper,
     )
 
 

@@ -1,40 +1,24 @@
-"""Which candidate tells most about the leading causes per minute.
-
-The question is who is to blame for one failed row, the *target*: chance alone, one single
-cause, or several together. That is a complete partition, so the information of a test about
-it is ordinary mutual information. Where outcomes are lumped together ("anything else"), the
-bits are those of the outcomes as they are told, a lower bound for the finer ones.
-"""
+"""The next tests and repairs with what they are worth and what their outcomes would mean."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from diagnose.cases.case import Result
-from diagnose.cases.rows import failed_rows
-from diagnose.noisyor.network import PRESENT, Floats
-from diagnose.noisyor.outlook import Outlook
+from diagnose.noisyor.network import Floats
 from diagnose.ranking.causes import Ranking
-from diagnose.ranking.evidence import Evidence, Seen
-from diagnose.retest.candidates import (
-    Candidate,
-    measurements,
-    open_reruns,
-    preparations,
-    questions,
-    rerun,
-    reruns,
-)
-from diagnose.retest.readings import Beliefs, exact, told
+from diagnose.retest.candidates import Candidate
+from diagnose.retest.next import Choice, Goal, best_choice
+from diagnose.retest.readings import exact
+from diagnose.retest.scales import ELSE, RARE
+from diagnose.retest.scene import Means, Scene
+from diagnose.retest.suppose import chance, suppose
+from diagnose.retest.targets import troubles
 
-CHANCE, SEVERAL = "chance", "several"
-"""What may be to blame besides single causes: a false alarm, or several causes together."""
-
-RARE = 0.001
-"""Outcomes less probable than this are not listed."""
+MENDED = "mended"
+"""What a remedy leads to when the check passes afterwards."""
 
 
 @dataclass(frozen=True)
@@ -49,145 +33,69 @@ class Prospect:
 
 @dataclass(frozen=True)
 class Proposal:
-    """A candidate with what it is worth: bits about the target's blame, and its outcomes."""
+    """Something to do with what it is worth.
+
+    Parameters
+    ----------
+    bits: what its outcome tells about who is to blame for ``row``; 0 for a remedy.
+    minutes: of the work and of the change of set-up before it.
+    expected: minutes until the trouble is over when it is done first and the best thing after
+        it; None when it was not weighed so.
+    """
 
     candidate: Candidate
+    row: int
     bits: float
-    prospects: tuple[Prospect, ...]
+    minutes: float
+    expected: float | None
+    prospects: tuple[Prospect, ...] = ()
     required: bool = False
 
     @property
     def per_minute(self) -> float:
         """Bits per minute."""
-        return self.bits / max(self.candidate.minutes, 0.1)
+        return self.bits / max(self.minutes, 0.1)
 
 
 def next_tests(
-    ranking: Ranking, score: Callable[[Proposal], float] = lambda proposal: proposal.per_minute
+    ranking: Ranking, goal: Goal = "restore", means: Means | None = None
 ) -> list[Proposal]:
-    """Every candidate with its worth, best first; empty when no row failed.
+    """Everything that can be done about the first trouble, best first; empty when no row failed.
 
-    A rerun that first puts right a circumstance known to be bad comes before everything
-    else when no sound run shows the failure: see `required_rerun`.
+    ``restore`` puts first what leads to a sound machine in the fewest expected minutes,
+    ``isolate`` what tells most per minute.
     """
-    evidence = ranking.evidence
-    target = choose_target(ranking)
-    if target is None:
-        return []
-    weigh = _Scales(ranking, target)
-    candidates = [
-        *reruns(evidence, target.row),
-        *measurements(evidence, target.row),
-        *questions(evidence),
-    ]
-    proposals = sorted(map(weigh.proposal, candidates), key=lambda proposal: -score(proposal))
-    needed = required_rerun(evidence)
-    if needed is None:
-        return proposals
-    first = replace(weigh.proposal(needed), required=True)
-    return [first, *(p for p in proposals if p.candidate.id != needed.id)]
+    found = troubles(ranking)
+    return proposals(Scene(ranking, found[0], means or Means()), goal) if found else []
 
 
-def exactly(ranking: Ranking, proposal: Proposal) -> Proposal:
-    """The same proposal with the exact probability of each outcome of a reading.
-
-    A rerun's are exact already; see `readings` for what a reading's leave open.
-    """
-    candidate = proposal.candidate
-    if not candidate.ladder:
-        return proposal
-    labels = [outcome.result for outcome in candidate.outcomes]
-    known = dict(zip(labels, exact(ranking, candidate.ladder), strict=True))
-    prospects = [replace(one, probability=known[one.result]) for one in proposal.prospects]
-    prospects.sort(key=lambda prospect: -prospect.probability)
-    return replace(proposal, prospects=tuple(prospects))
+def proposals(scene: Scene, goal: Goal) -> list[Proposal]:
+    """Everything that can be done about a trouble, best first."""
+    choice = best_choice(scene, goal)
+    return list(_proposals(scene, choice, goal))
 
 
-def choose_target(ranking: Ranking) -> Seen | None:
-    """The failure to be blamed: of the failed rows' last failures, the least settled one.
-
-    A failure is settled as far as one cause that can make it is probable.
-    """
-    evidence = ranking.evidence
-    rows = failed_rows(evidence.case)
-    last = {
-        seen.row: seen for seen in evidence.results if seen.outcome == PRESENT and seen.row in rows
-    }
-    flat = ranking.posterior.flat
-    return min(last.values(), key=lambda seen: float(flat[seen.entries[0]].max()), default=None)
-
-
-def required_rerun(evidence: Evidence) -> Candidate | None:
-    """The rerun that must come first: all failures come from runs known to be unsound.
-
-    Such a run says little of the machine; what it needs is to be made again as it should be.
-    """
-    failing = [run for run in evidence.case.runs if run.rows_with(Result.FAIL)]
-    if not failing or not all(evidence.known_bad(run) for run in failing):
-        return None
-    run = failing[-1]
-    if not preparations(evidence, run.check):
-        return None
-    return rerun(evidence, run.check, run.rows_with(Result.FAIL), run.rows_with(Result.FAIL))
+def _proposals(scene: Scene, choice: Choice, goal: Goal) -> Iterator[Proposal]:
+    weighed = {candidate.id: known for candidate, known in scene.tests}
+    for place, offer in enumerate(choice.offers):
+        candidate = offer.candidate
+        known = weighed.get(candidate.id)
+        yield Proposal(
+            candidate,
+            scene.trouble.target.row,
+            known.bits if known else 0.0,
+            offer.minutes,
+            offer.value if goal == "restore" else None,
+            _prospects(known.labels, known.table, scene.scales.names) if known else (),
+            required=choice.required and place == 0,
+        )
 
 
-class _Scales:
-    """Weighs candidates for one target."""
-
-    def __init__(self, ranking: Ranking, target: Seen) -> None:
-        evidence = ranking.evidence
-        again = open_reruns(evidence, evidence.model.knowledge.checks)
-        network = evidence.network_of([*evidence.observed, *again])
-        self.outlook = Outlook(network, target.name, ranking.posterior.flat)
-        self.beliefs = Beliefs(ranking, self.outlook)
-        self.names = _names(ranking, self.outlook)
-        self.circumstances = _rerun_circumstances(evidence)
-
-    def proposal(self, candidate: Candidate) -> Proposal:
-        """A candidate with the bits it is worth and what its outcomes would mean."""
-        labels = [outcome.result for outcome in candidate.outcomes]
-        if candidate.ladder:
-            table = told(self.beliefs, candidate.ladder)
-        else:
-            table = list(self._rerun([outcome.event for outcome in candidate.outcomes]))
-            rest = np.maximum(self.outlook.blame - sum(table), 0.0)
-            if rest.sum() > RARE:
-                table.append(rest)
-                labels.append("anything else")
-        pairs = sorted(zip(labels, table, strict=True), key=lambda pair: -pair[1].sum())
-        prospects = tuple(_prospect(*pair, self.names) for pair in pairs if pair[1].sum() > RARE)
-        return Proposal(candidate, mutual_information(np.stack(table)), prospects)
-
-    def _rerun(self, events: Sequence[Mapping[str, bool]]) -> Floats:
-        """(outcomes, blames + 1) joint probabilities, over the rerun's own circumstances."""
-        asked = [(event, survival) for event in events for _, survival in self.circumstances]
-        chances = np.array([chance for chance, _ in self.circumstances])
-        joint = self.outlook.joints(asked).reshape(len(events), len(chances), -1)
-        mixed: Floats = np.einsum("ecb,c->eb", joint, chances)
-        return mixed
-
-
-def _names(ranking: Ranking, outlook: Outlook) -> list[str]:
-    """The cause that each blame stands for, with `SEVERAL` at the end."""
-    evidence = ranking.evidence
-    by_state = {state: cause.id for cause in ranking.causes for state in cause.states}
-    first = dict(zip(evidence.variables, evidence.offsets.tolist(), strict=False))
-    names = [
-        by_state[first[blame.cause[0]] + blame.cause[1]] if blame.cause else CHANCE
-        for blame in outlook.blames
-    ]
-    return [*names, SEVERAL]
-
-
-def _rerun_circumstances(evidence: Evidence) -> tuple[tuple[float, float], ...]:
-    """(probability, survival) of the new run's own circumstances, put right as well as can be."""
-    upset = evidence.model.knowledge.circumstances.get("upset")
-    spoiled = [
-        (state.prior_for("response"), 1 - state.shows["response"])
-        for state in (upset.states if upset else ())
-        if state.shows.get("response")
-    ]
-    return ((1 - sum(p for p, _ in spoiled), 1.0), *spoiled)
+def _prospects(
+    labels: Sequence[str], table: Floats, names: Sequence[str]
+) -> tuple[Prospect, ...]:
+    pairs = sorted(zip(labels, table, strict=True), key=lambda pair: -pair[1].sum())
+    return tuple(_prospect(*pair, names) for pair in pairs if pair[1].sum() > RARE)
 
 
 def _prospect(label: str, joint: Floats, names: Sequence[str]) -> Prospect:
@@ -199,13 +107,36 @@ def _prospect(label: str, joint: Floats, names: Sequence[str]) -> Prospect:
     return Prospect(label, probability, leading, total[leading] / probability)
 
 
-def mutual_information(joint: Floats) -> float:
-    """Bits that the row of a joint table tells about its column (Shannon 1948).
+def exactly(ranking: Ranking, proposal: Proposal) -> Proposal:
+    """The same proposal with the exact probability of each outcome, by inferring again.
 
-    >>> mutual_information(np.array([[0.5, 0.0], [0.0, 0.5]]))
-    1.0
+    A rerun's are exact already; see `readings` for what a reading's leave open, and `swaps`.
     """
-    joint = joint / joint.sum()
-    apart = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
-    there = (joint > 0) & (apart > 0)
-    return max(float((joint[there] * np.log2(joint[there] / apart[there])).sum()), 0.0)
+    candidate = proposal.candidate
+    if candidate.ladder:
+        labels = [outcome.result for outcome in candidate.outcomes]
+        known = dict(zip(labels, exact(ranking, candidate.ladder), strict=True))
+        prospects = [replace(one, probability=known[one.result]) for one in proposal.prospects]
+    elif candidate.work is not None:
+        prospects = list(_supposed(ranking, candidate))
+    else:
+        return proposal
+    prospects.sort(key=lambda prospect: -prospect.probability)
+    return replace(proposal, prospects=tuple(prospects))
+
+
+def _supposed(ranking: Ranking, candidate: Candidate) -> Iterator[Prospect]:
+    """What work and the check after it may show, each outcome inferred in full."""
+    left = 1.0
+    for outcome in candidate.outcomes:
+        after = suppose(ranking, candidate, outcome)
+        probability = chance(ranking, after)
+        left -= probability
+        if probability > RARE:
+            leading = after.causes[0]
+            if candidate.kind == "remedy" and not any(outcome.event.values()):
+                yield Prospect(outcome.result, probability, MENDED, 1.0)
+            else:
+                yield Prospect(outcome.result, probability, leading.id, leading.probability)
+    if left > RARE:
+        yield Prospect(ELSE, left, ranking.causes[0].id, float(np.nan_to_num(0.0)))

@@ -46,7 +46,7 @@ class Beliefs:
         """(states) posterior of each state given that several causes are to blame."""
         blame = self.outlook.blame
         single = np.zeros_like(self.idle)
-        single[self._blamed] = blame[1:-1]
+        single[self.blamed] = blame[1:-1]
         offsets = self.ranking.evidence.offsets
         mine = np.repeat(np.add.reduceat(single, offsets[:-1]), np.diff(offsets))
         rest = self.ranking.posterior.flat - single - (blame[:-1].sum() - mine) * self.idle
@@ -60,7 +60,7 @@ class Beliefs:
         offsets = self.ranking.evidence.offsets
         mean = np.add.reduceat(self.idle * survival, offsets[:-1])
         known = np.maximum(mean, 1e-300)
-        own = survival[self._blamed] / known[self._owner]
+        own = survival[self.blamed] / known[self._owner]
         several = np.add.reduceat(self.several * survival, offsets[:-1]).prod()
         chances = np.concatenate([[1.0], own, [1.0]]) * known.prod() * (1 - seen.leak)
         chances[-1] = several * (1 - seen.leak)
@@ -74,7 +74,7 @@ class Beliefs:
         return np.array([names[cause[0]] for cause in causes if cause], dtype=np.intp)
 
     @cached_property
-    def _blamed(self) -> np.typing.NDArray[np.intp]:
+    def blamed(self) -> np.typing.NDArray[np.intp]:
         """Flat state that each single blame stands for."""
         causes = [blame.cause for blame in self.outlook.blames[1:]]
         within = np.array([cause[1] for cause in causes if cause], dtype=np.intp)
@@ -84,7 +84,7 @@ class Beliefs:
     @cached_property
     def _active(self) -> np.typing.NDArray[np.bool_]:
         active = np.zeros(len(self.ranking.posterior.flat), dtype=bool)
-        active[self._blamed] = True
+        active[self.blamed] = True
         return active
 
     def _normal(self, weight: Floats) -> Floats:

@@ -1,0 +1,107 @@
+"""A plan for a terminal: the tree of acts and outcomes, and what surrounds it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from rich.console import Console, Group, RenderableType
+from rich.text import Text
+from rich.tree import Tree
+
+from diagnose.cases.rows import rows_in_words
+from diagnose.faces.output import print_tidily
+from diagnose.faces.terminal import DEFERRAL, bullets
+from diagnose.faces.words import minutes_text, percent, sentence
+
+Report = Mapping[str, Any]
+
+GOALS = {
+    "restore": "fewest minutes to a machine that is proven good",
+    "isolate": "most told per minute",
+}
+
+
+def print_plan(report: Report, console: Console) -> None:
+    """Print the plan: what it is about, minutes, the tree, the isolating retest, cautions."""
+    parts: list[RenderableType] = [
+        Text(f"{report['machine']}: plan for {GOALS[report['goal']]}", style="title")
+    ]
+    for title, shown in _chapters(report):
+        chapter = list(shown)
+        parts += [Text(), Text(title, style="title"), *chapter] if chapter else []
+    print_tidily(console, Group(*parts))
+
+
+def _chapters(report: Report) -> Iterator[tuple[str, Iterator[RenderableType]]]:
+    yield "How long", bullets(_minutes(report))
+    yield "What to do", iter([_drawn(report["tree"])])
+    yield "All at once", bullets(_isolating(report))
+    yield "Take care", bullets([*_cautions(report["tree"]), DEFERRAL], "caution")
+
+
+def _minutes(report: Report) -> Iterator[str]:
+    if report["about_rows"]:
+        expected = report["expected_minutes"]
+        yield f"about {rows_in_words(report['about_rows'])}"
+        for rows in report["other_rows"]:
+            yield f"{rows_in_words(rows)} failed for a cause of their own, to be planned after this"
+        yield f"following the plan: {minutes_text(expected['plan'])} on average, parts included"
+        yield (
+            f"stopping to test now and repairing in order: "
+            f"{minutes_text(expected['repair_only'])} on average"
+        )
+    yield report["proof"]
+
+
+def _drawn(tree: Report) -> Tree:
+    drawn = Tree(_head(tree), guide_style="quiet")
+    _grow(drawn, tree)
+    return drawn
+
+
+def _grow(drawn: Tree, node: Report) -> None:
+    for outcome in node.get("outcomes", ()):
+        chance = percent(outcome["probability"])
+        text = Text(f"{outcome['result'].rstrip('.')}, {chance}: ")
+        then = outcome["then"]
+        below = drawn.add(text + _head(then))
+        _grow(below, then)
+
+
+def _head(node: Report) -> Text:
+    if "conclusion" in node:
+        text = Text(sentence(node["says"]))
+        for act in node.get("acts", ()):
+            text.append(f"\n{sentence(act['says'])} About {minutes_text(act['minutes'])}.")
+        return text
+    act = node["act"]
+    text = Text(sentence(act["says"]), style="title")
+    text.append(f" About {minutes_text(act['minutes'])}.", "not bold")
+    text.append(f"  {act['id']}", "not bold dim")
+    return text
+
+
+def _isolating(report: Report) -> Iterator[str]:
+    """The tests to decide on at once, and what they leave together."""
+    found = report["isolating"]
+    if found and found["acts"]:
+        how = "no cheaper set does as much" if found["optimal"] else found["guarantee"]
+        yield (
+            f"to tell the leading causes apart with tests all chosen now: "
+            f"{', '.join(found['acts'])}; {minutes_text(found['minutes'])}; {how}"
+        )
+    for group in report["inseparable"]:
+        same = "one remedy does for all" if group["same_remedy"] else "their remedies differ"
+        yield f"no test at hand tells these apart: {', '.join(group['causes'])}; {same}"
+
+
+def _cautions(node: Report) -> list[str]:
+    """The cautions of every act of the tree, each once."""
+    found: dict[str, None] = {}
+    acts = [node["act"]] if "act" in node else list(node.get("acts", ()))
+    for act in acts:
+        found |= dict.fromkeys(act["cautions"])
+    for outcome in node.get("outcomes", ()):
+        found |= dict.fromkeys(_cautions(outcome["then"]))
+    return list(found)

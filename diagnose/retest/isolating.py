@@ -1,0 +1,127 @@
+"""A minimal isolating retest: the cheapest tests, all decided now, that tell the causes apart.
+
+Tests are noisy, so two causes count as told apart by a test when whoever knew which of the two it
+is from the outcome alone, and both were as likely, would be wrong no more than `MISTAKEN` of the
+time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from diagnose.decision.cover import ambiguity_groups, test_cover
+from diagnose.decision.problem import ANY
+from diagnose.noisyor.network import Floats
+from diagnose.retest.candidates import Candidate
+from diagnose.retest.scales import SEVERAL
+from diagnose.retest.scene import Scene
+
+LEADING = 0.02
+"""Causes at least so probable are to be told apart."""
+
+MISTAKEN = 0.15
+"""Chance of mixing up two equally likely causes by one outcome, up to which it parts them."""
+
+
+@dataclass(frozen=True)
+class Inseparable:
+    """Causes that no available test tells apart, and whether one remedy does for all."""
+
+    causes: tuple[str, ...]
+    same_remedy: bool
+
+
+@dataclass(frozen=True)
+class Isolating:
+    """The tests, what they cost together, and the causes in groups that they tell apart.
+
+    ``optimal`` is whether no cheaper set does as much; else ``guarantee`` says how far off the
+    greedy set may be.
+    """
+
+    acts: tuple[Candidate, ...]
+    minutes: float
+    separates: tuple[tuple[str, ...], ...]
+    optimal: bool
+    guarantee: str
+    inseparable: tuple[Inseparable, ...]
+
+
+def isolating(scene: Scene, least: float = LEADING) -> Isolating:
+    """The cheapest set of tests after which the causes above ``least`` are told apart.
+
+    "Several causes together" is no single cause and is left aside.
+    """
+    names, leading = _leading(scene, least)
+    parts = _parts(scene, leading)
+    pairs = list(combinations(range(len(leading)), 2))
+    columns = np.array([[part[a, b] for a, b in pairs] for part in parts], dtype=bool)
+    separates = columns.reshape(len(parts), len(pairs))
+    tests = scene.problem.tests
+    cover = test_cover(
+        separates,
+        np.array([test.minutes for test in tests]),
+        np.array([test.setup for test in tests], dtype=np.intp),
+        scene.problem.change[scene.setup],
+    )
+    chosen = list(cover.tests)
+    return Isolating(
+        acts=tuple(scene.tests[test][0] for test in chosen),
+        minutes=cover.minutes,
+        separates=_groups(separates[chosen], names),
+        optimal=cover.optimal,
+        guarantee=cover.guarantee,
+        inseparable=tuple(
+            Inseparable(group, _same_remedy(scene, group))
+            for group in _groups(separates, names)
+            if len(group) > 1
+        ),
+    )
+
+
+def _leading(scene: Scene, least: float) -> tuple[list[str], list[int]]:
+    """Names of the leading causes, and which hypotheses of the problem they are."""
+    prior = scene.problem.prior
+    names = [scene.scales.names[blame] for blame in scene.kept.tolist()]
+    leading = [
+        h for h in np.argsort(-prior).tolist() if prior[h] >= least and names[h] != SEVERAL
+    ]
+    return [names[h] for h in leading], leading
+
+
+def _parts(scene: Scene, leading: Sequence[int]) -> list[NDArray[np.bool_]]:
+    """Per test (causes, causes) which of the causes it tells apart."""
+    return [mistaken(test.likelihood[leading]) <= MISTAKEN for test in scene.problem.tests]
+
+
+def mistaken(likelihood: Floats) -> Floats:
+    """(H, H) chance of mixing up two equally likely hypotheses by the outcome of a test.
+
+    >>> mistaken(np.array([[1.0, 0.0], [0.1, 0.9]])).round(3).tolist()
+    [[0.5, 0.05], [0.05, 0.5]]
+    """
+    lesser = np.minimum(likelihood[:, None, :], likelihood[None, :, :]).sum(axis=2)
+    wrong: Floats = lesser / 2
+    return wrong
+
+
+def _groups(separates: NDArray[np.bool_], names: Sequence[str]) -> tuple[tuple[str, ...], ...]:
+    return tuple(
+        tuple(names[h] for h in group) for group in ambiguity_groups(separates, len(names))
+    )
+
+
+def _same_remedy(scene: Scene, group: Sequence[str]) -> bool:
+    """Whether the same thing is done about every cause of a group."""
+    wanted = set()
+    for name in group:
+        blame = scene.scales.names.index(name)
+        wanted.add(
+            next((place for place, mend in enumerate(scene.mends) if mend.fixes[blame]), ANY)
+        )
+    return len(wanted) == 1

@@ -1,0 +1,134 @@
+"""What to do first about one trouble: the decision, read back as something to do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from diagnose.decision.lookahead import Act, Decision, decide
+from diagnose.decision.repairs import repair_order
+from diagnose.retest.candidates import Candidate, required_rerun, rerun, rerun_outcomes
+from diagnose.retest.scene import Scene
+
+Goal = Literal["restore", "isolate"]
+
+DEPTH, WIDTH, SECONDS = 2, 6, 0.3
+"""How far to look ahead: acts deep, acts followed at each step, and no longer than this."""
+
+NO_ACT = "nothing that can be done here is worth its minutes any more"
+QUALIFIED = "is for a qualified person, or under the machine's manual only"
+TOLD_ALL = "no test at hand tells more"
+
+
+@dataclass(frozen=True)
+class Offer:
+    """Something to do and what is expected of it.
+
+    ``minutes`` count the change of set-up; ``value`` is the expected minutes until the trouble is
+    over (with the goal to isolate, bits per minute).
+    """
+
+    candidate: Candidate
+    minutes: float
+    value: float
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What to do first.
+
+    Parameters
+    ----------
+    candidate: None when it is best to hand over, or nothing is left to do; ``says`` says why.
+    repair_only: expected minutes when nothing more is tested.
+    exact: whether no better act can exist.
+    depth: how many acts were looked ahead.
+    offers: everything that could be done, best first.
+    """
+
+    candidate: Candidate | None
+    minutes: float
+    value: float
+    repair_only: float
+    exact: bool
+    depth: int
+    offers: tuple[Offer, ...]
+    says: str = ""
+    required: bool = False
+
+
+def best_choice(
+    scene: Scene, goal: Goal = "restore", depth: int = DEPTH, seconds: float = SECONDS
+) -> Choice:
+    """The best that can be done first about a trouble, looking ``depth`` acts ahead.
+
+    A rerun that first puts right a circumstance known to be bad comes before everything else
+    when no sound run shows the failure.
+    """
+    problem = scene.problem
+    made = decide(problem, problem.prior, scene.setup, goal, depth, WIDTH, seconds)
+    repair_only = repair_order(problem, problem.prior, scene.setup).minutes
+    needed = required_rerun(scene.evidence)
+    offers = tuple(_offers(scene, made))
+    if needed is not None:
+        minutes = needed.minutes + scene.change_to(needed)
+        first = Offer(needed, minutes, minutes + made.value)
+        offers = (first, *(each for each in offers if each.candidate.id != needed.id))
+        return Choice(needed, minutes, first.value, repair_only, False, 1, offers, required=True)
+    return _read_back(scene, made, repair_only, offers)
+
+
+def _read_back(
+    scene: Scene, made: Decision, repair_only: float, offers: tuple[Offer, ...]
+) -> Choice:
+    candidate = candidate_of(scene, made.act)
+    says = "" if candidate else TOLD_ALL if made.act.kind == "stop" else NO_ACT
+    if candidate is not None and candidate.qualified:
+        candidate, says = None, f"{candidate.says.rstrip('.')} {QUALIFIED}"
+    minutes = candidate.minutes + scene.change_to(candidate) if candidate else 0.0
+    return Choice(
+        candidate,
+        minutes,
+        made.value,
+        repair_only,
+        made.exact,
+        made.depth_reached,
+        offers,
+        says,
+    )
+
+
+def _offers(scene: Scene, made: Decision) -> list[Offer]:
+    found = []
+    for valued in made.ranked:
+        candidate = candidate_of(scene, valued.act)
+        if candidate is not None:
+            minutes = candidate.minutes + scene.change_to(candidate)
+            found.append(Offer(candidate, minutes, valued.value))
+    return found
+
+
+def candidate_of(scene: Scene, act: Act) -> Candidate | None:
+    """What an act of the decision stands for; None for handing over and for stopping.
+
+    A repair comes with the check that proves it; the mere check again is a rerun.
+    """
+    if act.kind == "test":
+        return scene.tests[act.index][0]
+    if act.kind != "repair":
+        return None
+    rows = scene.trouble.rows
+    again = rerun(scene.evidence, scene.check, rows, rows)
+    mend = scene.mends[act.index].candidate
+    if mend is None:
+        return again
+    back = scene.knowledge.change_minutes(mend.setup, again.setup)
+    return replace(
+        mend,
+        says=f"{mend.says.rstrip('.')}; then {again.says}",
+        minutes=mend.minutes + back + again.minutes,
+        outcomes=tuple(rerun_outcomes(scene.check, rows, set(rows))),
+        needs=tuple(dict.fromkeys([*mend.needs, *again.needs])),
+        cautions=tuple(dict.fromkeys([*mend.cautions, *again.cautions])),
+        ends=again.setup,
+    )

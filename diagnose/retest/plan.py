@@ -1,0 +1,201 @@
+"""The plan: what to do, what each outcome would mean, and what to do then.
+
+Every step of the tree is inferred anew from all that would be known there, so its probabilities
+are exact; what is best is decided on the trouble as a finite problem (`diagnose.retest.scene`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+from diagnose.ranking.causes import Cause, Ranking
+from diagnose.retest.candidates import Candidate, Outcome
+from diagnose.retest.isolating import Isolating, isolating
+from diagnose.retest.next import Choice, best_choice
+from diagnose.retest.proof import Proof
+from diagnose.retest.scene import Means, Scene
+from diagnose.retest.suppose import chance, suppose
+from diagnose.retest.targets import Trouble, troubles
+from diagnose.retest.worth import repair_minutes_of
+
+Goal = Literal["restore", "isolate"]
+
+WORTH_GROWING = 0.03
+"""Outcomes less probable than this are told, but what to do then is left open."""
+
+SETTLED = 0.9
+"""With the goal to isolate, a trouble is told apart when one cause holds so much of the blame."""
+
+
+@dataclass(frozen=True)
+class End:
+    """Where a plan ends: ``proven``, ``prove``, ``hand-over``, ``isolated`` or ``open``."""
+
+    kind: Literal["proven", "prove", "hand-over", "isolated", "open"]
+    says: str
+    leading: Cause | None = None
+    acts: tuple[Candidate, ...] = ()
+
+
+@dataclass(frozen=True)
+class Step:
+    """One act with the minutes that it costs from here, and its outcomes."""
+
+    candidate: Candidate
+    minutes: float
+    branches: tuple[Branch, ...]
+
+
+@dataclass(frozen=True)
+class Branch:
+    """One outcome, how probable it is, and what follows."""
+
+    result: str
+    probability: float
+    then: Step | End
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What to do about a machine, from what is known now.
+
+    Parameters
+    ----------
+    goal: ``restore`` minimises the expected minutes to a machine that is proven good,
+        ``isolate`` takes the most bits per minute.
+    depth: how many acts deep the tree is grown.
+    progress: called with the number of steps grown so far.
+    """
+
+    ranking: Ranking
+    goal: Goal = "restore"
+    means: Means = Means()
+    depth: int = 2
+    progress: Callable[[int], None] | None = None
+
+    @cached_property
+    def troubles(self) -> list[Trouble]:
+        """The failed rows by common cause; the plan is about the first."""
+        return troubles(self.ranking)
+
+    @cached_property
+    def scene(self) -> Scene | None:
+        """The trouble that the plan is about, or None when no row failed."""
+        return Scene(self.ranking, self.troubles[0], self.means) if self.troubles else None
+
+    @cached_property
+    def choice(self) -> Choice | None:
+        """What to do first, or None when no row failed."""
+        return best_choice(self.scene, self.goal) if self.scene else None
+
+    @cached_property
+    def tree(self) -> Step | End:
+        """The plan, `depth` acts deep."""
+        return _Grower(self.goal, self.means, self.progress).grow(self.ranking, self.depth)
+
+    @cached_property
+    def proof(self) -> Proof:
+        """Whether the machine is proven good, and what is missing."""
+        return Proof(self.ranking)
+
+    @cached_property
+    def isolating(self) -> Isolating | None:
+        """The cheapest set of tests, all decided now, that tells the leading causes apart."""
+        return isolating(self.scene) if self.scene else None
+
+    @cached_property
+    def repair_only_minutes(self) -> float:
+        """Expected minutes when testing stops now and repairs are made in order."""
+        return self._outside + (self.choice.repair_only if self.choice else 0.0)
+
+    @cached_property
+    def plan_minutes(self) -> float:
+        """Expected minutes when the plan is followed: an upper bound unless it is exact."""
+        return self._outside + (self.choice.value if self.choice else 0.0)
+
+    @cached_property
+    def _outside(self) -> float:
+        """Minutes of what is not the first trouble: the other troubles, and the final pass."""
+        others = (repair_minutes_of(self.ranking, each) for each in self.troubles[1:])
+        return sum(others) + self.final_minutes
+
+    @cached_property
+    def final_minutes(self) -> float:
+        """Minutes of the final full pass of every check; none when the machine is proven good."""
+        if self.proof.holds:
+            return 0.0
+        knowledge = self.ranking.evidence.model.knowledge
+        rows = self.ranking.evidence.model.machine.rows
+        setup, total = "", 0.0
+        for check in knowledge.checks.values():
+            total += check.set_up_minutes + check.minutes_per_row * rows
+            total += knowledge.change_minutes(setup or "any", check.setup)
+            setup = check.setup
+        return total
+
+
+@dataclass
+class _Grower:
+    """Grows a plan step by step."""
+
+    goal: Goal
+    means: Means
+    progress: Callable[[int], None] | None = None
+    steps: int = 0
+
+    def grow(self, ranking: Ranking, depth: int) -> Step | End:
+        """What to do at some point of the plan."""
+        found = troubles(ranking)
+        if not found:
+            return proving(Proof(ranking))
+        scene = Scene(ranking, found[0], self.means)
+        leading = ranking.causes[0]
+        if self.goal == "isolate" and scene.settled >= SETTLED:
+            return End("isolated", f"told apart: {leading.says}", leading)
+        if depth == 0:
+            return End("open", f"go on from there: likeliest is {leading.says}", leading)
+        choice = best_choice(scene, self.goal)
+        if choice.candidate is None:
+            return End("hand-over", choice.says, leading)
+        self._tell()
+        branches = tuple(self._branches(ranking, choice.candidate, depth))
+        return Step(choice.candidate, choice.minutes, branches)
+
+    def _branches(self, ranking: Ranking, act: Candidate, depth: int) -> Iterator[Branch]:
+        left = 1.0
+        for outcome in act.outcomes:
+            after = suppose(ranking, act, outcome)
+            probability = _probability(ranking, after, act, outcome)
+            left -= probability
+            if probability >= WORTH_GROWING:
+                yield Branch(outcome.result, probability, self.grow(after, depth - 1))
+            elif probability >= 0.0005:
+                yield Branch(outcome.result, probability, End("open", "rank again with this"))
+        if left >= 0.0005:
+            yield Branch("anything else", left, End("open", "rank again with this"))
+
+    def _tell(self) -> None:
+        self.steps += 1
+        if self.progress:
+            self.progress(self.steps)
+
+
+def _probability(before: Ranking, after: Ranking, act: Candidate, outcome: Outcome) -> float:
+    """How probable an outcome is: exact, by inferring again with it."""
+    if act.kind != "ask":
+        return chance(before, after)
+    ladder = act.ladder[0]
+    states = ladder.entries[0]
+    bad = float(before.posterior.flat[states].sum())
+    return bad if outcome == act.outcomes[0] else 1 - bad
+
+
+def proving(proof: Proof) -> End:
+    """What is left to do when no row failed last."""
+    if proof.holds:
+        return End("proven", proof.says, proof.leading)
+    acts = tuple(proof.next())
+    return End("prove", proof.says, proof.leading, acts)

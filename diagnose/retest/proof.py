@@ -1,0 +1,92 @@
+"""Whether a machine is proven good, and what would prove it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+from diagnose.cases.case import Result
+from diagnose.cases.rows import failed_rows, rows_in_words
+from diagnose.ranking.causes import Cause, Ranking
+from diagnose.ranking.evidence import Evidence
+from diagnose.retest.candidates import Candidate, rerun
+
+PROVEN_BELOW = 0.05
+"""No cause that is left may be more probable than this in a machine that is proven good."""
+
+
+@dataclass(frozen=True)
+class Proof:
+    """What proves a machine good, as far as it does.
+
+    Parameters
+    ----------
+    below: how probable the likeliest cause that is left may be.
+    """
+
+    ranking: Ranking
+    below: float = PROVEN_BELOW
+
+    @cached_property
+    def missing(self) -> tuple[tuple[str, tuple[int, ...]], ...]:
+        """(check, rows) that have not passed since the last work, in a run not known to be bad."""
+        return tuple(self._missing())
+
+    def _missing(self) -> Iterator[tuple[str, tuple[int, ...]]]:
+        evidence = self.ranking.evidence
+        every = range(1, evidence.model.machine.rows + 1)
+        for check in evidence.model.knowledge.checks:
+            passed = rows_passed(evidence, check)
+            rows = tuple(row for row in every if row not in passed)
+            if rows:
+                yield check, rows
+
+    @cached_property
+    def leading(self) -> Cause | None:
+        """The likeliest cause that is left in the machine, circumstances of past runs aside."""
+        left = [cause for cause in self.ranking.causes if cause.group != "circumstances"]
+        return left[0] if left else None
+
+    @cached_property
+    def holds(self) -> bool:
+        """Whether the machine is proven good."""
+        likely = self.leading is not None and self.leading.probability >= self.below
+        return not failed_rows(self.ranking.evidence.case) and not self.missing and not likely
+
+    @cached_property
+    def says(self) -> str:
+        """On what evidence, or what is missing, in one sentence."""
+        evidence = self.ranking.evidence
+        failed = failed_rows(evidence.case)
+        if failed:
+            return f"not proven: {rows_in_words(failed)} failed last"
+        if self.missing:
+            left = [f"{check} on {rows_in_words(rows)}" for check, rows in self.missing]
+            return f"not proven: {' and '.join(left)} has not passed since the last work"
+        cause, bound = self.leading, f"{100 * self.below:g} %"
+        if cause is not None and not self.holds:
+            chance = f"{100 * cause.probability:.0f} %"
+            return f"not proven: {cause.says} is still {chance} likely, and {bound} is the bound"
+        checks = " and ".join(evidence.model.knowledge.checks)
+        return f"proven good: every row passed {checks}, and no cause is left above {bound}"
+
+    def next(self) -> Iterator[Candidate]:
+        """What would go on proving a machine of which no row failed last."""
+        evidence = self.ranking.evidence
+        for check, rows in self.missing:
+            yield rerun(evidence, check, rows, ())
+        if not self.missing and self.leading is not None and not self.holds:
+            shown = self.leading.rows or range(1, evidence.model.machine.rows + 1)
+            for check in evidence.model.knowledge.checks:
+                yield rerun(evidence, check, tuple(shown), ())
+
+
+def rows_passed(evidence: Evidence, check: str) -> frozenset[int]:
+    """Rows that passed a check since the last work, in runs not known to be bad."""
+    return frozenset(
+        row
+        for run in evidence.case.runs
+        if run.check == check and run.epoch == evidence.epochs.now and not evidence.known_bad(run)
+        for row in run.rows_with(Result.PASS)
+    )

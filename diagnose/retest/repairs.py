@@ -1,0 +1,95 @@
+"""Remedies as candidates, and which of them each blame needs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.cases.case import Remedied
+from diagnose.knowledge.parts import Remedy
+from diagnose.noisyor.network import Floats
+from diagnose.ranking.causes import Cause, part_in_words
+from diagnose.ranking.evidence import Evidence
+from diagnose.retest.candidates import Candidate
+from diagnose.retest.scales import SEVERAL, Scales
+
+AT_ONCE = 2
+"""How many remedies are reckoned for when several causes are to blame together."""
+
+
+@dataclass(frozen=True)
+class Mend:
+    """A remedy and the chance that it clears what each blame stands for: (blames + 1)."""
+
+    candidate: Candidate | None
+    fixes: Floats
+
+
+def mends(scales: Scales, again: str) -> Iterator[Mend]:
+    """The remedies that some blame needs, each once; first the mere check again (no candidate).
+
+    A false alarm, a spoiled run and what was cured already need nothing but a check that passes.
+    """
+    evidence = scales.ranking.evidence
+    causes = {cause.id: cause for cause in scales.ranking.causes}
+    remedies: dict[str, tuple[Candidate, Floats]] = {}
+    nothing = np.zeros(len(scales.names))
+    for number, (name, gone) in enumerate(zip(scales.names, scales.gone, strict=True)):
+        cause = causes.get(name)
+        if name != SEVERAL and (cause is None or cause.remedy is None or gone):
+            nothing[number] = 1.0
+        elif cause is not None and cause.remedy is not None:
+            candidate = remedy_candidate(evidence, cause, again)
+            _, fixes = remedies.setdefault(candidate.id, (candidate, np.zeros(len(scales.names))))
+            fixes[number] = cause.remedy.fixes
+    for id in _likeliest(scales, causes, evidence):
+        if id in remedies:
+            remedies[id][1][-1] = remedies[id][1].max()
+    yield Mend(None, nothing)
+    yield from (Mend(candidate, fixes) for candidate, fixes in remedies.values())
+
+
+def _likeliest(scales: Scales, causes: Mapping[str, Cause], evidence: Evidence) -> Sequence[str]:
+    """The remedies likeliest to be needed when several causes act together."""
+    needed: dict[str, float] = {}
+    for number, (name, gone) in enumerate(zip(scales.names, scales.gone, strict=True)):
+        cause = causes.get(name)
+        if cause is not None and cause.remedy is not None and not gone:
+            remedy = remedy_id(evidence, cause)
+            state = scales.beliefs.blamed[number - 1]
+            needed[remedy] = needed.get(remedy, 0.0) + float(scales.beliefs.several[state])
+    return sorted(needed, key=lambda remedy: -needed[remedy])[:AT_ONCE]
+
+
+def remedy_id(evidence: Evidence, cause: Cause) -> str:
+    """``REMEDY@PART``, at the place where what is to be mended is by now."""
+    assert cause.remedy is not None
+    return f"{cause.remedy.id}@{evidence.epochs.place_of(cause.part, cause.mode)}"
+
+
+def remedy_candidate(evidence: Evidence, cause: Cause, again: str) -> Candidate:
+    """The remedy of a cause as something to do next."""
+    assert cause.remedy is not None
+    part = evidence.epochs.place_of(cause.part, cause.mode)
+    machine = evidence.model.machine
+    remedy: Remedy = cause.remedy
+    return Candidate(
+        id=remedy_id(evidence, cause),
+        kind="remedy",
+        says=f"{part_in_words(part, machine.parts[part])}: {remedy.does}",
+        rows=machine.rows_of(part),
+        minutes=remedy.minutes,
+        outcomes=(),
+        needs=remedy.needs,
+        cautions=(remedy.caution,) if remedy.caution else (),
+        check=again,
+        part=part,
+        setup=remedy.setup,
+        ends=remedy.setup,
+        helper=remedy.helper,
+        work=Remedied(remedy.id, part),
+        price=remedy.parts_price,
+        qualified=remedy.qualified,
+    )

@@ -1,0 +1,136 @@
+"""What each candidate would tell about who is to blame for one failure.
+
+The blame is a complete partition: chance alone, one single cause, or several together. Where
+outcomes are lumped together ("anything else"), the bits are those of the outcomes as they are
+told, a lower bound for the finer ones.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from diagnose.noisyor.network import Floats
+from diagnose.noisyor.outlook import Outlook
+from diagnose.ranking.causes import Ranking
+from diagnose.ranking.evidence import Evidence, Seen
+from diagnose.retest.candidates import Candidate, open_reruns
+from diagnose.retest.readings import Beliefs, told
+from diagnose.retest.swaps import swap_table
+
+CHANCE, SEVERAL = "chance", "several"
+"""What may be to blame besides single causes: a false alarm, or several causes together."""
+
+RARE = 0.001
+"""Outcomes less probable than this are not listed."""
+
+ELSE = "anything else"
+"""What a rerun's outcomes leave over."""
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """A candidate's outcomes, each with its joint probability with every blame: (blames + 1)."""
+
+    labels: tuple[str, ...]
+    table: Floats
+
+    @cached_property
+    def bits(self) -> float:
+        """What the outcome tells about the blame."""
+        return mutual_information(self.table)
+
+
+class Scales:
+    """Weighs candidates for one target.
+
+    ``names`` are the causes that the blames stand for, `SEVERAL` last; ``blame`` their
+    probabilities.
+    """
+
+    def __init__(self, ranking: Ranking, target: Seen) -> None:
+        evidence = ranking.evidence
+        again = open_reruns(evidence, evidence.model.knowledge.checks)
+        network = evidence.network_of([*evidence.observed, *again])
+        self.ranking, self.target = ranking, target
+        self.outlook = Outlook(network, target.name, ranking.posterior.flat)
+        self.beliefs = Beliefs(ranking, self.outlook)
+        self.names = _names(ranking, self.outlook)
+        self.circumstances = _rerun_circumstances(evidence)
+
+    @cached_property
+    def gone(self) -> tuple[bool, ...]:
+        """(blames + 1) whether the cause that a blame stands for was cured since."""
+        cured = {state for cause in self.ranking.causes for state in cause.cured_states}
+        states = iter(self.beliefs.blamed.tolist())
+        return (*(bool(b.cause) and next(states) in cured for b in self.outlook.blames), False)
+
+    @property
+    def blame(self) -> Floats:
+        """(blames + 1) posterior of each blame."""
+        return self.outlook.blame
+
+    def weigh(self, candidate: Candidate) -> Weighed:
+        """A candidate's outcomes with their joint probabilities."""
+        labels = [outcome.result for outcome in candidate.outcomes]
+        if candidate.kind == "swap":
+            table = swap_table(self.beliefs, self.target, candidate)
+        elif candidate.ladder:
+            table = told(self.beliefs, candidate.ladder)
+        else:
+            table = list(self._rerun([outcome.event for outcome in candidate.outcomes]))
+            rest = np.maximum(self.blame - sum(table), 0.0)
+            if rest.sum() > RARE:
+                table.append(rest)
+                labels.append(ELSE)
+        return Weighed(tuple(labels), np.stack(table))
+
+    def _rerun(self, events: Sequence[Mapping[str, bool]]) -> Floats:
+        """(outcomes, blames + 1) joint probabilities, over the rerun's own circumstances."""
+        asked = [(event, survival) for event in events for _, survival in self.circumstances]
+        chances = np.array([chance for chance, _ in self.circumstances])
+        joint = self.outlook.joints(asked).reshape(len(events), len(chances), -1)
+        mixed: Floats = np.einsum("ecb,c->eb", joint, chances)
+        return mixed
+
+
+def _names(ranking: Ranking, outlook: Outlook) -> list[str]:
+    """The cause that each blame stands for, with `SEVERAL` at the end."""
+    evidence = ranking.evidence
+    by_state = {
+        state: cause.id
+        for cause in ranking.causes
+        for state in (*cause.states, *cause.cured_states)
+    }
+    first = dict(zip(evidence.variables, evidence.offsets.tolist(), strict=False))
+    names = [
+        by_state[first[blame.cause[0]] + blame.cause[1]] if blame.cause else CHANCE
+        for blame in outlook.blames
+    ]
+    return [*names, SEVERAL]
+
+
+def _rerun_circumstances(evidence: Evidence) -> tuple[tuple[float, float], ...]:
+    """(probability, survival) of the new run's own circumstances, put right as well as can be."""
+    upset = evidence.model.knowledge.circumstances.get("upset")
+    spoiled = [
+        (state.prior_for("response"), 1 - state.shows["response"])
+        for state in (upset.states if upset else ())
+        if state.shows.get("response")
+    ]
+    return ((1 - sum(p for p, _ in spoiled), 1.0), *spoiled)
+
+
+def mutual_information(joint: Floats) -> float:
+    """Bits that the row of a joint table tells about its column (Shannon 1948).
+
+    >>> mutual_information(np.array([[0.5, 0.0], [0.0, 0.5]]))
+    1.0
+    """
+    joint = joint / joint.sum()
+    apart = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
+    there = (joint > 0) & (apart > 0)
+    return max(float((joint[there] * np.log2(joint[there] / apart[there])).sum()), 0.0)

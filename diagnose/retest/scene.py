@@ -1,0 +1,180 @@
+"""One trouble as a finite problem of decision theory: hypotheses, tests, repairs, set-ups.
+
+The hypotheses are who may be to blame for the target; tests and repairs are what can be done with
+what is at hand. `diagnose.decision` knows what to do with such a problem, and nothing of planters.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from diagnose.cases.case import Case
+from diagnose.decision.problem import ANY, Problem, Repair, Test
+from diagnose.knowledge.base import Knowledge
+from diagnose.knowledge.parts import ANY_SETUP, PARKED
+from diagnose.ranking.causes import Ranking
+from diagnose.ranking.evidence import Evidence
+from diagnose.retest.candidates import Candidate, measurements, questions, reruns
+from diagnose.retest.repairs import Mend, mends
+from diagnose.retest.scales import Scales, Weighed
+from diagnose.retest.swaps import swaps
+from diagnose.retest.targets import Trouble
+
+UNLIKELY = 1e-4
+"""Blames less probable than this do not change what to do next."""
+
+UNINFORMATIVE = 1e-6
+"""Tests that tell fewer bits than this are left out."""
+
+
+@dataclass(frozen=True)
+class Means:
+    """What is at hand: which tools are not, and whether a second person is."""
+
+    without: frozenset[str] = frozenset()
+    alone: bool = False
+
+    def allow(self, candidate: Candidate) -> bool:
+        """Whether a candidate can be done with what is at hand.
+
+        >>> volts = Candidate("v", "measure", "", (), 1, (), tool="meter", helper=True)
+        >>> Means().allow(volts), Means(frozenset({"meter"})).allow(volts)
+        (True, False)
+        >>> Means(alone=True).allow(volts)
+        False
+        """
+        return candidate.tool not in self.without and not (self.alone and candidate.helper)
+
+
+@dataclass(frozen=True)
+class Scene:
+    """One trouble of a ranking, and everything that could be done about it."""
+
+    ranking: Ranking
+    trouble: Trouble
+    means: Means = Means()
+
+    @property
+    def evidence(self) -> Evidence:
+        """The evidence behind the ranking."""
+        return self.ranking.evidence
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """What is known of parts, checks and set-ups."""
+        return self.evidence.model.knowledge
+
+    @cached_property
+    def check(self) -> str:
+        """The check that the target failed."""
+        return self.evidence.case.runs[self.trouble.target.run - 1].check
+
+    @cached_property
+    def scales(self) -> Scales:
+        """What weighs candidates."""
+        return Scales(self.ranking, self.trouble.target)
+
+    @cached_property
+    def tests(self) -> tuple[tuple[Candidate, Weighed], ...]:
+        """Every test that is possible with what is at hand and tells something."""
+        row = self.trouble.target.row
+        every = [
+            *reruns(self.evidence, row),
+            *measurements(self.evidence, row),
+            *questions(self.evidence),
+            *swaps(self.evidence, self.trouble.target),
+        ]
+        weighed = [(one, self.scales.weigh(one)) for one in every if self.means.allow(one)]
+        return tuple(pair for pair in weighed if pair[1].bits > UNINFORMATIVE)
+
+    @cached_property
+    def mends(self) -> tuple[Mend, ...]:
+        """Every remedy that some blame needs, and first the mere check again."""
+        every = mends(self.scales, self.check)
+        return tuple(m for m in every if m.candidate is None or self.means.allow(m.candidate))
+
+    @cached_property
+    def kept(self) -> np.typing.NDArray[np.intp]:
+        """The blames that are likely enough to matter."""
+        return np.flatnonzero(self.scales.blame > UNLIKELY * self.scales.blame.sum())
+
+    @cached_property
+    def setup(self) -> int:
+        """The set-up that the machine is in now."""
+        return self.setups.index(present_setup(self.evidence.case, self.knowledge))
+
+    @cached_property
+    def setups(self) -> list[str]:
+        """The set-ups, in the order in which the problem counts them."""
+        return list(self.knowledge.setups)
+
+    @cached_property
+    def problem(self) -> Problem:
+        """The trouble as a problem of decision theory."""
+        blame = self.scales.blame[self.kept]
+        known = self.knowledge
+        change = [[known.change_minutes(a, b) for b in self.setups] for a in self.setups]
+        return Problem(
+            prior=blame / blame.sum(),
+            tests=tuple(self._tests()),
+            repairs=tuple(self._repairs()),
+            change=np.array(change),
+            last_resort=known.rates.hand_over_minutes,
+        )
+
+    def _tests(self) -> Iterator[Test]:
+        for candidate, weighed in self.tests:
+            joint = weighed.table[:, self.kept].T
+            total = joint.sum(axis=1, keepdims=True)
+            yield Test(
+                id=candidate.id,
+                minutes=candidate.minutes,
+                setup=self._number(candidate.setup),
+                likelihood=joint / total,
+                ends=self._number(candidate.ends),
+            )
+
+    def _repairs(self) -> Iterator[Repair]:
+        made = self.knowledge.checks[self.check]
+        proof = made.set_up_minutes + made.minutes_per_row * len(self.trouble.rows)
+        for mend in self.mends:
+            one = mend.candidate
+            price = self.knowledge.rates.price_minutes[one.price] if one else 0.0
+            yield Repair(
+                id=one.id if one else f"{self.check}-again",
+                minutes=one.minutes + price if one else 0.0,
+                setup=self._number(one.setup if one else made.setup),
+                fixes=mend.fixes[self.kept],
+                proof_minutes=proof,
+                proof_setup=self._number(made.setup),
+            )
+
+    @cached_property
+    def settled(self) -> float:
+        """How much of the blame the likeliest single cause holds."""
+        return float(self.scales.blame[:-1].max() / self.scales.blame.sum())
+
+    def change_to(self, candidate: Candidate) -> float:
+        """Minutes of the change of set-up before a candidate."""
+        return self.knowledge.change_minutes(self.setups[self.setup], candidate.setup)
+
+    def _number(self, setup: str) -> int:
+        return ANY if setup == ANY_SETUP else self.setups.index(setup)
+
+
+def present_setup(case: Case, knowledge: Knowledge) -> str:
+    """The set-up that the last thing done left behind; parked when nothing was.
+
+    Readings of an epoch are taken to come after its runs when there are any.
+    """
+    setup = PARKED
+    if case.runs:
+        setup = knowledge.checks[case.runs[-1].check].setup
+    epoch = len(case.work)
+    if epoch and not any(run.epoch == epoch for run in case.runs):
+        return PARKED
+    return setup

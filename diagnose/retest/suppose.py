@@ -1,0 +1,96 @@
+"""What would be known after something was done and turned out in some way.
+
+The supposed results become part of the case, and everything is inferred again: nothing about
+what comes after an outcome is approximated.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from diagnose.cases.case import Case, Reading, Result, Run
+from diagnose.ranking.causes import Ranking
+from diagnose.ranking.evidence import Evidence
+from diagnose.reasoning.finding import Finding, Value
+from diagnose.retest.candidates import Candidate, Outcome
+
+SUPPOSED = "supposed"
+"""The rule that supposed findings name."""
+
+
+def suppose(ranking: Ranking, candidate: Candidate, outcome: Outcome) -> Ranking:
+    """The ranking as it would be after a candidate turned out in one of its ways.
+
+    New runs are supposed to be made under good circumstances.
+    """
+    evidence = ranking.evidence
+    if candidate.kind in ("measure", "look"):
+        place = candidate.outcomes.index(outcome)
+        return _with_reading(evidence, candidate, place)
+    if candidate.kind == "ask":
+        return _with_answer(evidence, candidate, outcome)
+    case = evidence.case
+    if candidate.work is not None:
+        case = replace(case, work=(*case.work, candidate.work))
+    return with_run(evidence, case, candidate.check, outcome.event)
+
+
+def with_run(evidence: Evidence, case: Case, check: str, event: Mapping[str, bool]) -> Ranking:
+    """The ranking after one more run of a check in the present epoch of ``case``."""
+    failing = {int(name.rpartition("@")[2]): fails for name, fails in event.items()}
+    results = tuple(
+        Result.NOT_RUN if row not in failing else Result.FAIL if failing[row] else Result.PASS
+        for row in range(1, evidence.model.machine.rows + 1)
+    )
+    run = Run(len(case.runs) + 1, check, results, {}, len(case.work))
+    findings = [*evidence.findings, *_good(evidence, run)]
+    return Ranking(Evidence(evidence.model, replace(case, runs=(*case.runs, run)), tuple(findings)))
+
+
+def chance(before: Ranking, after: Ranking) -> float:
+    """The probability of the results that were supposed."""
+    change = after.posterior.log_evidence - before.posterior.log_evidence
+    return float(np.clip(np.exp(change), 0.0, 1.0))
+
+
+def _good(evidence: Evidence, run: Run) -> Iterator[Finding]:
+    for circumstance in evidence.model.knowledge.of_scope("run").values():
+        if circumstance.value != "none":
+            state = circumstance.good_state(run.check).id
+            yield _finding("state", run=run.index, circumstance=circumstance.id, state=state)
+
+
+def _with_reading(evidence: Evidence, candidate: Candidate, place: int) -> Ranking:
+    measurement = candidate.id.partition("@")[0]
+    listed = evidence.measurement(candidate.part, measurement).results
+    result = listed[place].id if place < len(listed) else "good"
+    reading = Reading(measurement, candidate.part, result, evidence.epochs.now)
+    case = replace(evidence.case, readings=(*evidence.case.readings, reading))
+    found = _finding(
+        "reading",
+        part=candidate.part,
+        measurement=measurement,
+        result=result,
+        nth=len(case.readings),
+    )
+    return Ranking(Evidence(evidence.model, case, (*evidence.findings, found)))
+
+
+def _with_answer(evidence: Evidence, candidate: Candidate, outcome: Outcome) -> Ranking:
+    kind, _, number = candidate.id.removeprefix("ask:").partition("@")
+    circumstance = evidence.model.knowledge.circumstances[kind]
+    run = int(number)
+    check = evidence.case.runs[run - 1].check
+    state = circumstance.good_state(check)
+    if outcome == candidate.outcomes[0]:
+        bad = [each for each in circumstance.states if each.shows.get(check)]
+        state = max(bad, key=lambda each: each.prior_for(check))
+    found = _finding("state", run=run, circumstance=kind, state=state.id)
+    return Ranking(Evidence(evidence.model, evidence.case, (*evidence.findings, found)))
+
+
+def _finding(kind: str, **values: Value) -> Finding:
+    return Finding(SUPPOSED, kind, values, "", (), ())

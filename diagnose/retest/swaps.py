@@ -1,0 +1,131 @@
+"""Swaps with a neighbour: does the failure stay with the row, or does it go along?
+
+Both rows are checked again afterwards. How that would turn out is reckoned for each single blame
+as if nothing else were wrong in the two rows; what is shown to people is inferred again with the
+machine as it would then be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from diagnose.cases.case import Result, Swapped
+from diagnose.cases.rows import failed_rows, rows_in_words
+from diagnose.knowledge.parts import Swap
+from diagnose.noisyor.network import Floats
+from diagnose.ranking.causes import part_in_words
+from diagnose.ranking.epochs import moved_modes
+from diagnose.ranking.evidence import Evidence, Seen
+from diagnose.retest.candidates import Candidate, Outcome, rerun_name
+from diagnose.retest.readings import Beliefs
+
+STAYS, FOLLOWS, BOTH_PASS, BOTH_FAIL = (
+    "the failure stays",
+    "the failure goes along",
+    "both pass",
+    "both fail",
+)
+
+
+def swaps(evidence: Evidence, target: Seen) -> Iterator[Candidate]:
+    """Every swap of a part of the target's row with the nearest sound row's, where there is one."""
+    machine = evidence.model.machine
+    check = evidence.case.runs[target.run - 1].check
+    done = {(work.swap, work.part) for work in evidence.case.work if isinstance(work, Swapped)}
+    for part, kind in machine.parts.items():
+        if part.startswith(f"row-{target.row}/"):
+            for swap in kind.swaps:
+                row = neighbour(evidence, target.row, check, electric=kind.side == "electric")
+                if row and (swap.id, part) not in done:
+                    yield _swap(evidence, check, part, swap, target.row, row)
+
+
+def neighbour(evidence: Evidence, row: int, check: str, *, electric: bool) -> int | None:
+    """The nearest row that passed a check and has not failed since; on the same branch of wiring
+    when leads are to reach.
+    """
+    machine = evidence.model.machine
+    failed = set(failed_rows(evidence.case))
+    passed = {
+        each
+        for run in evidence.case.runs
+        if run.check == check
+        for each in run.rows_with(Result.PASS)
+    } - failed
+    if electric:
+        passed &= next(set(rows) for rows in machine.branches.values() if row in rows)
+    return min(passed, key=lambda each: (abs(each - row), each), default=None)
+
+
+def _swap(evidence: Evidence, check: str, part: str, swap: Swap, row: int, other: int) -> Candidate:
+    knowledge = evidence.model.knowledge
+    kind = evidence.model.machine.parts[part]
+    made = knowledge.checks[check]
+    work = Swapped(swap.id, part, f"row-{other}/{part.partition('/')[2]}")
+    rows = tuple(sorted((row, other)))
+    here, there = rerun_name(check, row), rerun_name(check, other)
+    again = made.set_up_minutes + made.minutes_per_row * 2
+    return Candidate(
+        id=work.id,
+        kind="swap",
+        says=(
+            f"{part_in_words(part, kind)}: {swap.does.rstrip('.')}, row {row} with row {other}; "
+            f"then rerun {check} on {rows_in_words(rows)}"
+        ),
+        rows=rows,
+        minutes=swap.minutes + knowledge.change_minutes(swap.setup, made.setup) + again,
+        outcomes=(
+            Outcome(STAYS, {here: True, there: False}),
+            Outcome(FOLLOWS, {here: False, there: True}),
+            Outcome(BOTH_PASS, {here: False, there: False}),
+            Outcome(BOTH_FAIL, {here: True, there: True}),
+        ),
+        needs=(*swap.needs, *made.needs),
+        cautions=(*((swap.caution,) if swap.caution else ()), *made.cautions),
+        check=check,
+        part=part,
+        setup=swap.setup,
+        ends=made.setup,
+        helper=swap.helper,
+        work=work,
+    )
+
+
+def swap_table(beliefs: Beliefs, target: Seen, candidate: Candidate) -> list[Floats]:
+    """(blames + 1) joint probabilities of each outcome of a swap."""
+    evidence = beliefs.ranking.evidence
+    here, there = _reaches(evidence, target, candidate)
+    fails = [_fails(beliefs, survival, target.leak) for survival in (here, there)]
+    one, two = fails
+    both = [one * (1 - two), (1 - one) * two, (1 - one) * (1 - two), one * two]
+    return [chance * beliefs.outlook.blame for chance in both]
+
+
+def _reaches(evidence: Evidence, target: Seen, candidate: Candidate) -> tuple[Floats, Floats]:
+    """(states) survival that each state leaves to a check on the target's row, and the other's."""
+    work = candidate.work
+    assert isinstance(work, Swapped)
+    swap = evidence.model.machine.parts[work.part].swap(work.swap)
+    epochs = evidence.epochs
+    moved = [
+        epochs.present(part, mode)
+        for part, mode in moved_modes(evidence.model.machine, work.part, swap)
+    ]
+    other = next(row for row in candidate.rows if row != target.row)
+    here, there = np.ones(evidence.offsets[-1]), np.ones(evidence.offsets[-1])
+    for survival, row in ((here, target.row), (there, other)):
+        states, logs = evidence.check_entries(candidate.check, row, epochs.now)
+        survival[states] = np.exp(logs)
+    there[moved], here[moved] = here[moved], 1.0
+    return here, there
+
+
+def _fails(beliefs: Beliefs, survival: Floats, leak: float) -> Floats:
+    """(blames + 1) chance that a check fails, given each blame and nothing else wrong."""
+    single = survival[beliefs.blamed]
+    offsets = beliefs.ranking.evidence.offsets
+    several = np.add.reduceat(beliefs.several * survival, offsets[:-1]).prod()
+    passes: Floats = np.concatenate([[1.0], single, [several]]) * (1 - leak)
+    return 1 - passes

@@ -1,0 +1,71 @@
+"""Which failures are to be blamed on something, one trouble at a time.
+
+Failed rows whose failure has one likely cause in common are one *trouble*. Its *target* is one of
+their failures: whoever is to blame for it is, by and large, to blame for all of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.cases.rows import failed_rows
+from diagnose.noisyor.network import PRESENT, Floats
+from diagnose.ranking.causes import Ranking
+from diagnose.ranking.evidence import Seen
+
+TOGETHER = 0.5
+"""Rows belong to one trouble when causes that they share hold so much of the blame."""
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """Failed rows with a common cause, and the failure among them to be blamed on something."""
+
+    target: Seen
+    rows: tuple[int, ...]
+
+
+def troubles(ranking: Ranking) -> list[Trouble]:
+    """The failed rows by common cause, the least settled trouble first; none when none failed.
+
+    A failure is settled as far as one cause that can make it is probable.
+    """
+    left = sorted(last_failures(ranking).values(), key=lambda seen: _settled(ranking, seen))
+    found: list[Trouble] = []
+    while left:
+        target = left[0]
+        share = _Shares(ranking, target)
+        mine = [seen for seen in left if seen is target or share(seen) > TOGETHER]
+        found.append(Trouble(target, tuple(sorted(seen.row for seen in mine))))
+        left = [seen for seen in left if seen not in mine]
+    return found
+
+
+def last_failures(ranking: Ranking) -> Mapping[int, Seen]:
+    """The last failure of every row that failed last."""
+    evidence = ranking.evidence
+    rows = set(failed_rows(evidence.case))
+    return {
+        seen.row: seen for seen in evidence.results if seen.outcome == PRESENT and seen.row in rows
+    }
+
+
+def _settled(ranking: Ranking, seen: Seen) -> float:
+    return float(ranking.posterior.flat[seen.entries[0]].max(initial=0.0))
+
+
+class _Shares:
+    """How much of the blame for a target lies with causes that can make another failure too."""
+
+    def __init__(self, ranking: Ranking, target: Seen) -> None:
+        weight: Floats = np.zeros(ranking.evidence.offsets[-1])
+        states, logs = target.entries
+        weight[states] = ranking.posterior.flat[states] * -np.expm1(logs)
+        self.weight, self.total = weight, float(weight.sum())
+
+    def __call__(self, other: Seen) -> float:
+        shared = float(self.weight[np.unique(other.entries[0])].sum())
+        return shared / self.total if self.total else 0.0

@@ -1,0 +1,167 @@
+"""A machine with hidden faults that can be checked, measured, mended and swapped, and its clock.
+
+It reads the same knowledge as the program, by code of its own: nothing here calls the inference.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from diagnose.knowledge.base import Knowledge
+from diagnose.knowledge.parts import ANY_SETUP, PARKED, Mode
+from diagnose.machine.graph import Machine
+
+Fault = tuple[str, str]
+"""A part's place and the mode that is there."""
+
+
+@dataclass
+class World:
+    """One machine whose faults nobody knows.
+
+    Parameters
+    ----------
+    faults: what is wrong, at the places where it is by now.
+    prior_factor, shift: how far the world's detection chances are off what the knowledge says;
+        ``shift`` is added to every chance that is neither 0 nor a false alarm.
+    """
+
+    machine: Machine
+    knowledge: Knowledge
+    faults: set[Fault]
+    rng: np.random.Generator
+    shift: float = 0.0
+    setup: str = PARKED
+    minutes: float = 0.0
+    reruns: int = 0
+    parts_minutes: float = 0.0
+    in_vain: int = 0
+    log: list[str] = field(default_factory=list)
+
+    def run(self, check: str, rows: Iterable[int]) -> dict[int, bool]:
+        """Which of the rows fail a check made under good circumstances."""
+        made = self.knowledge.checks[check]
+        rows = list(rows)
+        self._spend(made.setup, made.set_up_minutes + made.minutes_per_row * len(rows))
+        self.reruns += 1
+        shown = {row: bool(self.rng.random() < self._fails(check, row)) for row in rows}
+        self.log.append(f"{check} {rows}: {[row for row, fails in shown.items() if fails]} fail")
+        return shown
+
+    def _fails(self, check: str, row: int) -> float:
+        passes = 1 - self.knowledge.checks[check].false_alarm
+        above = set(self.machine.ancestors(row, check))
+        for part, mode in self.faults:
+            if part in above:
+                passes *= 1 - self._chance(self._mode(part, mode).shows.get(check, 0.0))
+        return 1 - passes
+
+    def _chance(self, stated: float) -> float:
+        return float(np.clip(stated + self.shift, 0.02, 0.99)) if stated else 0.0
+
+    def _mode(self, part: str, mode: str) -> Mode:
+        return self.machine.parts[part].mode(mode)
+
+    def read(self, measurement: str, part: str) -> str:
+        """The result of a measurement: bad results are looked at in order, ``good`` at the end."""
+        made = self.machine.parts[part].measurement(measurement)
+        self._spend(made.setup, made.minutes)
+        here = {part, *self.machine.upstream(part)}
+        kind = self.machine.parts[part].id
+        found = "good"
+        for result in made.results:
+            absent = 1 - result.false_alarm
+            for place, mode in self.faults:
+                if place in here:
+                    own = self.machine.parts[place].id
+                    seen = result.sees.get(f"{own}:{mode}", 0.0)
+                    if own == kind and place == part:
+                        seen = result.sees.get(mode, seen)
+                    absent *= 1 - self._chance(seen)
+            if self.rng.random() >= absent:
+                found = result.id
+                break
+        self.log.append(f"{measurement}@{part}: {found}")
+        return found
+
+    def mend(self, remedy: str, part: str) -> bool:
+        """Do a remedy; whether it cleared anything."""
+        kind = self.machine.parts[part]
+        made = kind.remedy(remedy)
+        self._spend(made.setup, made.minutes)
+        price = self.knowledge.rates.price_minutes[made.parts_price]
+        self.parts_minutes += price
+        meant = {
+            (place, mode)
+            for place, mode in self.faults
+            if place == part and mode in {each.id for each in kind.cleared_by(remedy)}
+        }
+        cleared = {fault for fault in sorted(meant) if self.rng.random() < made.fixes}
+        self.faults -= cleared
+        if made.parts_price != "none" and not meant:
+            self.in_vain += 1
+        self.log.append(f"{remedy}@{part}: {'right' if meant else 'in vain'}")
+        return bool(cleared)
+
+    def swap(self, swap: str, part: str, other: str) -> None:
+        """Let what a swap moves change places."""
+        made = self.machine.parts[part].swap(swap)
+        self._spend(made.setup, made.minutes)
+        pairs = self._moved(made.moves, part, other)
+        self.faults = {pairs.get(fault, fault) for fault in self.faults}
+        self.log.append(f"{swap}@{part}+{other}")
+
+    def _moved(self, moves: Iterable[str], part: str, other: str) -> Mapping[Fault, Fault]:
+        here, there = part.partition("/")[0], other.partition("/")[0]
+        own = {mode.id for mode in self.machine.parts[part].modes}
+        pairs: dict[Fault, Fault] = {}
+        for name in moves:
+            if name in own:
+                pairs[part, name] = (other, name)
+                pairs[other, name] = (part, name)
+                continue
+            for place, kind in self.machine.parts.items():
+                if kind.id == name and place.startswith(f"{here}/"):
+                    twin = place.replace(f"{here}/", f"{there}/")
+                    for mode in kind.modes:
+                        pairs[place, mode.id] = (twin, mode.id)
+                        pairs[twin, mode.id] = (place, mode.id)
+        return pairs
+
+    def hand_over(self) -> None:
+        """Give the case away; whoever takes it puts everything right."""
+        self.minutes += self.knowledge.rates.hand_over_minutes
+        self.faults = set()
+        self.log.append("handed over")
+
+    @property
+    def cost(self) -> float:
+        """Minutes of work, and parts at their stated rate."""
+        return self.minutes + self.parts_minutes
+
+    def _spend(self, setup: str, minutes: float) -> None:
+        if setup != ANY_SETUP:
+            minutes += self.knowledge.change_minutes(self.setup, setup)
+            self.setup = setup
+        self.minutes += minutes
+
+
+def draw_faults(
+    machine: Machine, rng: np.random.Generator, factors: Mapping[str, float] | None = None
+) -> set[Fault]:
+    """Faults drawn from the priors, each part on its own; by part kind they may be off by a factor."""
+    faults = set()
+    for part, kind in machine.parts.items():
+        factor = (factors or {}).get(kind.id, 1.0)
+        odds = [mode.prior * factor for mode in kind.modes]
+        total = 1 - sum(mode.prior for mode in kind.modes) + sum(odds)
+        spin = rng.random() * total
+        for mode, weight in zip(kind.modes, odds, strict=True):
+            if spin < weight:
+                faults.add((part, mode.id))
+                break
+            spin -= weight
+    return faults
