@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-from diagnose.faces.commands.root import rowfault
+import signal
+import sys
 
 
 def main() -> None:
-    """Run the command line and end the process with its exit status."""
-    rowfault(prog_name="rowfault")
+    """Run the command line and end the process with its exit status.
+
+    Everything is imported here, so that Ctrl-C meanwhile ends as quietly as later.
+    """
+    try:
+        from diagnose.faces.commands.root import rowfault
+
+        rowfault(prog_name="rowfault")
+    except KeyboardInterrupt:
+        sys.exit(128 + signal.SIGINT)
 
 
 if __name__ == "__main__":

@@ -19,6 +19,12 @@ import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+MOST_OFFERED = 6
+"""So many known names are shown when none is near."""
+
+LONGEST = 60
+"""What came is shown up to this length."""
+
 
 @dataclass(frozen=True)
 class Place:
@@ -70,13 +76,15 @@ class InputError(RowfaultError):
 
 
 class UnknownName(InputError):
-    """A name that nothing answers to; the message offers the nearest known names."""
+    """A name that nothing answers to; the message offers the nearest known names.
 
-    def __init__(self, where: Place, what: str, name: str, known: Iterable[str]) -> None:
-        known = sorted(known)
-        near = near_matches(name, known)
-        remedy = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(known)}"
-        super().__init__(Problem(where, what, repr(name), remedy))
+    ``listed_by`` is the command that shows them all.
+    """
+
+    def __init__(
+        self, where: Place, what: str, name: str, known: Iterable[str], listed_by: str = ""
+    ) -> None:
+        super().__init__(Problem(where, what, in_short(name), offer(name, known, listed_by)))
 
 
 class FileProblems(RowfaultError):
@@ -103,6 +111,36 @@ class ImpossibleEvidence(RowfaultError):
 
 class Unavailable(RowfaultError):
     """Something outside the program is missing or refuses: a folder, a file, a permission."""
+
+
+def offer(name: str, known: Iterable[str], listed_by: str = "") -> str:
+    """What to try instead of a name that is not known: the nearest ones, or a few of them all.
+
+    ``listed_by`` is the command that shows them all.
+
+    >>> offer("folding-61", ["mounted-6", "folding-16"]), offer("x", ["pass", "fail"])
+    ('did you mean folding-16?', 'known: fail, pass')
+    >>> offer("x", "abcdefgh", "rowfault machine list")
+    'for example a, b, c, d, e, f; rowfault machine list shows all 8'
+    """
+    known = sorted(set(known))
+    near = near_matches(name, known)
+    if near:
+        return f"did you mean {' or '.join(near)}?"
+    if len(known) <= MOST_OFFERED:
+        return f"known: {', '.join(known)}"
+    tail = f"; {listed_by} shows all {len(known)}" if listed_by else ""
+    return f"for example {', '.join(known[:MOST_OFFERED])}{tail}"
+
+
+def in_short(name: object) -> str:
+    """What came, in quotes, cut where it is too long to read.
+
+    >>> in_short("oil"), in_short("x" * 500)[-6:]
+    ("'oil'", 'xxx...')
+    """
+    text = repr(name)
+    return text if len(text) <= LONGEST else text[: LONGEST - 3] + "..."
 
 
 def near_matches(name: str, known: Iterable[str], most: int = 3) -> list[str]:

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from diagnose.cases.case import Case, Run
+from diagnose.cases.case import Case, Result, Run
+from diagnose.cases.rows import failed_rows
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine
 from diagnose.ranking.causes import Cause, Ranking
@@ -30,6 +31,9 @@ LEAST = 0.0005
 
 LEADING = 5
 """How many causes are explained by what speaks for and against them."""
+
+SUSPECTED = 0.1
+"""A cause this probable is named although no row failed."""
 
 
 def rank(machine: Machine, case: Case, knowledge: Knowledge | None = None) -> Ranking:
@@ -62,7 +66,8 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
     proposals = [exactly(ranking, proposal) for proposal in next_tests(ranking)[:tests]]
     target = choose_target(ranking)
     row = target.row if target else None
-    warned = _advice(ranking, listed[:LEADING], proposals)
+    reruns = _checks_to_make(ranking)
+    warned = _advice(ranking, listed[:LEADING], proposals, reruns)
     return {
         "schema": SCHEMA,
         "machine": machine.id,
@@ -76,10 +81,47 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
         "together": _together(ranking),
         "fragile": fragile(ranking),
         "next": [_proposal(proposal, row, warned) for proposal in proposals],
+        "instead": _instead(ranking, reruns),
         "log_evidence": ranking.posterior.log_evidence,
         "priors": "shipped",
         "cautions": _cautions((*evidence.findings, *warned)),
     }
+
+
+def _checks_to_make(ranking: Ranking) -> list[str]:
+    """When no row failed: the checks that no sound run of every row has passed yet."""
+    evidence = ranking.evidence
+    runs = evidence.case.runs
+    if failed_rows(evidence.case):
+        return []
+    proven = {
+        run.check
+        for run in runs
+        if len(run.rows_with(Result.PASS)) == evidence.model.machine.rows
+        and _run(run, evidence.findings)["standing"] == "sound"
+    }
+    return [name for name in evidence.model.knowledge.checks if name not in proven]
+
+
+def _instead(ranking: Ranking, reruns: Sequence[str]) -> list[str]:
+    """What to do when no row failed, so that no test can be chosen by what it would tell."""
+    if failed_rows(ranking.evidence.case):
+        return []
+    leading = ranking.causes[0]
+    likely = leading.probability >= SUSPECTED and leading.remedy is not None
+    says = (
+        [f"No row fails at present, yet there is reason to suspect {leading.says}"]
+        if likely
+        else []
+    )
+    if reruns:
+        why = "a row that fails says where to look" if likely else "no row fails at present"
+        says.append(f"Run {' and '.join(reruns)} on every row under good circumstances: {why}")
+    elif likely:
+        says.append("Every row passed: read or look again before anything is replaced")
+    else:
+        says.append("Every row passed every check in a sound run: nothing is left to find")
+    return says
 
 
 def _cautions(findings: Sequence[Finding]) -> list[str]:
@@ -91,6 +133,8 @@ def _run(run: Run, findings: Sequence[Finding]) -> dict[str, object]:
     told = [f for f in findings if f.kind == "standing" and f.values["run"] == run.index]
     levels = {str(finding.values["standing"]) for finding in told}
     standing = next((level for level in ("void", "weak") if level in levels), "sound")
+    if set(run.results) == {Result.NOT_RUN}:
+        standing = "void"
     return {
         "check": run.check,
         "pattern": run.pattern,
@@ -197,12 +241,16 @@ def _proposal(proposal: Proposal, row: int | None, warned: Sequence[Finding]) ->
 
 
 def _advice(
-    ranking: Ranking, causes: Sequence[Cause], proposals: Sequence[Proposal]
+    ranking: Ranking,
+    causes: Sequence[Cause],
+    proposals: Sequence[Proposal],
+    reruns: Sequence[str],
 ) -> tuple[Finding, ...]:
-    """What the rules say about the proposed tests and the leading remedies."""
+    """What the rules say about the proposed tests, checks and leading remedies."""
     evidence = ranking.evidence
     machine, knowledge = evidence.model.machine, evidence.model.knowledge
     acts = [_act(proposal.candidate, machine) for proposal in proposals]
+    acts += [rerun_act(f"{name}@1-{machine.rows}", name, machine.rows) for name in reruns]
     acts += [
         remedy_act(f"{cause.remedy.id}@{cause.part}", machine, cause.part, cause.remedy)
         for cause in causes[:1]

@@ -20,7 +20,7 @@ from pathlib import Path
 
 from diagnose.cases.case import Case, Result, Run
 from diagnose.cases.collecting import collected, refuse
-from diagnose.cases.pattern import LETTERS, WORDS
+from diagnose.cases.pattern import LETTERS, WORDS, nothing_ran
 from diagnose.errors import FileProblems, InputError, Place, Problem, UnknownName
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine
@@ -58,6 +58,7 @@ def log_of(text: str, source: str, machine: Machine, knowledge: Knowledge) -> Ca
     for line, values in _records(text, source):
         with collected(problems):
             log.take(values, Place(source, line))
+    problems += log.empty(source)
     refuse(problems)
     return Case(machine.id, tuple(log.runs()))
 
@@ -103,6 +104,12 @@ class _Log:
             marks = {row: result for row, (result, _) in entry.marks.items()}
             rows = range(1, self.machine.rows + 1)
             yield Run(index, entry.check, tuple(marks.get(row, Result.NOT_RUN) for row in rows))
+
+    def empty(self, source: str) -> Iterator[Problem]:
+        """Runs in which no row was run."""
+        for entry in self.entries.values():
+            if all(result is Result.NOT_RUN for result, _ in entry.marks.values()):
+                yield nothing_ran(Place(source, entry.line))
 
     def _check(self, name: str, where: Place) -> str:
         if name not in self.knowledge.checks:

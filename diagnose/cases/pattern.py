@@ -53,9 +53,19 @@ def read_pattern(text: str, rows: int, where: Place) -> tuple[Result, ...]:
     >>> "".join(result.value for result in run)
     'PFFPP'
     """
-    if ":" in text:
-        return _Ranges(rows, where).read(text)
-    return _read_letters(text, rows, where)
+    read = _Ranges(rows, where).read(text) if ":" in text else _read_letters(text, rows, where)
+    if set(read) == {Result.NOT_RUN}:
+        refuse([nothing_ran(where)])
+    return read
+
+
+def nothing_ran(where: Place) -> Problem:
+    """The complaint about a run in which no row was run.
+
+    >>> print(nothing_ran(Place("bleed=......")))
+    bleed=......: expected a row that passed, failed or was unsure, got none; leave the run out
+    """
+    return Problem(where, "a row that passed, failed or was unsure", "none", "leave the run out")
 
 
 def _read_letters(text: str, rows: int, where: Place) -> tuple[Result, ...]:

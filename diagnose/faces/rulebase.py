@@ -7,11 +7,11 @@ from pathlib import Path
 from rich.table import Table
 from rich.text import Text
 
-from diagnose.errors import Place, UnknownName
+from diagnose.errors import FileProblems, Place, UnknownName
 from diagnose.faces.output import console, print_json, print_lines, print_tidily
-from diagnose.faces.words import blanked
-from diagnose.knowledge.base import load_knowledge
-from diagnose.reasoning.loading import known_ids, load_rules, read_rules, rule_paths
+from diagnose.faces.words import blanked, counted
+from diagnose.reasoning.loading import load_rules, read_beside
+from diagnose.reasoning.rulecases import case_problems
 from diagnose.reasoning.vocabulary import GROUPS
 
 
@@ -31,10 +31,14 @@ def list_all(group: str | None, *, as_json: bool, colour: bool) -> None:
 
 
 def check(folder: Path | None) -> None:
-    """Say that the rules of a folder, or those in use, are sound. Raises `FileProblems`."""
-    if folder is None:
-        count, where = len(load_rules().rules), "the rules in use"
-    else:
-        count = len(read_rules(rule_paths(folder), known_ids(load_knowledge())))
-        where = str(folder)
-    print_lines([f"{where}: {count} rules, all sound."])
+    """Say that the rules of a folder, or those in use, are sound and that their cases agree.
+
+    Raises `FileProblems`.
+    """
+    files, rules = read_beside(folder)
+    problems = case_problems(files, rules)
+    if problems:
+        raise FileProblems(problems)
+    cases = sum(len(file.rule.fires) + len(file.rule.near_miss) for file in files)
+    where = "the rules in use" if folder is None else str(folder)
+    print_lines([f"{where}: {counted(len(files), 'rule')}, all sound; {cases} cases agree."])

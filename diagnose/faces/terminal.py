@@ -61,6 +61,7 @@ def _chapters(
     yield "Most likely first", _causes(report, causes)
     yield "Why", _reasons(report["causes"][:causes])
     yield "Do next", _tests(report["next"], tests, names)
+    yield "Do next", _bullets(report["instead"] if tests else [])
     yield "Take care", _bullets([*report["cautions"], DEFERRAL], "caution")
 
 
@@ -99,11 +100,13 @@ def _told_by_rules(report: Report) -> list[str]:
 def _counts(pattern: str) -> str:
     """What a run showed, in words.
 
-    >>> _counts("PPF?."), _counts("PP")
-    ('row 3 failed, row 4 unsure, 2 of 4 passed', 'all 2 passed')
+    >>> _counts("PPF?."), _counts("PP"), _counts("..")
+    ('row 3 failed, row 4 unsure, 2 of 4 passed', 'all 2 passed', 'no row was run')
     """
     rows = {mark: [n for n, seen in enumerate(pattern, 1) if seen == mark] for mark in "PF?"}
     tried = sum(map(len, rows.values()))
+    if not tried:
+        return "no row was run"
     if not rows["F"] and not rows["?"]:
         return f"all {tried} passed"
     failed = [f"{rows_in_words(rows['F'])} failed"] if rows["F"] else []

@@ -41,6 +41,15 @@ def minutes_text(minutes: float) -> str:
     return f"{hours} h {rest} min" if rest else f"{hours} h"
 
 
+def counted(many: int, what: str) -> str:
+    """So many of something.
+
+    >>> counted(1, "rule"), counted(3, "rule")
+    ('1 rule', '3 rules')
+    """
+    return f"{many:,} {what}{'' if many == 1 else 's'}"
+
+
 def plain(name: str) -> str:
     """An id as words.
 

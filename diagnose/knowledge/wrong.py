@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
-from diagnose.errors import Place, Problem, near_matches
+from diagnose.errors import Place, Problem, in_short, offer
 
 
 class Wrong(ValueError):
@@ -26,8 +26,6 @@ class Wrong(ValueError):
         return Problem(where, self.expected, self.got, self.remedy)
 
 
-MOST_LISTED = 24
-
 Path = tuple[str | int, ...]
 """The way to a value in a document: names and places in lists."""
 
@@ -42,17 +40,9 @@ def unknown(path: Path, what: str, name: str, known: Iterable[str]) -> Iterator[
     >>> wrong.remedy
     'did you mean replace?'
     """
-    known = sorted(set(known))
+    known = known if isinstance(known, Collection) else list(known)
     if name not in known:
-        near = near_matches(name, known)
-        remedy = f"did you mean {' or '.join(near)}?" if near else _listed(known)
-        yield path, Wrong(what, repr(name), remedy)
-
-
-def _listed(known: Sequence[str]) -> str:
-    if len(known) <= MOST_LISTED:
-        return f"known: {', '.join(known)}"
-    return f"for example {', '.join(known[:MOST_LISTED])}"
+        yield path, Wrong(what, in_short(name), offer(name, known))
 
 
 def twins(path: Path, ids: Sequence[str]) -> Iterator[Fault]:
@@ -61,6 +51,8 @@ def twins(path: Path, ids: Sequence[str]) -> Iterator[Fault]:
     >>> [path for path, wrong in twins(("modes",), ["open", "shut", "open"])]
     [('modes', 2, 'id')]
     """
+    seen: set[str] = set()
     for place, name in enumerate(ids):
-        if name in ids[:place]:
+        if name in seen:
             yield (*path, place, "id"), Wrong("each id once", f"a second {name!r}", "rename one")
+        seen.add(name)

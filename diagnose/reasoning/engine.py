@@ -28,13 +28,14 @@ import durable_rules_engine as core  # type: ignore[import-not-found, import-unt
 
 from diagnose.errors import RowfaultError
 from diagnose.reasoning.finding import Value
+from diagnose.reasoning.possible import FINEST
 from diagnose.reasoning.rulefile import Condition, Rule, Test
 from diagnose.reasoning.template import Hole
 
 RULES_AT_ONCE = 24
 """Rules per engine ruleset: a fact that starts more than 64 tests at once is refused."""
 
-_SCALE = 10_000
+_SCALE = round(1 / FINEST)
 _GATE: dict[str, object] = {"gate": {"k": "gate"}}
 _ALWAYS = {"w": {"gate": "w"}}
 _OPERATORS = {"not": "$neq", "below": "$lt", "at_most": "$lte", "above": "$gt", "at_least": "$gte"}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from diagnose.cases.case import Case, Run
+from diagnose.cases.case import Case, Result, Run
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine
 from diagnose.reasoning.changes import change_facts
@@ -20,6 +20,8 @@ from diagnose.reasoning.vocabulary import fact
 def facts_of(machine: Machine, case: Case, knowledge: Knowledge) -> tuple[Fact, ...]:
     """Everything the rules may know of a case, in a fixed order.
 
+    A run in which no row ran is no run.
+
     >>> from diagnose.cases.typed import read_typed
     >>> from diagnose.knowledge.base import load_knowledge
     >>> from diagnose.machine.graph import load_machine
@@ -28,11 +30,12 @@ def facts_of(machine: Machine, case: Case, knowledge: Knowledge) -> tuple[Fact, 
     >>> print(facts_of(machine, case, knowledge)[0])
     machine(machine=mounted-6, rows=6, sections=1, branches=1, controllers=1, chains=0)
     """
-    last = last_by_check(case.runs)
+    made = tuple(run for run in case.runs if set(run.results) != {Result.NOT_RUN})
+    last = last_by_check(made)
     return (
         _machine_fact(machine),
-        *_run_facts(machine, case, knowledge, last),
-        *change_facts(case.runs),
+        *_run_facts(machine, made, knowledge, last),
+        *change_facts(made),
         *_history(case, knowledge),
         *reading_facts(machine, case, last),
     )
@@ -51,12 +54,12 @@ def _machine_fact(machine: Machine) -> Fact:
 
 
 def _run_facts(
-    machine: Machine, case: Case, knowledge: Knowledge, last: Mapping[str, Tally]
+    machine: Machine, runs: tuple[Run, ...], knowledge: Knowledge, last: Mapping[str, Tally]
 ) -> Iterator[Fact]:
     groups = groups_of(machine)
-    latest = {run.check: run.index for run in case.runs}
-    story = _Story(machine, groups, case.runs, last)
-    for run in case.runs:
+    latest = {run.check: run.index for run in runs}
+    story = _Story(machine, groups, runs, last)
+    for run in runs:
         tally = tally_of(run)
         yield _run_fact(machine, run, tally, latest[run.check] == run.index)
         yield from _circumstances(run, knowledge)

@@ -23,12 +23,16 @@ _LARGEST = 1e11
 
 @dataclass(frozen=True)
 class Field:
-    """One named value: its type, what it means, the only choices, what it is when left out."""
+    """One named value: its type, what it means, the only choices, what it is when left out.
+
+    Whole numbers are never negative; ``positive`` numbers are above 0.
+    """
 
     type: str
     means: str
     choices: tuple[str, ...] = ()
     default: Value | None = None
+    positive: bool = False
 
     @property
     def numeric(self) -> bool:
@@ -63,6 +67,8 @@ def complaint_about(field: Field, value: object) -> str:
 
     >>> complaint_about(Field("run", ""), 2), complaint_about(Field("run", ""), "2")
     ('', 'a whole number')
+    >>> complaint_about(Field("count", ""), -3)
+    'a whole number, 0 or more'
     >>> complaint_about(Field("choice", "", ("yes", "no")), "maybe")
     'yes or no'
     """
@@ -80,4 +86,8 @@ def _complaint_about_number(field: Field, value: object) -> str:
     wanted = "a whole number" if whole else "a number"
     if isinstance(value, bool) or not isinstance(value, int if whole else (int, float)):
         return wanted
-    return "" if math.isfinite(value) and abs(value) < _LARGEST else wanted
+    if not math.isfinite(value) or abs(value) >= _LARGEST:
+        return wanted
+    if whole and value < 0:
+        return "a whole number, 0 or more"
+    return "a number above 0" if field.positive and value <= 0 else ""

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from pathlib import Path
 
-from diagnose.errors import FileProblems, Problem
-from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.circumstances import Circumstance
+from diagnose.errors import FileProblems, Place, Problem
+from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.model import in_order
 from diagnose.knowledge.places import Folders, own, shipped
 from diagnose.reasoning.engine import Stratum
+from diagnose.reasoning.names import Names
 from diagnose.reasoning.rulebase import problems_between
-from diagnose.reasoning.rulecheck import Known, problems_of
+from diagnose.reasoning.rulecheck import problems_of
 from diagnose.reasoning.rulefile import Rule, RuleFile, read_rule
 from diagnose.reasoning.vocabulary import GROUPS
 
@@ -56,9 +56,33 @@ def load_rules(extra: Path | None = None) -> Rules:
 @cache
 def _load(added: Folders) -> Rules:
     files = [file for root in (shipped(), added) for file in rule_paths(root.rules)]
-    loaded = read_rules(files, known_ids(load_knowledge(added.root)))
-    rules = (file.rule for file in loaded)
+    return rules_of(read_rules(files, Names(load_knowledge(added.root))))
+
+
+def rules_of(files: Sequence[RuleFile]) -> Rules:
+    """The rules of files that were read, group by group and by id.
+
+    >>> rules_of(()).rules
+    ()
+    """
+    rules = (file.rule for file in files)
     return Rules(tuple(sorted(rules, key=lambda rule: (GROUPS.index(rule.group), rule.id))))
+
+
+def read_beside(folder: Path | None) -> tuple[tuple[RuleFile, ...], Rules]:
+    """The rules of a folder, and all rules that would be in use with it; None for those in use.
+
+    Raises `FileProblems` with everything that is wrong, or when the folder holds no rule.
+    """
+    in_use = [path for root in (shipped(), own()) for path in rule_paths(root.rules)]
+    mine = rule_paths(folder) if folder else in_use
+    if not mine:
+        expected = "a rule, in a file whose name ends in .yaml"
+        raise FileProblems([Problem(Place(str(folder)), expected, "none", "name another folder")])
+    added = {path.resolve() for path in mine}
+    beside = [path for path in in_use if path.resolve() not in added]
+    files = read_rules([*beside, *mine], Names(load_knowledge()))
+    return files[len(beside) :], rules_of(files)
 
 
 def rule_paths(folder: Path) -> list[Path]:
@@ -70,7 +94,7 @@ def rule_paths(folder: Path) -> list[Path]:
     return sorted(path for path in folder.rglob("*") if path.suffix in (".yaml", ".yml"))
 
 
-def read_rules(paths: Sequence[Path], known: Known | None = None) -> tuple[RuleFile, ...]:
+def read_rules(paths: Sequence[Path], names: Names | None = None) -> tuple[RuleFile, ...]:
     """Rules in the order of their files. Raises `FileProblems` with all that is wrong."""
     files: list[RuleFile] = []
     problems: list[Problem] = []
@@ -82,33 +106,8 @@ def read_rules(paths: Sequence[Path], known: Known | None = None) -> tuple[RuleF
         problems += found
         if file:
             files.append(file)
-            problems += problems_of(file, known)
+            problems += problems_of(file, names)
     problems += problems_between(files)
     if problems:
         raise FileProblems(in_order(list(dict.fromkeys(problems))))
     return tuple(files)
-
-
-def known_ids(knowledge: Knowledge) -> Mapping[str, frozenset[str]]:
-    """The ids that exist, by field type: what a rule may name as a constant.
-
-    >>> sorted(known_ids(load_knowledge())["check"])
-    ['bleed', 'response']
-    """
-    circumstances = knowledge.circumstances.values()
-    kinds = knowledge.parts.values()
-    measurements = [one for kind in kinds for one in kind.measurements]
-    return {
-        "check": frozenset(knowledge.checks),
-        "circumstance": frozenset(knowledge.circumstances),
-        "state": frozenset(name for one in circumstances for name in _answers(one)),
-        "part-kind": frozenset(knowledge.parts),
-        "mode": frozenset(mode.id for kind in kinds for mode in kind.modes),
-        "measurement": frozenset(one.id for one in measurements),
-        "result": frozenset(r.id for one in measurements for r in one.results) | {"good"},
-    }
-
-
-def _answers(circumstance: Circumstance) -> Iterator[str]:
-    yield from circumstance.choices
-    yield from (state.id for state in circumstance.states)

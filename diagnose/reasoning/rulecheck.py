@@ -6,11 +6,13 @@ Each check is a small generator of problems; `problems_of` runs them all over on
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import PurePath
 
-from diagnose.errors import Problem, near_matches
+from diagnose.errors import Problem
+from diagnose.reasoning.belonging import out_of_place
+from diagnose.reasoning.complaint import Complaint, Step, unknown_name
 from diagnose.reasoning.fields import Field, Kind, complaint_about
+from diagnose.reasoning.names import Names
 from diagnose.reasoning.possible import can_hold
 from diagnose.reasoning.rulefile import ORDERED, Condition, RuleFile, Test
 from diagnose.reasoning.template import FORMS, NUMBER_FORMS, Hole, holes, only_hole, stray_brace
@@ -19,37 +21,20 @@ from diagnose.reasoning.vocabulary import FACTS, FINDINGS, GROUPS, KINDS, fields
 MOST_CONDITIONS = 12
 """The rule engine holds at most 16 facts together; the gate takes one."""
 
-Step = str | int
-Known = Mapping[str, frozenset[str]]
 
-
-@dataclass(frozen=True)
-class Complaint:
-    """A problem before its line is known: the path inside the file, and the sentence's parts."""
-
-    path: tuple[Step, ...]
-    expected: str
-    got: str
-    remedy: str = ""
-
-
-def problems_of(file: RuleFile, known: Known | None = None) -> list[Problem]:
-    """Everything that is wrong with one rule by itself.
-
-    ``known`` gives, by field type (``check``, ``part-kind``), the ids that exist.
-    """
+def problems_of(file: RuleFile, names: Names | None = None) -> list[Problem]:
+    """Everything that is wrong with one rule by itself; without ``names`` any id will do."""
     found = [
         *_placed_wrongly(file),
-        *_wrong_conditions(file, known or {}),
+        *_wrong_conditions(file, names),
         *_never_true(file),
         *_made_too_late(file),
-        *_wrong_conclusions(file, known or {}),
+        *_wrong_conclusions(file, names),
         *_wrong_sentence(file),
         *_wrong_acts(file),
+        *(out_of_place(file.rule, names) if names else ()),
     ]
-    return [
-        Problem(file.document.place(one.path), one.expected, one.got, one.remedy) for one in found
-    ]
+    return [complaint.at(file.document) for complaint in found]
 
 
 def _placed_wrongly(file: RuleFile) -> Iterator[Complaint]:
@@ -64,7 +49,7 @@ def _placed_wrongly(file: RuleFile) -> Iterator[Complaint]:
         yield Complaint(("group",), expected, rule.group, "move the file or change the group")
 
 
-def _wrong_conditions(file: RuleFile, known: Known) -> Iterator[Complaint]:
+def _wrong_conditions(file: RuleFile, names: Names | None) -> Iterator[Complaint]:
     bound: dict[str, Kind] = {}
     conditions = file.rule.when
     if len(file.rule.needed) > MOST_CONDITIONS:
@@ -74,9 +59,10 @@ def _wrong_conditions(file: RuleFile, known: Known) -> Iterator[Complaint]:
     for place, condition in _needed_first(conditions):
         kind = KINDS.get(condition.kind)
         if kind is None:
-            yield _unknown((*place, "fact" if condition.fact else "none"), condition.kind, KINDS)
+            word = "fact" if condition.fact else "none"
+            yield unknown_name((*place, word), condition.kind, KINDS)
             continue
-        yield from _wrong_tests((*place, "where"), condition, kind, bound, known)
+        yield from _wrong_tests((*place, "where"), condition, kind, bound, names)
         if condition.as_ in bound:
             yield Complaint((*place, "as"), "each name once", f"a second {condition.as_}")
         if condition.as_:
@@ -96,20 +82,20 @@ def _wrong_tests(
     condition: Condition,
     kind: Kind,
     bound: Mapping[str, Kind],
-    known: Known,
+    names: Names | None,
 ) -> Iterator[Complaint]:
     fields = fields_to_match(kind)
     for name, test in condition.tests():
         here = (*path, name)
         if name not in fields:
-            yield _unknown(here, name, fields, f"a field of {kind.name}")
+            yield unknown_name(here, name, fields, f"a field of {kind.name}")
         elif test.operator in ORDERED and not fields[name].numeric:
             got = f"{test.operator} on {kind.name}.{name}, which is text"
             yield Complaint(here, "a number on both sides of an order", got)
         elif isinstance(test.value, Hole):
             yield from _wrong_hole(here, test.value, fields[name], bound)
         else:
-            yield from _wrong_constants(here, test.constants, fields[name], known)
+            yield from _wrong_constants(here, test.constants, fields[name], names)
 
 
 def _wrong_hole(
@@ -121,9 +107,9 @@ def _wrong_hole(
         return
     fields = fields_to_match(bound[hole.name])
     if hole.field not in fields:
-        yield _unknown(path, hole.field, fields, f"a field of {bound[hole.name].name}")
+        yield unknown_name(path, hole.field, fields, f"a field of {bound[hole.name].name}")
     elif hole.form not in FORMS:
-        yield _unknown(path, hole.form, filter(None, FORMS), "a form")
+        yield unknown_name(path, hole.form, filter(None, FORMS), "a form")
     elif hole.form in NUMBER_FORMS and not fields[hole.field].numeric:
         yield Complaint(path, "a number to write so", f"{hole.name}.{hole.field}, which is text")
     elif field is not None and not _same_sort(field, fields[hole.field]):
@@ -140,17 +126,17 @@ _LOOSE = frozenset({"place", "where", "name", "choice"})
 
 
 def _wrong_constants(
-    path: tuple[Step, ...], constants: Iterable[object], field: Field, known: Known
+    path: tuple[Step, ...], constants: Iterable[object], field: Field, names: Names | None
 ) -> Iterator[Complaint]:
     for constant in constants:
         complaint = complaint_about(field, constant)
-        ids = known.get(field.type)
+        ids = names.of_type(field.type) if names else None
         if complaint and field.choices:
-            yield _unknown(path, str(constant), field.choices, "one of the choices")
+            yield unknown_name(path, str(constant), field.choices, "one of the choices")
         elif complaint:
             yield Complaint(path, complaint, repr(constant))
         elif ids is not None and constant not in ids and constant != field.default:
-            yield _unknown(path, str(constant), ids, f"a known {field.type.replace('-', ' ')}")
+            yield unknown_name(path, str(constant), ids, f"a known {field.type.replace('-', ' ')}")
 
 
 def _never_true(file: RuleFile) -> Iterator[Complaint]:
@@ -183,13 +169,14 @@ def _made_too_late(file: RuleFile) -> Iterator[Complaint]:
             yield Complaint(("when", number), expected, got, "the rule never fires")
 
 
-def _wrong_conclusions(file: RuleFile, known: Known) -> Iterator[Complaint]:
+def _wrong_conclusions(file: RuleFile, names: Names | None) -> Iterator[Complaint]:
     bound = _bound(file)
     for number, conclusion in enumerate(file.rule.then):
         path = ("then", number)
         kind = FINDINGS.get(conclusion.finding)
         if kind is None:
-            yield _unknown((*path, "finding"), conclusion.finding, FINDINGS, "a kind of finding")
+            where = (*path, "finding")
+            yield unknown_name(where, conclusion.finding, FINDINGS, "a kind of finding")
             continue
         if file.rule.group not in kind.made_by:
             got = f"{kind.name} in {file.rule.group}"
@@ -198,9 +185,9 @@ def _wrong_conclusions(file: RuleFile, known: Known) -> Iterator[Complaint]:
         for name, value in conclusion.values.items():
             here = (*path, "values", name)
             if name not in kind.fields:
-                yield _unknown(here, name, kind.fields, f"a field of {kind.name}")
+                yield unknown_name(here, name, kind.fields, f"a field of {kind.name}")
             else:
-                yield from _wrong_value(here, value, kind.fields[name], bound, known)
+                yield from _wrong_value(here, value, kind.fields[name], bound, names)
         for name, field in kind.fields.items():
             if field.default is None and name not in conclusion.values:
                 yield Complaint((*path, "values"), f"{name}: in {kind.name}", "nothing")
@@ -211,10 +198,14 @@ def _may_make(group: str) -> str:
 
 
 def _wrong_value(
-    path: tuple[Step, ...], value: object, field: Field, bound: Mapping[str, Kind], known: Known
+    path: tuple[Step, ...],
+    value: object,
+    field: Field,
+    bound: Mapping[str, Kind],
+    names: Names | None,
 ) -> Iterator[Complaint]:
     if not isinstance(value, str) or not ("{" in value or "}" in value):
-        yield from _wrong_constants(path, (value,), field, known)
+        yield from _wrong_constants(path, (value,), field, names)
         return
     hole = only_hole(value)
     if hole:
@@ -246,20 +237,14 @@ def _wrong_acts(file: RuleFile) -> Iterator[Complaint]:
                 path = (block, number, "act", name)
                 field = FACTS["act"].fields.get(name)
                 if field is None:
-                    yield _unknown(path, name, FACTS["act"].fields, "a field of act")
+                    yield unknown_name(path, name, FACTS["act"].fields, "a field of act")
                 elif complaint_about(field, value):
                     yield Complaint(path, complaint_about(field, value), repr(value))
+            for name, field in FACTS["act"].fields.items():
+                if example.act and field.default is None and name not in example.act:
+                    yield Complaint((block, number, "act"), f"{name}: in an act", "nothing")
 
 
 def _bound(file: RuleFile) -> dict[str, Kind]:
     named = ((one.as_, KINDS.get(one.kind)) for one in file.rule.needed)
     return {name: kind for name, kind in named if name and kind}
-
-
-def _unknown(
-    path: tuple[Step, ...], name: str, names: Iterable[str], what: str = "a kind of fact"
-) -> Complaint:
-    names = sorted(names)
-    near = near_matches(name, names)
-    remedy = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(names)}"
-    return Complaint(path, what, repr(name), remedy)

@@ -297,7 +297,7 @@ _FINDINGS = (
             "part_kind": _PART_KIND,
             "mode": Field("mode", "id of the mode, or any", default="any"),
             "where": Field("where", "all, ends, or one part's id", default="all"),
-            "factor": _number("what the odds are multiplied by"),
+            "factor": Field("number", "what the odds are multiplied by", positive=True),
         },
         made_by=("context",),
     ),

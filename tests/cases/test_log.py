@@ -96,6 +96,11 @@ def test_all_problems_of_a_log_come_at_once() -> None:
     assert [problem.where.line for problem in caught.value.problems] == [2, 2, 2, 2, 4]
 
 
+def test_a_logged_run_in_which_no_row_ran_is_refused_where_it_began() -> None:
+    with pytest.raises(FileProblems, match=r":3: expected a row that passed"):
+        patterns(HEADER + "1,bleed,1,P\n2,bleed,1,.\n2,bleed,2,.\n")
+
+
 def test_a_file_that_is_not_text_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "log.csv"
     path.write_bytes(b"run,check,row,result\n1,bleed,1,\xff\n")

@@ -103,7 +103,10 @@ def test_a_bad_pattern_says_everything_that_is_wrong(text: str, messages: list[s
     assert str(caught.value).splitlines() == [f"response=...: {message}" for message in messages]
 
 
-@given(st.lists(st.sampled_from(list(Result)), min_size=1, max_size=48))
+RUNS = st.lists(st.sampled_from(list(Result)), min_size=1, max_size=48)
+
+
+@given(RUNS.filter(lambda results: set(results) != {Result.NOT_RUN}))
 def test_letters_and_ranges_say_the_same(results: list[Result]) -> None:
     """Whatever was seen, both ways of writing it give it back."""
     letters = "".join(result.value for result in results)
@@ -111,6 +114,12 @@ def test_letters_and_ranges_say_the_same(results: list[Result]) -> None:
     rows = {mark: [n for n, seen in enumerate(results, 1) if seen is mark] for mark in words}
     ranges = ",".join(f"{words[mark]}:{in_short(rows[mark]) or 'none'}" for mark in words)
     assert pattern(letters, len(results)) == letters == pattern(ranges, len(results))
+
+
+@pytest.mark.parametrize("text", [".....", "fail:none", "pass:none,unsure:none"])
+def test_a_run_in_which_no_row_ran_is_refused(text: str) -> None:
+    with pytest.raises(FileProblems, match="expected a row that passed, failed or was unsure"):
+        read_pattern(text, 5, WHERE)
 
 
 @given(st.text(max_size=30), st.integers(1, 48))

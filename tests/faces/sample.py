@@ -110,6 +110,7 @@ def report(rows: int = 12) -> dict[str, Any]:
                 ],
             }
         ],
+        "instead": [],
         "log_evidence": -12.5,
         "cautions": ["Warm oil scalds."],
     }

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -37,3 +38,34 @@ def test_a_pipe_that_closes_early_is_quiet() -> None:
         running.stdout.close()
         assert running.stderr is not None
         assert running.stderr.read() == b""
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no full device")
+@pytest.mark.parametrize("line", ["--help", "--version", "rank --help", "machine list"])
+def test_an_output_that_is_full_is_told(line: str) -> None:
+    with open("/dev/full", "wb") as full:
+        words = [sys.executable, "-m", "diagnose", *line.split()]
+        ended = subprocess.run(words, stdout=full, stderr=subprocess.PIPE, check=False)
+    assert (ended.returncode, ended.stderr) == (1, b"Error: No space left on device\n")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs a POSIX shell")
+@pytest.mark.parametrize("line", ["--help", "--version", "machine list"])
+def test_an_output_that_is_closed_is_told(line: str) -> None:
+    ended = process(["-c", f"import os; os.system('{sys.executable} -m diagnose {line} >&-')"])
+    told = b"Error: expected somewhere to print to, got a closed standard output\n"
+    assert (ended.stdout, ended.stderr) == (b"", told)
+
+
+def test_an_interrupt_while_the_program_starts_is_quiet() -> None:
+    code = (
+        "import sys\n"
+        "class Interrupted:\n"
+        "    def find_spec(self, name, *_):\n"
+        "        if name == 'click': raise KeyboardInterrupt\n"
+        "sys.meta_path.insert(0, Interrupted())\n"
+        "from diagnose.__main__ import main\n"
+        "main()\n"
+    )
+    ended = process(["-c", code])
+    assert (ended.returncode, ended.stderr) == (130, b"")

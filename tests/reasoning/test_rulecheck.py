@@ -10,9 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnose.errors import FileProblems
+from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.places import shipped
 from diagnose.knowledge.strictyaml import read_text
 from diagnose.reasoning.loading import load_rules, read_rules, rule_paths
+from diagnose.reasoning.names import Names
 from diagnose.reasoning.rulebase import problems_between
 from diagnose.reasoning.rulecheck import problems_of
 from diagnose.reasoning.rulefile import rule_of
@@ -24,10 +26,10 @@ RUN = "  - {{fact: run, as: r, where: {{{tests}}}}}"
 def complaints(text: str, source: str = "sample.yaml") -> list[str]:
     """Everything that is wrong with one rule, form and sense."""
     file, problems = rule_of(read_text(text, source))
-    return list(map(str, [*problems, *(problems_of(file, KNOWN) if file else [])]))
+    return list(map(str, [*problems, *(problems_of(file, NAMES) if file else [])]))
 
 
-KNOWN = {"check": frozenset({"bleed", "response"}), "part-kind": frozenset({"valve"})}
+NAMES = Names(load_knowledge())
 
 BAD_FORM = {
     "a condition that is neither": (
@@ -162,6 +164,73 @@ BAD_SENSE = {
     "a number made from a sentence": (
         {"then": '  - {finding: pattern, values: {run: "run {r.run}", check: bleed}}'},
         "sample.yaml:8: expected a number or {name.field} alone, got 'run {r.run}'",
+    ),
+    "a count below 0": (
+        {"when": RUN.format(tests="failed: {below: 0}")},
+        "sample.yaml:6: expected tests on failed that some value passes, got none can; the rule "
+        "never fires",
+    ),
+    "a negative count": (
+        {"when": RUN.format(tests="failed: -3")},
+        "sample.yaml:6: expected a whole number, 0 or more, got -3",
+    ),
+    "no number between two, as fine as the rules tell numbers apart": (
+        {"when": "  - {fact: pressure, as: r, where: {bar: {above: 5, below: 5.0001}}}"},
+        "sample.yaml:6: expected tests on bar that some value passes, got none can; the rule "
+        "never fires",
+    ),
+    "a pressure of the oil": (
+        {"when": "  - {fact: pressure, as: r, where: {circumstance: oil}}"},
+        "sample.yaml:6: expected a circumstance of pressure, got 'oil'; known: supply",
+    ),
+    "an engine that is fitted": (
+        {"when": "  - {fact: setting, as: r, where: {circumstance: engine, choice: fitted}}"},
+        "sample.yaml:6: expected a choice of engine, got 'fitted'; known: off, on",
+    ),
+    "a fault code as ohms": (
+        {"when": "  - {fact: measured, as: r, where: {measurement: valve-code, unit: ohm}}"},
+        "sample.yaml:6: expected a unit of valve-code, got 'ohm'; known: code",
+    ),
+    "a mode of another part kind": (
+        {
+            "group": "context",
+            "when": "  - {fact: history, as: r}",
+            "then": "  - {finding: prior, values: {part_kind: bus, mode: coil_open, factor: 2}}",
+        },
+        "sample.yaml:8: expected a mode of bus, got 'coil_open'; known: any, broken, noisy, "
+        "shorted",
+    ),
+    "a factor that is not above 0": (
+        {
+            "group": "context",
+            "when": "  - {fact: history, as: r}",
+            "then": "  - {finding: prior, values: {part_kind: bus, factor: 0}}",
+        },
+        "sample.yaml:8: expected a number above 0, got 0",
+    ),
+    "a state of what was matched": (
+        {
+            "group": "circumstances",
+            "when": "  - {fact: pressure, as: r}",
+            "then": '  - {finding: state, values: {run: "{r.run}", check: "{r.check}", '
+            'circumstance: "{r.circumstance}", state: cold}}',
+        },
+        "sample.yaml:8: expected a state of supply, got 'cold'; known: enough, high, low",
+    ),
+    "a part that no machine has": (
+        {"when": "  - {fact: measured, as: r, where: {part: row-6/valv}}"},
+        "sample.yaml:6: expected a known part, got 'row-6/valv'; did you mean row-6/valve or "
+        "row-46/valve or row-36/valve?",
+    ),
+    "a result of another measurement": (
+        {
+            "group": "measurements",
+            "when": "  - {fact: measured, as: r, where: {measurement: coil-resistance}}",
+            "then": '  - {finding: reading, values: {nth: "{r.nth}", part: "{r.part}", '
+            'measurement: "{r.measurement}", result: erratic}}',
+        },
+        "sample.yaml:8: expected a result of coil-resistance, got 'erratic'; known: good, low, "
+        "open",
     ),
     "a name used twice": (
         {"when": "  - {fact: run, as: r}\n  - {fact: run, as: r}"},

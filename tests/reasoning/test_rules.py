@@ -6,39 +6,19 @@ import pytest
 
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.places import shipped
-from diagnose.reasoning.finding import Finding
-from diagnose.reasoning.loading import load_rules, rule_paths
-from diagnose.reasoning.rulefile import Example, Firing, Rule
+from diagnose.reasoning.loading import read_beside, rule_paths
+from diagnose.reasoning.rulecases import case_problems
+from diagnose.reasoning.rulefile import RuleFile
 from diagnose.reasoning.vocabulary import GROUPS
-from tests.reasoning.worlds import findings, findings_of, machine
+from tests.reasoning.worlds import findings, machine
 
-RULES = load_rules().rules
-
-
-def examples(block: str) -> list[object]:
-    return [
-        pytest.param(rule, example, id=f"{rule.id}-{number}")
-        for rule in RULES
-        for number, example in enumerate(getattr(rule, block), start=1)
-    ]
+FILES, IN_USE = read_beside(None)
+RULES = IN_USE.rules
 
 
-def of_rule(rule: Rule, example: Example) -> list[Finding]:
-    return [finding for finding in findings_of(example) if finding.rule == rule.id]
-
-
-@pytest.mark.parametrize(("rule", "example"), examples("fires"))
-def test_a_rule_fires_and_concludes_what_it_says(rule: Rule, example: Firing):
-    made = of_rule(rule, example)
-    assert any(
-        example.says in (None, one.says) and example.values.items() <= one.values.items()
-        for one in made
-    ), made
-
-
-@pytest.mark.parametrize(("rule", "example"), examples("near_miss"))
-def test_a_rule_keeps_silent_on_its_near_miss(rule: Rule, example: Example):
-    assert of_rule(rule, example) == []
+@pytest.mark.parametrize("file", FILES, ids=lambda file: file.rule.id)
+def test_a_rule_fires_in_its_cases_and_keeps_silent_on_its_near_misses(file: RuleFile):
+    assert case_problems([file], IN_USE) == []
 
 
 def test_there_are_enough_rules_in_every_group():

@@ -10,12 +10,11 @@ from diagnose.cases.typed import read_typed
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.strictyaml import read_text
 from diagnose.machine.graph import Machine, load_machine
-from diagnose.reasoning.conclude import advise, conclude
+from diagnose.reasoning.conclude import conclude
 from diagnose.reasoning.facts import facts_of
 from diagnose.reasoning.finding import Fact, Finding
 from diagnose.reasoning.loading import load_rules
-from diagnose.reasoning.rulefile import Example, Rule, RuleFile, rule_of
-from diagnose.reasoning.vocabulary import fact
+from diagnose.reasoning.rulefile import Rule, RuleFile, rule_of
 
 RULE = """
 id: {id}
@@ -51,15 +50,6 @@ def facts(name: str, typed: str) -> tuple[Fact, ...]:
 def findings(name: str, typed: str) -> tuple[Finding, ...]:
     """What the shipped rules find in it."""
     return conclude(facts(name, typed), load_rules())
-
-
-def findings_of(example: Example) -> tuple[Finding, ...]:
-    """The same for a rule's own example, its proposed act included."""
-    known = facts(example.machine, example.typed)
-    found = conclude(known, load_rules())
-    if example.act is None:
-        return found
-    return found + advise([fact("act", **example.act)], known, found, load_rules())
 
 
 def rule_text(when: str = WHEN, then: str = THEN, **fields: str) -> str:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import errno
+import signal
+import sys
 from typing import IO, Any
 
 import click
@@ -15,8 +18,6 @@ from diagnose.faces.commands.options import Group
 from diagnose.faces.commands.rank import rank
 from diagnose.faces.commands.rules import rules
 from diagnose.faces.streams import show_what_the_terminal_can
-
-CTRL_C = 130
 
 
 class Refusal(click.ClickException):
@@ -42,9 +43,15 @@ class Rowfault(Group):
 
     def main(self, *args: Any, **extra: Any) -> Any:
         """Run the command line; a shell that asks for completion is answered first."""
-        show_what_the_terminal_can()
-        ask_shell()
-        return super().main(*args, **extra)
+        try:
+            _need_output()
+            show_what_the_terminal_can()
+            ask_shell()
+            return super().main(*args, **extra)
+        except OSError as error:
+            refusal = Refusal(Unavailable(_system_says(error)))
+            refusal.show()
+            sys.exit(refusal.exit_code)
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the command; turn this project's errors into text and an exit status."""
@@ -53,11 +60,16 @@ class Rowfault(Group):
         except RowfaultError as error:
             raise Refusal(error) from error
         except KeyboardInterrupt:
-            ctx.exit(CTRL_C)
+            ctx.exit(128 + signal.SIGINT)
         except OSError as error:
             if isinstance(error, BrokenPipeError):
                 raise
             raise Refusal(Unavailable(_system_says(error))) from error
+
+
+def _need_output() -> None:
+    if sys.stdout is None:
+        raise OSError(errno.EBADF, "expected somewhere to print to, got a closed standard output")
 
 
 def _system_says(error: OSError) -> str:

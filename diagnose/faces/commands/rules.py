@@ -43,7 +43,8 @@ def check_rules(folder: Path | None) -> None:
     """Check rules of your own.
 
     Everything that is wrong with the rules in FOLDER, or with those in use, is reported at
-    once, with file and line.
+    once, with file and line; so is a rule that does not fire in its own cases, or does in a
+    near miss.
 
     Example:
       rowfault rules check my-rules

@@ -1,0 +1,36 @@
+"""What is wrong inside a rule, before its line is known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from diagnose.errors import Problem, offer
+from diagnose.knowledge.strictyaml import Document
+
+Step = str | int
+
+
+@dataclass(frozen=True)
+class Complaint:
+    """A problem before its line is known: the path inside the file, and the sentence's parts."""
+
+    path: tuple[Step, ...]
+    expected: str
+    got: str
+    remedy: str = ""
+
+    def at(self, document: Document) -> Problem:
+        """The same with its line."""
+        return Problem(document.place(self.path), self.expected, self.got, self.remedy)
+
+
+def unknown_name(
+    path: tuple[Step, ...], name: str, names: Iterable[str], what: str = "a kind of fact"
+) -> Complaint:
+    """A name that is not among those known, with the nearest of them.
+
+    >>> unknown_name(("when", 0, "fact"), "rum", ["run", "row"]).remedy
+    'did you mean run?'
+    """
+    return Complaint(path, what, repr(name), offer(name, names))

@@ -1,0 +1,59 @@
+"""The report says what to do when no row failed, and what a run in which nothing ran is worth."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from diagnose import Case, Result, Run, load_machine, rank, ranking_report, read_typed
+from diagnose.faces.words import sentence
+
+NO_ROW = "No row fails at present, yet there is reason to suspect"
+RUN_BOTH = "Run bleed and response on every row under good circumstances"
+
+
+def reported(*typed: str) -> dict[str, Any]:
+    machine = load_machine("mounted-6")
+    return ranking_report(rank(machine, read_typed(machine, typed)))
+
+
+@pytest.mark.parametrize(
+    ("typed", "instead"),
+    [
+        (
+            ["coil-resistance@row-3=OL"],
+            [f"{NO_ROW} row 3, row valve: coil open", f"{RUN_BOTH}: a row that fails says where"],
+        ),
+        (
+            ["response=PPPPPP", "oil=54C", "first-hookup=yes"],
+            ["Run bleed on every row under good circumstances: no row fails at present"],
+        ),
+        (["response=PPPPPP", "engine=off"], [f"{RUN_BOTH}: no row fails at present"]),
+        (
+            ["bleed=PPPPPP", "response=PPPPPP", "oil=54C"],
+            ["Every row passed every check in a sound run: nothing is left to find"],
+        ),
+        (["response=PPPPPF"], []),
+    ],
+)
+def test_without_a_failed_row_the_report_says_what_to_do(
+    typed: list[str], instead: list[str]
+) -> None:
+    told = reported(*typed)["instead"]
+    assert len(told) == len(instead)
+    assert all(said.startswith(wanted) for said, wanted in zip(told, instead, strict=True))
+
+
+def test_a_check_that_is_proposed_brings_its_cautions() -> None:
+    cautions = reported("coil-resistance@row-3=OL")["cautions"]
+    assert any("Nobody stands near the row units" in caution for caution in cautions)
+
+
+def test_a_run_in_which_nothing_ran_is_void_and_says_nothing() -> None:
+    machine = load_machine("mounted-6")
+    empty = Run(1, "bleed", (Result.NOT_RUN,) * 6, {"engine": "off"})
+    report: dict[str, Any] = ranking_report(rank(machine, Case("mounted-6", (empty,))))
+    of_the_run = [one for one in report["findings"] if "run-1" in one["about"]]
+    assert (report["runs"][0]["standing"], of_the_run) == ("void", [])
+    assert sentence(report["instead"][0]).startswith(RUN_BOTH)
