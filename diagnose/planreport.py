@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from diagnose.advice import advice, cautions_of
 from diagnose.cases.case import Case
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine
-from diagnose.report import act_cautions, rank
+from diagnose.report import rank
 from diagnose.retest.candidates import Candidate
 from diagnose.retest.isolating import Isolating
 from diagnose.retest.plan import Branch, End, Goal, Plan, Step
@@ -102,7 +103,7 @@ def _act(plan: Plan, act: Candidate, minutes: float) -> dict[str, object]:
         "says": act.says,
         "minutes": minutes,
         "needs": list(act.needs),
-        "cautions": act_cautions(plan.ranking, act),
+        "cautions": cautions_of(act, advice(plan.ranking, (), [act])),
     }
 
 

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from diagnose.advice import advice, cautions_of
 from diagnose.cases.case import Case, Result, Run
-from diagnose.cases.rows import failed_rows
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine
 from diagnose.ranking.causes import Cause, Ranking
@@ -16,13 +16,12 @@ from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.explain import Weight, fragile, weights
 from diagnose.ranking.model import Model
 from diagnose.ranking.together import together
-from diagnose.reasoning.acts import ask_act, measure_act, remedy_act, rerun_act
-from diagnose.reasoning.conclude import advise, conclude_case
-from diagnose.reasoning.facts import facts_of
-from diagnose.reasoning.finding import Fact, Finding
-from diagnose.reasoning.loading import load_rules
-from diagnose.retest.candidates import Candidate
-from diagnose.retest.choose import Proposal, choose_target, exactly, next_tests
+from diagnose.reasoning.conclude import conclude_case
+from diagnose.reasoning.finding import Finding
+from diagnose.retest.choose import Proposal, exactly, next_tests, proposals
+from diagnose.retest.proof import Proof
+from diagnose.retest.scene import Scene
+from diagnose.retest.targets import Trouble, troubles
 
 SCHEMA = "rowfault/ranking/1"
 
@@ -31,6 +30,9 @@ LEAST = 0.0005
 
 LEADING = 5
 """How many causes are explained by what speaks for and against them."""
+
+OTHER_TROUBLES = 2
+"""Of failures with a cause of their own, how many besides the first get their best act listed."""
 
 SUSPECTED = 0.1
 """A cause this probable is named although no row failed."""
@@ -63,11 +65,12 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
     machine, case = evidence.model.machine, evidence.case
     listed = [cause for cause in ranking.causes if cause.probability >= LEAST]
     moved = weights(ranking, listed[:LEADING])
-    proposals = [exactly(ranking, proposal) for proposal in next_tests(ranking)[:tests]]
-    target = choose_target(ranking)
-    row = target.row if target else None
-    reruns = _checks_to_make(ranking)
-    warned = _advice(ranking, listed[:LEADING], proposals, reruns)
+    found = troubles(ranking)
+    proof = Proof(ranking)
+    proposals = [exactly(ranking, each) for each in _proposals(ranking, found, tests)]
+    proving = [] if found else list(proof.next())
+    acts = [*(proposal.candidate for proposal in proposals), *proving]
+    warned = advice(ranking, listed[:1], acts)
     return {
         "schema": SCHEMA,
         "machine": machine.id,
@@ -80,48 +83,31 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
         "groups": dict(ranking.groups),
         "together": _together(ranking),
         "fragile": fragile(ranking),
-        "next": [_proposal(proposal, row, warned) for proposal in proposals],
-        "instead": _instead(ranking, reruns),
+        "next": [_proposal(proposal, warned) for proposal in proposals],
+        "instead": [] if found else _instead(ranking, proof),
         "log_evidence": ranking.posterior.log_evidence,
         "priors": "shipped",
         "cautions": _cautions((*evidence.findings, *warned)),
     }
 
 
-def _checks_to_make(ranking: Ranking) -> list[str]:
-    """When no row failed: the checks that no sound run of every row has passed yet."""
-    evidence = ranking.evidence
-    runs = evidence.case.runs
-    if failed_rows(evidence.case):
+def _proposals(ranking: Ranking, found: Sequence[Trouble], tests: int) -> list[Proposal]:
+    """The best acts for the first trouble, and the very best one for each of the next few."""
+    if not found or not tests:
         return []
-    proven = {
-        run.check
-        for run in runs
-        if len(run.rows_with(Result.PASS)) == evidence.model.machine.rows
-        and _run(run, evidence.findings)["standing"] == "sound"
-    }
-    return [name for name in evidence.model.knowledge.checks if name not in proven]
+    first = next_tests(ranking)[:tests]
+    others = (Scene(ranking, trouble) for trouble in found[1 : 1 + OTHER_TROUBLES])
+    return [*first, *(proposals(scene, "restore")[0] for scene in others)]
 
 
-def _instead(ranking: Ranking, reruns: Sequence[str]) -> list[str]:
+def _instead(ranking: Ranking, proof: Proof) -> list[str]:
     """What to do when no row failed, so that no test can be chosen by what it would tell."""
-    if failed_rows(ranking.evidence.case):
-        return []
-    leading = ranking.causes[0]
-    likely = leading.probability >= SUSPECTED and leading.remedy is not None
-    says = (
-        [f"No row fails at present, yet there is reason to suspect {leading.says}"]
-        if likely
-        else []
-    )
-    if reruns:
-        why = "a row that fails says where to look" if likely else "no row fails at present"
-        says.append(f"Run {' and '.join(reruns)} on every row under good circumstances: {why}")
-    elif likely:
-        says.append("Every row passed: read or look again before anything is replaced")
-    else:
-        says.append("Every row passed every check in a sound run: nothing is left to find")
-    return says
+    leading = proof.leading
+    likely = leading is not None and leading.probability >= SUSPECTED
+    says = [proof.says]
+    if leading is not None and likely:
+        says.insert(0, f"No row fails at present, yet there is reason to suspect {leading.says}")
+    return [*says, *(act.says for act in proof.next())]
 
 
 def _cautions(findings: Sequence[Finding]) -> list[str]:
@@ -213,21 +199,21 @@ def _together(ranking: Ranking) -> list[dict[str, object]]:
     return [{"causes": ids, "probability": found.probability, "says": found.says}]
 
 
-def _proposal(proposal: Proposal, row: int | None, warned: Sequence[Finding]) -> dict[str, object]:
-    """A test; its outcomes lead to the likeliest cause of the failure of ``row``."""
+def _proposal(proposal: Proposal, warned: Sequence[Finding]) -> dict[str, object]:
+    """Something to do; its outcomes lead to the likeliest cause of its row's failure."""
     candidate = proposal.candidate
-    cautions = [f.says for f in warned if f.kind == "caution" and candidate.id in f.about]
     return {
         "id": candidate.id,
         "kind": candidate.kind,
         "says": candidate.says,
         "rows": list(candidate.rows),
-        "minutes": candidate.minutes,
+        "minutes": proposal.minutes,
+        "expected_minutes": proposal.expected,
         "bits": proposal.bits,
         "required": proposal.required,
-        "blames_row": row,
+        "blames_row": proposal.row,
         "needs": list(candidate.needs),
-        "cautions": list(dict.fromkeys([*candidate.cautions, *cautions])),
+        "cautions": cautions_of(candidate, warned),
         "outcomes": [
             {
                 "result": prospect.result,
@@ -238,32 +224,3 @@ def _proposal(proposal: Proposal, row: int | None, warned: Sequence[Finding]) ->
             for prospect in proposal.prospects
         ],
     }
-
-
-def _advice(
-    ranking: Ranking,
-    causes: Sequence[Cause],
-    proposals: Sequence[Proposal],
-    reruns: Sequence[str],
-) -> tuple[Finding, ...]:
-    """What the rules say about the proposed tests, checks and leading remedies."""
-    evidence = ranking.evidence
-    machine, knowledge = evidence.model.machine, evidence.model.knowledge
-    acts = [_act(proposal.candidate, machine) for proposal in proposals]
-    acts += [rerun_act(f"{name}@1-{machine.rows}", name, machine.rows) for name in reruns]
-    acts += [
-        remedy_act(f"{cause.remedy.id}@{cause.part}", machine, cause.part, cause.remedy)
-        for cause in causes[:1]
-        if cause.remedy is not None
-    ]
-    facts = facts_of(machine, evidence.case, knowledge)
-    return advise(acts, facts, evidence.findings, load_rules())
-
-
-def _act(candidate: Candidate, machine: Machine) -> Fact:
-    if candidate.kind == "rerun":
-        return rerun_act(candidate.id, candidate.check, len(candidate.rows))
-    if candidate.kind == "ask":
-        return ask_act(candidate.id, candidate.id.removeprefix("ask:").partition("@")[0])
-    measurement = machine.parts[candidate.part].measurement(candidate.id.partition("@")[0])
-    return measure_act(candidate.id, machine, candidate.part, measurement)

@@ -16,12 +16,23 @@ def failed_rows(case: Case) -> tuple[int, ...]:
     >>> failed_rows(Case("three", (first, again)))
     (1,)
     """
-    last: dict[tuple[str, int], Result] = {}
+    return tuple(sorted({row for _, row in standing_failures(case)}))
+
+
+def standing_failures(case: Case) -> dict[tuple[str, int], int]:
+    """By check and row, the number of the run in which the row failed and has not passed since.
+
+    >>> from diagnose.cases.case import Run
+    >>> runs = (Run(1, "bleed", (Result.FAIL,)), Run(2, "response", (Result.PASS,)))
+    >>> standing_failures(Case("one", runs))
+    {('bleed', 1): 1}
+    """
+    last: dict[tuple[str, int], tuple[Result, int]] = {}
     for run in case.runs:
         for row, result in enumerate(run.results, start=1):
             if result in (Result.PASS, Result.FAIL):
-                last[run.check, row] = result
-    return tuple(sorted({row for (_, row), result in last.items() if result is Result.FAIL}))
+                last[run.check, row] = (result, run.index)
+    return {place: run for place, (result, run) in last.items() if result is Result.FAIL}
 
 
 def ranges(rows: Sequence[int]) -> str:

@@ -16,13 +16,13 @@ ACROSS = 36
 
 
 def dot_lines(report: Report) -> Iterator[str]:
-    """The plan's tree, a box for each act, a rounded one for each end, an edge for each outcome.
+    r"""The plan's tree, a box for each act, a rounded one for each end, an edge for each outcome.
 
-    >>> report = {"machine": "m", "tree": {"conclusion": "proven", "says": "all \\"good\\""}}
+    >>> report = {"machine": "m", "tree": {"conclusion": "proven", "says": "all \"good\""}}
     >>> print(*dot_lines(report), sep=chr(10))
     digraph plan {
       rankdir=LR; node [shape=box]; label="m";
-      n1 [label="All \\"good\\".", style=rounded];
+      n1 [label="All \"good\".", style=rounded];
     }
     """
     yield "digraph plan {"

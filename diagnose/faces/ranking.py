@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+import click
+
 from diagnose.cases.case import Case
 from diagnose.cases.casefile import read_case_file
 from diagnose.cases.joining import joined
@@ -35,6 +37,24 @@ def told_case(
     if log:
         case = joined(case, read_log(log, built, knowledge))
     return built, read_typed(built, arguments, knowledge, case)
+
+
+def required_case(
+    machine: str | None, arguments: Sequence[str], file: Path | None, log: Path | None
+) -> tuple[Machine, Case]:
+    """The same from a command line, which must name a machine and tell something.
+
+    Raises `click.UsageError` when it does not. With a case file, what looks like the machine may
+    be the first argument.
+    """
+    if machine and "=" in machine and file:
+        arguments, machine = (machine, *arguments), None
+    if not machine and not file:
+        raise click.UsageError("Missing argument 'MACHINE', or --file with a case that names it.")
+    built, case = told_case(machine, arguments, file, log)
+    if not case.runs and not case.readings:
+        raise click.UsageError("Nothing to go on: give results, for example response=PPPPPF.")
+    return built, case
 
 
 def shown_ranking(

@@ -61,8 +61,8 @@ def _chapters(
     yield "Most likely first", _causes(report, causes)
     yield "Why", _reasons(report["causes"][:causes])
     yield "Do next", _tests(report["next"], tests, names)
-    yield "Do next", _bullets(report["instead"] if tests else [])
-    yield "Take care", _bullets([*report["cautions"], DEFERRAL], "caution")
+    yield "Do next", bullets(report["instead"] if tests else [])
+    yield "Take care", bullets([*report["cautions"], DEFERRAL], "caution")
 
 
 def _picture(report: Report, console: Console) -> Iterator[Text]:
@@ -82,11 +82,9 @@ def _picture(report: Report, console: Console) -> Iterator[Text]:
 def _runs(report: Report) -> Iterator[RenderableType]:
     for number, run in enumerate(report["runs"], start=1):
         seen = _counts(run["pattern"])
-        yield from _bullets(
-            [f"run {number}, {run['check']}: {seen}. This run is {run['standing']}"]
-        )
-        yield from _bullets(run["why"], indent=4)
-    yield from _bullets(_told_by_rules(report))
+        yield from bullets([f"run {number}, {run['check']}: {seen}. This run is {run['standing']}"])
+        yield from bullets(run["why"], indent=4)
+    yield from bullets(_told_by_rules(report))
 
 
 def _told_by_rules(report: Report) -> list[str]:
@@ -127,8 +125,8 @@ def _causes(report: Report, most: int) -> Iterator[RenderableType]:
         yield Text(
             f"  {left} more are less likely; --causes {most + left} shows them all.", "quiet"
         )
-    yield from _bullets([f"by place: {_groups(report['groups'])}"], "quiet")
-    yield from _bullets(_warnings(report))
+    yield from bullets([f"by place: {_groups(report['groups'])}"], "quiet")
+    yield from bullets(_warnings(report))
 
 
 def _cause(cause: Report, rows: int) -> Text:
@@ -189,7 +187,7 @@ def _reasons(causes: Sequence[Report]) -> Iterator[RenderableType]:
         reasons = [*_weighed(cause["for"], "for"), *_weighed(cause["against"], "against")]
         if reasons and cause["probability"] >= WORTH_EXPLAINING:
             yield Text(f"  {cause['says']}")
-            yield from _bullets(reasons, indent=4)
+            yield from bullets(reasons, indent=4)
 
 
 def _weighed(reasons: Sequence[Report], side: str) -> Iterator[str]:
@@ -240,7 +238,7 @@ def _outcome(outcome: Report, names: Mapping[str, str], row: int) -> str:
     return f"{result}. Likeliest for row {row} then: {blame} ({chance})"
 
 
-def _bullets(lines: Iterable[str], style: str = "", indent: int = 2) -> Iterator[RenderableType]:
+def bullets(lines: Iterable[str], style: str = "", indent: int = 2) -> Iterator[RenderableType]:
     table = Table.grid(padding=(0, 1))
     table.add_column(width=indent + 1, justify="right")
     table.add_column()

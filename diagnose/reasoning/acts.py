@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from diagnose.knowledge.parts import Measurement, Remedy
+from diagnose.knowledge.parts import Measurement, Remedy, Swap
 from diagnose.machine.graph import Machine
 from diagnose.reasoning.finding import Fact
 from diagnose.reasoning.vocabulary import fact
@@ -71,4 +71,25 @@ def remedy_act(act: str, machine: Machine, part: str, remedy: Remedy) -> Fact:
         detail=remedy.id,
         opens_oil="yes" if _PRESSURE_GONE in remedy.needs else "no",
         price=remedy.parts_price,
+    )
+
+
+def swap_act(act: str, machine: Machine, part: str, swap: Swap) -> Fact:
+    """A swap of a part with the neighbour's.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine = load_machine("mounted-6")
+    >>> swap = machine.parts["row-2/valve"].swap("swap-coil")
+    >>> swap_act("swap", machine, "row-2/valve", swap).values["opens_oil"]
+    'no'
+    """
+    return fact(
+        "act",
+        act=act,
+        what="swap",
+        part=part,
+        part_kind=machine.parts[part].id,
+        side=machine.parts[part].side,
+        detail=swap.id,
+        opens_oil="yes" if _PRESSURE_GONE in swap.needs else "no",
     )

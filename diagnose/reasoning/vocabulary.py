@@ -58,7 +58,7 @@ GROUP_KINDS = (
     "machine",
 )
 SHARED = ("nothing", "section", "branch", "section-and-branch", "controller")
-ACT_KINDS = ("rerun", "measure", "look", "ask", "remedy")
+ACT_KINDS = ("rerun", "measure", "look", "ask", "swap", "remedy")
 PRICES = ("none", "small", "medium", "large")
 SIDES = ("oil", "electric", "none")
 TOOLS = ("none", "meter", "gauge", "display")

@@ -91,9 +91,7 @@ def _proposals(scene: Scene, choice: Choice, goal: Goal) -> Iterator[Proposal]:
         )
 
 
-def _prospects(
-    labels: Sequence[str], table: Floats, names: Sequence[str]
-) -> tuple[Prospect, ...]:
+def _prospects(labels: Sequence[str], table: Floats, names: Sequence[str]) -> tuple[Prospect, ...]:
     pairs = sorted(zip(labels, table, strict=True), key=lambda pair: -pair[1].sum())
     return tuple(_prospect(*pair, names) for pair in pairs if pair[1].sum() > RARE)
 

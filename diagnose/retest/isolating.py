@@ -88,9 +88,7 @@ def _leading(scene: Scene, least: float) -> tuple[list[str], list[int]]:
     """Names of the leading causes, and which hypotheses of the problem they are."""
     prior = scene.problem.prior
     names = [scene.scales.names[blame] for blame in scene.kept.tolist()]
-    leading = [
-        h for h in np.argsort(-prior).tolist() if prior[h] >= least and names[h] != SEVERAL
-    ]
+    leading = [h for h in np.argsort(-prior).tolist() if prior[h] >= least and names[h] != SEVERAL]
     return [names[h] for h in leading], leading
 
 

@@ -16,7 +16,7 @@ from diagnose.retest.candidates import Candidate, Outcome
 from diagnose.retest.isolating import Isolating, isolating
 from diagnose.retest.next import Choice, best_choice
 from diagnose.retest.proof import Proof
-from diagnose.retest.scene import Means, Scene
+from diagnose.retest.scene import EVERYTHING, Means, Scene
 from diagnose.retest.suppose import chance, suppose
 from diagnose.retest.targets import Trouble, troubles
 from diagnose.retest.worth import repair_minutes_of
@@ -72,7 +72,7 @@ class Plan:
 
     ranking: Ranking
     goal: Goal = "restore"
-    means: Means = Means()
+    means: Means = EVERYTHING
     depth: int = 2
     progress: Callable[[int], None] | None = None
 

@@ -50,13 +50,17 @@ class Means:
         return candidate.tool not in self.without and not (self.alone and candidate.helper)
 
 
+EVERYTHING = Means()
+"""Every tool and a second person are at hand."""
+
+
 @dataclass(frozen=True)
 class Scene:
     """One trouble of a ranking, and everything that could be done about it."""
 
     ranking: Ranking
     trouble: Trouble
-    means: Means = Means()
+    means: Means = EVERYTHING
 
     @property
     def evidence(self) -> Evidence:

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.cases.rows import failed_rows
-from diagnose.noisyor.network import PRESENT, Floats
+from diagnose.cases.rows import standing_failures
+from diagnose.noisyor.network import Floats
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Seen
 
@@ -45,12 +45,10 @@ def troubles(ranking: Ranking) -> list[Trouble]:
 
 
 def last_failures(ranking: Ranking) -> Mapping[int, Seen]:
-    """The last failure of every row that failed last."""
+    """The last failure of every row that has not passed that check since."""
     evidence = ranking.evidence
-    rows = set(failed_rows(evidence.case))
-    return {
-        seen.row: seen for seen in evidence.results if seen.outcome == PRESENT and seen.row in rows
-    }
+    standing = {(row, run) for (_, row), run in standing_failures(evidence.case).items()}
+    return {seen.row: seen for seen in evidence.results if (seen.row, seen.run) in standing}
 
 
 def _settled(ranking: Ranking, seen: Seen) -> float:

@@ -59,13 +59,7 @@ def rank(
     Example:
       rowfault rank mounted-12 response=PPPPFPPPPPPP oil=54C engine=on
     """
-    from diagnose.faces.ranking import shown_ranking, told_case
+    from diagnose.faces.ranking import required_case, shown_ranking
 
-    if machine and "=" in machine and file:
-        arguments, machine = (machine, *arguments), None
-    if not machine and not file:
-        raise click.UsageError("Missing argument 'MACHINE', or --file with a case that names it.")
-    built, case = told_case(machine, arguments, file, log)
-    if not case.runs and not case.readings:
-        raise click.UsageError("Nothing to go on: give results, for example response=PPPPPF.")
+    built, case = required_case(machine, arguments, file, log)
     shown_ranking(built, case, tests, causes, as_json=as_json, colour=not no_colour)

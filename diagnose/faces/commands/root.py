@@ -15,6 +15,7 @@ from diagnose.faces.commands.completion import ask_shell, completion
 from diagnose.faces.commands.explain import explain
 from diagnose.faces.commands.machine import machine
 from diagnose.faces.commands.options import Group
+from diagnose.faces.commands.plan import plan
 from diagnose.faces.commands.rank import rank
 from diagnose.faces.commands.rules import rules
 from diagnose.faces.streams import show_what_the_terminal_can
@@ -91,7 +92,7 @@ def _print_version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:
 @click.group(
     cls=Rowfault,
     context_settings={"help_option_names": ["-h", "--help"]},
-    commands=[rank, machine, rules, explain, completion],
+    commands=[rank, plan, machine, rules, explain, completion],
 )
 @click.option(
     "--version",

@@ -1,0 +1,51 @@
+"""What the rules advise beside causes and acts: cautions, and what to think of first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from diagnose.machine.graph import Machine
+from diagnose.ranking.causes import Cause, Ranking
+from diagnose.reasoning.acts import ask_act, measure_act, remedy_act, rerun_act, swap_act
+from diagnose.reasoning.conclude import advise
+from diagnose.reasoning.facts import facts_of
+from diagnose.reasoning.finding import Fact, Finding
+from diagnose.reasoning.loading import load_rules
+from diagnose.retest.candidates import Candidate
+
+
+def advice(
+    ranking: Ranking, causes: Sequence[Cause], acts: Iterable[Candidate]
+) -> tuple[Finding, ...]:
+    """What the rules say about acts that are proposed, and about the remedies of causes."""
+    evidence = ranking.evidence
+    machine, knowledge = evidence.model.machine, evidence.model.knowledge
+    told = [act_fact(act, machine) for act in acts]
+    told += [
+        remedy_act(f"{cause.remedy.id}@{cause.part}", machine, cause.part, cause.remedy)
+        for cause in causes
+        if cause.remedy is not None
+    ]
+    every = {str(fact.values["act"]): fact for fact in told}
+    facts = facts_of(machine, evidence.case, knowledge)
+    return advise(list(every.values()), facts, evidence.findings, load_rules())
+
+
+def act_fact(act: Candidate, machine: Machine) -> Fact:
+    """An act as a fact that rules can match."""
+    if act.kind == "rerun":
+        return rerun_act(act.id, act.check, len(act.rows))
+    if act.kind == "ask":
+        return ask_act(act.id, act.id.removeprefix("ask:").partition("@")[0])
+    name, kind = act.id.partition("@")[0], machine.parts[act.part]
+    if act.kind == "remedy":
+        return remedy_act(act.id, machine, act.part, kind.remedy(name))
+    if act.kind == "swap":
+        return swap_act(act.id, machine, act.part, kind.swap(name))
+    return measure_act(act.id, machine, act.part, kind.measurement(name))
+
+
+def cautions_of(act: Candidate, said: Sequence[Finding]) -> list[str]:
+    """What to beware of in an act: its own cautions, then those of the rules, each once."""
+    ruled = [each.says for each in said if each.kind == "caution" and act.id in each.about]
+    return list(dict.fromkeys([*act.cautions, *ruled]))

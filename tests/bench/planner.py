@@ -1,0 +1,119 @@
+"""The planner at work in a `World`: it sees only what a technician would see."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import cache
+
+from diagnose.cases.case import Case, Remedied, Swapped
+from diagnose.knowledge.base import Knowledge
+from diagnose.machine.graph import Machine
+from diagnose.ranking.causes import Ranking
+from diagnose.ranking.evidence import Evidence
+from diagnose.ranking.model import Model
+from diagnose.retest.candidates import Candidate, Outcome, rerun_name
+from diagnose.retest.next import Choice, Goal, best_choice
+from diagnose.retest.proof import Proof
+from diagnose.retest.scene import Scene
+from diagnose.retest.suppose import suppose, with_run
+from diagnose.retest.targets import troubles
+from tests.bench.policies import MOST_STEPS, Policy
+from tests.bench.world import World
+
+SETTLED = 0.9
+"""When only isolating, the likeliest cause is mended once it holds so much of the blame."""
+
+Watch = Callable[[Ranking, World], None]
+
+
+@cache
+def model_of(machine_id: str) -> Model:
+    """The model of a shipped machine, built once."""
+    from diagnose.knowledge.base import load_knowledge
+    from diagnose.machine.graph import load_machine
+
+    knowledge: Knowledge = load_knowledge()
+    machine: Machine = load_machine(machine_id, knowledge)
+    return Model(machine, knowledge)
+
+
+def planned(goal: Goal = "restore", depth: int = 2, watch: Watch | None = None) -> Policy:
+    """Work by the planner; ``watch`` sees every ranking on which a decision is made."""
+
+    def work(world: World) -> None:
+        ranking = begin(world)
+        for _ in range(MOST_STEPS):
+            found = troubles(ranking)
+            if not found:
+                proof = Proof(ranking)
+                if not proof.missing:
+                    return
+                check, rows = proof.missing[0]
+                ranking = ran(ranking, world, check, rows)
+                continue
+            if watch:
+                watch(ranking, world)
+            choice = best_choice(Scene(ranking, found[0]), goal, depth)
+            if goal == "isolate":
+                choice = isolated(Scene(ranking, found[0]), choice)
+            if choice.candidate is None:
+                break
+            ranking = done(ranking, world, choice.candidate)
+        world.hand_over()
+
+    return work
+
+
+def isolated(scene: Scene, choice: Choice) -> Choice:
+    """Test while that tells anything, then mend the likeliest: what isolating alone leads to."""
+    if scene.settled < SETTLED and choice.candidate is not None:
+        return choice
+    return best_choice(scene, "restore", depth=1) if scene.settled < 0.2 else _likeliest(scene)
+
+
+def _likeliest(scene: Scene) -> Choice:
+    from diagnose.decision.lookahead import Act
+    from diagnose.retest.next import candidate_of
+
+    blame = scene.scales.blame
+    best = max(
+        range(len(scene.mends)), key=lambda place: float(scene.mends[place].fixes @ blame)
+    )
+    candidate = candidate_of(scene, Act("repair", best))
+    return Choice(candidate, 0.0, 0.0, 0.0, False, 0, ())
+
+
+def begin(world: World) -> Ranking:
+    """What is known after the full run of every check with which all policies begin."""
+    model = model_of(world.machine.id)
+    ranking = Ranking(Evidence(model, Case(world.machine.id), ()))
+    for check in world.knowledge.checks:
+        ranking = ran(ranking, world, check, range(1, world.machine.rows + 1))
+    return ranking
+
+
+def ran(ranking: Ranking, world: World, check: str, rows: range | tuple[int, ...]) -> Ranking:
+    """What is known after a run."""
+    event = {rerun_name(check, row): fails for row, fails in world.run(check, rows).items()}
+    return with_run(ranking.evidence, ranking.evidence.case, check, event)
+
+
+def done(ranking: Ranking, world: World, act: Candidate) -> Ranking:
+    """What is known after an act was done."""
+    if act.kind in ("measure", "look"):
+        result = world.read(act.id.partition("@")[0], act.part)
+        listed = [bad.id for bad in world.machine.parts[act.part].measurement(
+            act.id.partition("@")[0]
+        ).results]
+        place = listed.index(result) if result in listed else len(listed)
+        return suppose(ranking, act, act.outcomes[place])
+    if isinstance(act.work, Swapped):
+        world.swap(act.work.swap, act.work.part, act.work.other)
+    elif isinstance(act.work, Remedied):
+        world.mend(act.work.remedy, act.work.part)
+    rows = act.rows
+    if act.outcomes:
+        rows = tuple(int(name.rpartition("@")[2]) for name in act.outcomes[0].event)
+    shown = world.run(act.check, rows)
+    event = {rerun_name(act.check, row): fails for row, fails in shown.items()}
+    return suppose(ranking, act, Outcome("seen", event))

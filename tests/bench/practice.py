@@ -1,0 +1,117 @@
+"""Our planner against what technicians do without it, on the same hidden faults.
+
+Run with ``python -m tests.bench.practice MACHINE FAULTS``, for example ``mounted-12 1000``. Faults
+are drawn from the priors and kept when a full run of every check fails some row. Minutes count
+the work, and parts at their stated rate; the full run at the start and the final full pass are
+the same for everybody.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.knowledge.base import load_knowledge
+from diagnose.machine.graph import load_machine
+from tests.bench.planner import planned
+from tests.bench.policies import Policy, half_split, practice
+from tests.bench.repairing import in_order
+from tests.bench.world import Fault, World, draw_faults
+
+POLICIES: Mapping[str, Policy] = {
+    "planner": planned("restore"),
+    "practice": practice,
+    "half-split": half_split,
+    "information": planned("isolate"),
+    "p/c repairs": in_order,
+}
+
+
+@dataclass(frozen=True)
+class Score:
+    """What one policy spent on every fault: (faults) each."""
+
+    cost: np.ndarray
+    minutes: np.ndarray
+    reruns: np.ndarray
+    in_vain: np.ndarray
+    wrong: np.ndarray
+
+
+@dataclass(frozen=True)
+class Setting:
+    """How the world differs from what the program believes."""
+
+    name: str = "as believed"
+    factors: Mapping[str, float] | None = None
+    shift: float = 0.0
+    pairs: bool = False
+
+
+def hidden_faults(machine_id: str, count: int, seed: int, setting: Setting) -> list[set[Fault]]:
+    """Faults that a full run of every check would show."""
+    knowledge = load_knowledge()
+    machine = load_machine(machine_id, knowledge)
+    rng = np.random.default_rng(seed)
+    found: list[set[Fault]] = []
+    while len(found) < count:
+        faults = draw_faults(machine, rng, setting.factors)
+        if not faults or (setting.pairs and len(faults) != 2):
+            continue
+        world = World(machine, knowledge, set(faults), np.random.default_rng(len(found)))
+        rows = range(1, machine.rows + 1)
+        if any(any(world.run(check, rows).values()) for check in knowledge.checks):
+            found.append(faults)
+    return found
+
+
+def score(
+    policy: Policy, machine_id: str, faults: list[set[Fault]], setting: Setting
+) -> Score:
+    """Let a policy work on every fault, each with its own noise, the same for every policy."""
+    knowledge = load_knowledge()
+    machine = load_machine(machine_id, knowledge)
+    rows = []
+    for number, fault in enumerate(faults):
+        rng = np.random.default_rng(number)
+        world = World(machine, knowledge, set(fault), rng, setting.shift)
+        policy(world)
+        rows.append(
+            (world.cost, world.minutes, world.reruns, world.in_vain, float(bool(world.faults)))
+        )
+    return Score(*np.array(rows, dtype=float).T)
+
+
+def told(name: str, mine: Score, practice_cost: np.ndarray) -> str:
+    """One line of the table: means with 95 % confidence intervals."""
+
+    def mean(values: np.ndarray) -> str:
+        half = 1.96 * values.std() / np.sqrt(len(values))
+        return f"{values.mean():7.1f} ±{half:4.1f}"
+
+    ratio = mine.cost.mean() / practice_cost.mean()
+    return (
+        f"{name:<14} {mean(mine.cost)} {mean(mine.minutes)} {mine.reruns.mean():6.2f} "
+        f"{mine.in_vain.mean():6.3f} {100 * mine.wrong.mean():5.1f} %   {ratio:5.2f}"
+    )
+
+
+def main(machine_id: str, count: int, setting: Setting, only: list[str]) -> None:
+    """Print the table for one machine."""
+    faults = hidden_faults(machine_id, count, seed=1, setting=setting)
+    print(f"{machine_id}, {count} faults, {setting.name}")
+    print("policy            minutes+parts      minutes  reruns in vain  wrong  of practice")
+    scores: dict[str, Score] = {}
+    for name in ["practice", *[n for n in (only or POLICIES) if n != "practice"]]:
+        begun = time.perf_counter()
+        scores[name] = score(POLICIES[name], machine_id, faults, setting)
+        line = told(name, scores[name], scores["practice"].cost)
+        print(f"{line}   ({time.perf_counter() - begun:.0f} s)", flush=True)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1], int(sys.argv[2]), Setting(), sys.argv[3:])
