@@ -1,0 +1,25 @@
+"""What to do next in a finite troubleshooting problem.
+
+Nothing in this package knows about planters. Hypotheses have probabilities, tests have
+outcomes, repairs have proofs, and both may want the machine set up in some way.
+
+In the order of the modules:
+
+`problem`
+    hypotheses, tests, repairs and set-ups, as arrays.
+`situation`
+    where things stand after some acts, many at once.
+`repairs`
+    the order of repairs when nothing more is tested.
+`information`
+    bits that tests tell, and bits per minute.
+`bound`
+    what even a perfect diagnosis would leave to do.
+`lookahead`
+    the next act, a few acts ahead, as far as time allows.
+"""
+
+from diagnose.decision.lookahead import Act, Decision, decide
+from diagnose.decision.problem import ANY, Problem, Repair, Test
+
+__all__ = ["ANY", "Act", "Decision", "Problem", "Repair", "Test", "decide"]

@@ -1,0 +1,66 @@
+"""A lower bound on what is still to be spent: what a perfect diagnosis would leave to do.
+
+LB(b) = Σ b_h × the cheapest way to restore h once it is known. No plan can beat it, since a
+plan that knows less can do no better.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from diagnose.decision.problem import ANY, Floats, Problem
+from diagnose.decision.situation import NEGLIGIBLE, Situations
+
+
+class Bound:
+    """Lower bounds for the situations of one problem."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.work = np.array([_least_work(problem, r) for r in range(len(problem.repairs))])
+        with np.errstate(divide="ignore"):
+            self.log_chance = np.where(problem.needs > 0, np.log(problem.fixes), 0.0)
+        self.arrival = _arrivals(problem)
+
+    def minutes(self, situations: Situations) -> Floats:
+        """(B) lower bound of expected minutes, times the mass."""
+        found: Floats = self.by_setup(situations)[np.arange(len(situations)), situations.setup]
+        return found
+
+    def by_setup(self, situations: Situations) -> Floats:
+        """(B, S) the same, were the set-up another one."""
+        last, viable = self.problem.last_resort, situations.viable
+        left = situations.repairs.astype(float)
+        work = (left * self.work) @ self.problem.needs.T
+        fails = -np.expm1(left @ self.log_chance.T)
+        work += np.multiply(fails, last, out=np.zeros_like(fails), where=fails > 0)
+        lost = np.maximum(situations.belief - viable, 0.0).sum(axis=1)
+        lost[lost <= NEGLIGIBLE * situations.mass] = 0.0
+        found = np.empty((len(viable), len(self.arrival)))
+        for setup, arrival in enumerate(self.arrival):
+            found[:, setup] = (viable * np.minimum(work + arrival, last)).sum(axis=1)
+        found += np.multiply(lost, last, out=np.zeros_like(lost), where=lost > 0)[:, None]
+        return found
+
+
+def _least_work(problem: Problem, number: int) -> float:
+    repair = problem.repairs[number]
+    between = ANY not in (repair.setup, repair.proof_setup)
+    change = float(problem.changes[repair.setup, repair.proof_setup]) if between else 0.0
+    return repair.minutes + repair.proof_minutes + change
+
+
+def _arrivals(problem: Problem) -> Floats:
+    """(S, H) minutes to reach the nearest set-up that a repair of each hypothesis wants."""
+    states = len(problem.change)
+    ways = np.zeros((states, len(problem.repairs)))
+    for r, repair in enumerate(problem.repairs):
+        first = repair.setup if repair.setup != ANY else repair.proof_setup
+        if first != ANY:
+            ways[:, r] = problem.changes[:, first]
+    nearest = np.zeros((states, len(problem.prior)))
+    for h in range(len(problem.prior)):
+        needed = problem.needs[h] > 0
+        if needed.any():
+            nearest[:, h] = ways[:, needed].min(axis=1)
+    return nearest

@@ -1,0 +1,302 @@
+"""What to do next: expected minutes until all is well, a few acts ahead.
+
+A search over acts and their outcomes (expectimax). Where it stops looking it takes the plan
+of repairs without further tests: a policy that works, so every value is an upper bound of
+the optimum, and never above the repairs-only plan. Myopic look-ahead over repairs and
+observations as in D. Heckerman, J. S. Breese and K. Rommelse (1995), "Decision-theoretic
+troubleshooting"; here it is deepened as far as time allows.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from diagnose.decision.bound import Bound
+from diagnose.decision.information import rates
+from diagnose.decision.problem import Bools, Floats, Ints, Problem
+from diagnose.decision.repairs import clearing_rates, plan_minutes
+from diagnose.decision.situation import Situations, repaired, start, tested
+
+Goal = Literal["restore", "isolate"]
+Kind = Literal["test", "repair", "last resort", "stop"]
+
+CHUNK = 256
+"""Situations looked at together: enough for fast arithmetic, few enough for memory."""
+
+WIDER = 2
+"""Tests by bits per minute that are weighed exactly, for each act that is then kept."""
+
+CLOSE = 1e-9
+"""Values nearer than this, in relation to their size, are the same."""
+
+
+@dataclass(frozen=True)
+class Act:
+    """A test or a repair by its number and id, handing over, or nothing left to tell apart."""
+
+    kind: Kind
+    index: int = -1
+    id: str = ""
+
+
+@dataclass(frozen=True)
+class Valued:
+    """An act with its value, and the depth to which it was looked at."""
+
+    act: Act
+    value: float
+    depth: int
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What to do next.
+
+    Parameters
+    ----------
+    act: the best act found.
+    value: expected minutes with it until all is well; for isolating, bits per minute.
+    lower: no plan needs fewer expected minutes than this; 0 for isolating.
+    exact: the value is proved to be the optimum.
+    depth_reached: acts looked ahead.
+    ranked: every act, best first, valued at the depth to which it was looked at.
+    """
+
+    act: Act
+    value: float
+    lower: float
+    exact: bool
+    depth_reached: int
+    ranked: tuple[Valued, ...]
+
+
+def decide(
+    problem: Problem,
+    belief: Floats,
+    setup: int,
+    goal: Goal = "restore",
+    depth: int = 2,
+    width: int = 8,
+    seconds: float = np.inf,
+) -> Decision:
+    """The best next act for a belief (H) in a set-up.
+
+    Depth 1 is always looked at; deeper ones while ``seconds`` last, so that an answer is
+    there at once and gets better with time.
+
+    Parameters
+    ----------
+    goal: ``restore`` until all is well, or ``isolate``: what tells most per minute.
+    width: how many acts are followed further at each step.
+    """
+    return decide_from(problem, start(problem, belief, setup), goal, depth, width, seconds)
+
+
+def decide_from(
+    problem: Problem, here: Situations, goal: Goal, depth: int, width: int, seconds: float
+) -> Decision:
+    """The same in any one situation."""
+    if goal == "isolate":
+        return _most_telling(problem, here)
+    return _Search(problem, width, time.perf_counter() + seconds).decide(here, depth)
+
+
+def _most_telling(problem: Problem, here: Situations) -> Decision:
+    rate = rates(problem, here)[0]
+    ranked = tuple(
+        Valued(Act("test", int(t), problem.tests[t].id), float(rate[t]), 1)
+        for t in np.argsort(-rate, kind="stable")
+        if here.tests[0, t]
+    )
+    if not ranked or ranked[0].value <= 0:
+        return Decision(Act("stop"), 0.0, 0.0, True, 1, ranked)
+    return Decision(ranked[0].act, ranked[0].value, 0.0, False, 1, ranked)
+
+
+class _OutOfTime(Exception):
+    """The search has no time left; what it found before stands."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Acts:
+    """(P) acts in situations: tests are numbered from 0, repairs follow them."""
+
+    origin: Ints
+    act: Ints
+
+    def __len__(self) -> int:
+        return len(self.origin)
+
+    def at(self, which: Ints | Bools) -> _Acts:
+        return _Acts(self.origin[which], self.act[which])
+
+    def joined(self, other: _Acts) -> _Acts:
+        pairs = ((self.origin, other.origin), (self.act, other.act))
+        return _Acts(*(np.concatenate(pair) for pair in pairs))
+
+
+class _Search:
+    """One search, with its width and its end of time."""
+
+    def __init__(self, problem: Problem, width: int, end: float) -> None:
+        self.problem, self.width, self.end = problem, width, end
+        self.bound = Bound(problem)
+        self.tests = len(problem.tests)
+        self.minutes = np.concatenate([problem.test_minutes, problem.repair_minutes], axis=1)
+        self.setups = np.concatenate([problem.test_setups, problem.repair_setups], axis=1)
+        self.cut = False
+
+    def decide(self, here: Situations, depth: int) -> Decision:
+        """Deepen one act at a time, following the most promising acts only."""
+        whole = float(here.mass[0])
+        lower = float(self.bound.minutes(here)[0]) / whole
+        acts = _Acts(*np.nonzero(np.concatenate([here.tests, here.repairs], axis=1)))
+        value = self.values(here, acts, 1)
+        reached, levels = 1, np.ones(len(acts), dtype=int)
+        exact = self._exact(value / whole, lower)
+        while reached < depth and not exact and len(acts):
+            try:
+                kept, deeper, exact = self._deepen(here, acts, value, reached + 1)
+            except _OutOfTime:
+                break
+            reached += 1
+            value[kept], levels[kept] = deeper, reached
+        ranked = self._ranked(acts, value / whole, levels)
+        best = ranked[0].value
+        exact = exact or best <= lower * (1 + CLOSE)
+        return Decision(ranked[0].act, best, lower, exact, reached, ranked)
+
+    def _deepen(
+        self, here: Situations, acts: _Acts, value: Floats, depth: int
+    ) -> tuple[Ints, Floats, bool]:
+        """The acts worth following from the start, their values, and whether that was all."""
+        self.cut = False
+        order = np.argsort(value, kind="stable")
+        best = min(float(value[order[0]]), self.problem.last_resort * float(here.mass[0]))
+        hopeful = order[self._lower(here, acts)[order] < best * (1 - CLOSE)]
+        kept = hopeful[: self.width]
+        self.cut = len(kept) < len(hopeful)
+        return kept, self.values(here, acts.at(kept), depth), not self.cut
+
+    def _exact(self, value: Floats, lower: float) -> bool:
+        best = min(float(value.min(initial=np.inf)), self.problem.last_resort)
+        return not self.cut or best <= lower * (1 + CLOSE)
+
+    def _ranked(self, acts: _Acts, value: Floats, levels: Ints) -> tuple[Valued, ...]:
+        found = [Valued(Act("last resort"), self.problem.last_resort, 1)]
+        for act, minutes, level in zip(
+            acts.act.tolist(), value.tolist(), levels.tolist(), strict=True
+        ):
+            found.append(Valued(self._act(act), minutes, level))
+        return tuple(sorted(found, key=lambda one: one.value))
+
+    def _act(self, number: int) -> Act:
+        if number < self.tests:
+            return Act("test", number, self.problem.tests[number].id)
+        return Act("repair", number - self.tests, self.problem.repairs[number - self.tests].id)
+
+    def values(self, here: Situations, acts: _Acts, depth: int) -> Floats:
+        """(P) minutes, times the mass, of each act and of the best found after it."""
+        found = self._cost(here, acts)
+        for part in _parts(np.flatnonzero(acts.act < self.tests)):
+            after, origin, _ = tested(self.problem, here.at(acts.origin[part]), acts.act[part])
+            found[part] += np.bincount(origin, self.best(after, depth - 1), len(part))
+        for part in _parts(np.flatnonzero(acts.act >= self.tests)):
+            before = here.at(acts.origin[part])
+            failed = repaired(self.problem, before, acts.act[part] - self.tests)
+            found[part] += self.best(failed, depth - 1)
+        return found
+
+    def best(self, here: Situations, depth: int) -> Floats:
+        """(B) least minutes found, times the mass, looking so many acts ahead."""
+        found = plan_minutes(self.problem, here)
+        if depth > 0:
+            for part in _parts(np.arange(len(here))):
+                found[part] = self._ahead(here.at(part), found[part], depth)
+        if depth < 2 and not self.cut:
+            self._note(here, found, depth)
+        return found
+
+    def _ahead(self, here: Situations, found: Floats, depth: int) -> Floats:
+        """The best of what is known already and of the acts that can still beat it."""
+        if time.perf_counter() > self.end:
+            raise _OutOfTime
+        acts = self._tests(here, found)
+        if depth > 1:
+            acts = acts.joined(self._repairs(here, found))
+            glance = self._glance(here, acts)
+            found = _least(found, acts, glance)
+            kept = self._narrowed(acts, glance, self.width)
+            acts = self._hopeful(here, found, kept)
+        return _least(found, acts, self.values(here, acts, depth))
+
+    def _tests(self, here: Situations, found: Floats) -> _Acts:
+        """The tests that tell most per minute."""
+        rate = rates(self.problem, here)
+        acts = self._hopeful(here, found, _Acts(*np.nonzero(rate > 0)))
+        return self._narrowed(acts, -rate[acts.origin, acts.act], self.width * WIDER)
+
+    def _repairs(self, here: Situations, found: Floats) -> _Acts:
+        """The repairs that clear most per minute."""
+        rate = clearing_rates(self.problem, here)
+        origin, repair = np.nonzero(rate > 0)
+        acts = self._hopeful(here, found, _Acts(origin, repair + self.tests))
+        return self._narrowed(acts, -rate[acts.origin, acts.act - self.tests], self.width * WIDER)
+
+    def _glance(self, here: Situations, acts: _Acts) -> Floats:
+        """Values one act ahead, only to choose what to follow."""
+        cut = self.cut
+        value = self.values(here, acts, 1)
+        self.cut = cut
+        return value
+
+    def _hopeful(self, here: Situations, found: Floats, acts: _Acts) -> _Acts:
+        """The acts that could beat what was found, were the diagnosis perfect after them."""
+        return acts.at(self._lower(here, acts) < found[acts.origin] * (1 - CLOSE))
+
+    def _lower(self, here: Situations, acts: _Acts) -> Floats:
+        """(P) the cost of each act and the lower bound of what follows, times the mass."""
+        after = self.setups[here.setup[acts.origin], acts.act]
+        ahead = self.bound.by_setup(here)[acts.origin, after]
+        repairs = np.flatnonzero(acts.act >= self.tests)
+        for part in _parts(repairs):
+            before = here.at(acts.origin[part])
+            failed = repaired(self.problem, before, acts.act[part] - self.tests)
+            ahead[part] = self.bound.minutes(failed)
+        lower: Floats = self._cost(here, acts) + ahead
+        return lower
+
+    def _cost(self, here: Situations, acts: _Acts) -> Floats:
+        cost: Floats = self.minutes[here.setup[acts.origin], acts.act] * here.mass[acts.origin]
+        return cost
+
+    def _narrowed(self, acts: _Acts, worth: Floats, width: int) -> _Acts:
+        """In every situation, the acts of least ``worth``."""
+        order = np.lexsort((worth, acts.origin))
+        origin = acts.origin[order]
+        place = np.arange(len(origin)) - np.searchsorted(origin, origin)
+        self.cut |= bool((place >= width).any())
+        return acts.at(order[place < width])
+
+    def _note(self, here: Situations, found: Floats, depth: int) -> None:
+        """Remember that a value may not be the optimum: more acts than were looked at."""
+        open_acts = (rates(self.problem, here) > 0).sum(axis=1)
+        open_acts += (clearing_rates(self.problem, here) > 0).sum(axis=1)
+        proved = found <= self.bound.minutes(here) * (1 + CLOSE)
+        self.cut = bool(((open_acts > depth) & ~proved).any())
+
+
+def _least(found: Floats, acts: _Acts, value: Floats) -> Floats:
+    best = found.copy()
+    np.minimum.at(best, acts.origin, value)
+    return best
+
+
+def _parts(numbers: Ints) -> Iterator[Ints]:
+    for begin in range(0, len(numbers), CHUNK):
+        yield numbers[begin : begin + CHUNK]

@@ -1,0 +1,188 @@
+"""A finite troubleshooting problem: hypotheses, tests, repairs and set-ups.
+
+Hypotheses exclude one another; a set of faults is one hypothesis. It is well again when
+every repair with a chance above 0 for it has been done and has worked. A repair goes
+together with its proof, which is taken as perfect: it shows whether all is well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from diagnose import errors
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+Bools = NDArray[np.bool_]
+
+ANY = -1
+"""The set-up of what can be done in any set-up, and that leaves it as it is."""
+
+
+@dataclass(frozen=True, eq=False)
+class Test:
+    """Something to look at.
+
+    Parameters
+    ----------
+    minutes: the work itself, without changing the set-up.
+    setup: the set-up state it wants; `ANY` when any will do.
+    likelihood: (hypotheses, outcomes) chance of each outcome; rows sum to 1.
+    """
+
+    __test__ = False
+
+    id: str
+    minutes: float
+    setup: int
+    likelihood: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Repair:
+    """Something to put right, with the check that proves it.
+
+    Parameters
+    ----------
+    minutes: work, plus parts converted to minutes.
+    fixes: (hypotheses) chance that it clears what it is for; 0 where it is for something else.
+    proof_minutes: the check afterwards that shows whether all is well.
+    """
+
+    id: str
+    minutes: float
+    setup: int
+    fixes: Floats
+    proof_minutes: float
+    proof_setup: int
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """What may be wrong, and what can be done about it.
+
+    Parameters
+    ----------
+    prior: (H) probability of each hypothesis; sums to 1.
+    change: (S, S) minutes from one set-up to another, zero on the diagonal.
+    last_resort: minutes of handing over, which restores everything; infinite when there is none.
+
+    Raises
+    ------
+    FileProblems: naming everything that does not fit together.
+    """
+
+    prior: Floats
+    tests: tuple[Test, ...]
+    repairs: tuple[Repair, ...]
+    change: Floats
+    last_resort: float
+
+    def __post_init__(self) -> None:
+        problems = list(_problems(self))
+        if problems:
+            raise errors.FileProblems(problems)
+
+    @cached_property
+    def changes(self) -> Floats:
+        """(S, S) minutes between set-ups by the quickest way (Floyd and Warshall)."""
+        quickest = np.array(self.change, dtype=float)
+        for via in range(len(quickest)):
+            quickest = np.minimum(quickest, quickest[:, via, None] + quickest[None, via])
+        return quickest
+
+    @cached_property
+    def test_setups(self) -> Ints:
+        """(S, T) the set-up after a test, by the set-up before it."""
+        return self._after(np.array([test.setup for test in self.tests], dtype=np.intp))
+
+    @cached_property
+    def test_minutes(self) -> Floats:
+        """(S, T) minutes of a test with its change of set-up, by the set-up before it."""
+        minutes = np.array([test.minutes for test in self.tests], dtype=float)
+        return minutes + self.changes[_states(self), self.test_setups]
+
+    @cached_property
+    def repair_setups(self) -> Ints:
+        """(S, R) the set-up after a repair and its proof, by the set-up before them."""
+        at_work = self._after(np.array([repair.setup for repair in self.repairs], dtype=np.intp))
+        proof = np.array([repair.proof_setup for repair in self.repairs], dtype=np.intp)
+        return np.where(proof == ANY, at_work, proof)
+
+    @cached_property
+    def repair_minutes(self) -> Floats:
+        """(S, R) minutes of a repair, its proof and both changes, by the set-up before them."""
+        at_work = self._after(np.array([repair.setup for repair in self.repairs], dtype=np.intp))
+        work = np.array([one.minutes + one.proof_minutes for one in self.repairs], dtype=float)
+        there = self.changes[_states(self), at_work]
+        minutes: Floats = work + there + self.changes[at_work, self.repair_setups]
+        return minutes
+
+    @cached_property
+    def fixes(self) -> Floats:
+        """(H, R) chance that a repair clears its part of a hypothesis."""
+        columns = [repair.fixes for repair in self.repairs]
+        return np.stack(columns, axis=1) if columns else np.zeros((len(self.prior), 0))
+
+    @cached_property
+    def needs(self) -> Floats:
+        """(H, R) 1 where a hypothesis needs a repair, else 0."""
+        return (self.fixes > 0).astype(float)
+
+    @cached_property
+    def likelihood(self) -> Floats:
+        """(T, O, H) chance of every outcome of every test; 0 for outcomes that a test lacks."""
+        most = max((test.likelihood.shape[1] for test in self.tests), default=1)
+        table = np.zeros((len(self.tests), most, len(self.prior)))
+        for t, test in enumerate(self.tests):
+            table[t, : test.likelihood.shape[1]] = test.likelihood.T
+        return table
+
+    def _after(self, wanted: Ints) -> Ints:
+        return np.where(wanted == ANY, _states(self), wanted)
+
+
+def _states(problem: Problem) -> Ints:
+    return np.arange(len(problem.change), dtype=np.intp)[:, None]
+
+
+def _problems(problem: Problem) -> Iterator[errors.Problem]:
+    """Everything about a problem that does not fit together."""
+    count, states = len(problem.prior), len(problem.change)
+    if problem.change.shape != (states, states) or np.diagonal(problem.change).any():
+        yield _wrong("change", "a square with a zero diagonal", problem.change.tolist())
+    if not _distribution(problem.prior):
+        yield _wrong("prior", "probabilities that sum to 1", f"a sum of {problem.prior.sum()}")
+    for test in problem.tests:
+        shape = test.likelihood.shape
+        if shape[:1] != (count,) or len(shape) != 2 or not _distribution(test.likelihood):
+            rows = f"{count} rows of probabilities that each sum to 1"
+            yield _wrong(f"test {test.id}", rows, f"shape {shape}")
+    for repair in problem.repairs:
+        inside = ((repair.fixes >= 0) & (repair.fixes <= 1)).all()
+        if repair.fixes.shape != (count,) or not inside:
+            yield _wrong(f"repair {repair.id}", f"{count} chances", repair.fixes.tolist())
+    for name, setup in _setups(problem):
+        if not ANY <= setup < states:
+            yield _wrong(name, f"a set-up from {ANY} to {states - 1}", setup)
+
+
+def _setups(problem: Problem) -> Iterator[tuple[str, int]]:
+    for test in problem.tests:
+        yield f"test {test.id}", test.setup
+    for repair in problem.repairs:
+        yield f"repair {repair.id}", repair.setup
+        yield f"proof of repair {repair.id}", repair.proof_setup
+
+
+def _distribution(rows: Floats) -> bool:
+    return bool((rows >= 0).all() and np.allclose(rows.sum(axis=-1), 1, rtol=0, atol=1e-9))
+
+
+def _wrong(where: str, expected: str, got: object) -> errors.Problem:
+    return errors.Problem(errors.Place(where), expected, str(got))

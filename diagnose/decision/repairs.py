@@ -1,0 +1,215 @@
+"""In which order to try repairs when nothing more is to be tested.
+
+When exactly one candidate is at fault and each is paid for in turn until the trouble is
+gone, the order of decreasing probability per cost is the cheapest: J. Kalagnanam and
+M. Henrion (1988), "A comparison of decision analysis and expert rules for sequential
+diagnosis". Where changes of set-up or sets of faults come in, the same greedy order is a
+plan that works, though no longer always the cheapest one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.decision.problem import Floats, Ints, Problem
+from diagnose.decision.situation import NEGLIGIBLE, Situations, start
+
+
+def p_over_c(probability: Sequence[float], cost: Sequence[float]) -> list[int]:
+    """Candidates by decreasing probability per cost, ties in the order given.
+
+    >>> p_over_c([0.35, 0.20, 0.20, 0.15, 0.10], [4, 1, 9, 12, 5])
+    [1, 0, 2, 4, 3]
+    """
+
+    def ratio(i: int) -> float:
+        return probability[i] / cost[i] if cost[i] > 0 else np.inf
+
+    return sorted(range(len(cost)), key=ratio, reverse=True)
+
+
+def expected_cost(
+    order: Sequence[int], cost: Sequence[float], still_bad: Callable[[Sequence[int]], float]
+) -> float:
+    """Σ cost × P(still bad before it), for any world.
+
+    Parameters
+    ----------
+    still_bad: probability that something is wrong after the candidates given were put right.
+
+    >>> p = [0.9, 0.1]
+    >>> expected_cost([0, 1], [10, 5], lambda done: 1 - sum(p[i] for i in done))
+    10.5
+    """
+    return sum(cost[one] * still_bad(order[:place]) for place, one in enumerate(order))
+
+
+def inspection_order(
+    probability: Sequence[float], cost: Sequence[float], infer_last: bool
+) -> list[int]:
+    """The cheapest order in which to inspect candidates of which exactly one is at fault.
+
+    With ``infer_last`` the last one is not inspected: all others found good, it must be the
+    one. Then plain probability per cost may lose, so each is tried as the last one.
+
+    >>> inspection_order([0.9, 0.1], [10, 5], infer_last=False)
+    [0, 1]
+    >>> inspection_order([0.9, 0.1], [10, 5], infer_last=True)
+    [1, 0]
+    """
+    order = p_over_c(probability, cost)
+    if not infer_last:
+        return order
+    free = [[*(i for i in order if i != last), last] for last in order]
+    return min(free, key=lambda one: _sequential(one[:-1], probability, cost))
+
+
+def _sequential(order: Sequence[int], probability: Sequence[float], cost: Sequence[float]) -> float:
+    whole = sum(probability)
+    return expected_cost(order, cost, lambda done: whole - sum(probability[i] for i in done))
+
+
+@dataclass(frozen=True)
+class RepairPlan:
+    """Repairs to be tried in turn until a proof passes, then the last resort.
+
+    Parameters
+    ----------
+    order: numbers of the repairs to be tried, in order.
+    minutes: expected minutes of it all.
+    cutoff: how many repairs are tried before the last resort.
+    """
+
+    order: tuple[int, ...]
+    minutes: float
+    cutoff: int
+
+
+def repair_order(problem: Problem, belief: Floats, setup: int) -> RepairPlan:
+    """The greedy plan of repairs for one belief (H), cut off where the last resort is cheaper."""
+    return plan(problem, start(problem, belief, setup))
+
+
+def plan(problem: Problem, situation: Situations) -> RepairPlan:
+    """The same in any one situation."""
+    order = _orders(problem, situation)
+    minutes = _minutes(problem, situation, order)[0]
+    cutoff = int(np.argmin(minutes))
+    whole = max(float(situation.mass[0]), np.finfo(float).tiny)
+    return RepairPlan(tuple(order[0, :cutoff].tolist()), float(minutes[cutoff]) / whole, cutoff)
+
+
+def repair_minutes(problem: Problem, beliefs: Floats, setup: int) -> Floats:
+    """(B) expected minutes of each belief's plan, times its mass; beliefs (B, H)."""
+    return plan_minutes(problem, start(problem, beliefs, setup))
+
+
+def plan_minutes(problem: Problem, situations: Situations) -> Floats:
+    """(B) the same in any situations."""
+    best: Floats = _minutes(problem, situations, _orders(problem, situations)).min(axis=1)
+    return best
+
+
+def _orders(problem: Problem, situations: Situations) -> Ints:
+    """(B, R) repairs by decreasing share of what they may clear per minute.
+
+    What a set of faults weighs is shared out evenly among the repairs that it still needs.
+    """
+    gain = np.where(situations.repairs, _shares(problem, situations), -1.0)
+    homes = problem.repair_setups
+    if homes.size and (homes == homes[0, 0]).all():
+        return _sorted_order(problem, gain, situations.setup, int(homes[0, 0]))
+    return _stepwise_order(problem, gain, situations.setup)
+
+
+def clearing_rates(problem: Problem, situations: Situations) -> Floats:
+    """(B, R) share of the mass that each open repair may clear, per minute."""
+    minutes = np.maximum(problem.repair_minutes[situations.setup], NEGLIGIBLE)
+    rate: Floats = _shares(problem, situations) * situations.repairs / minutes
+    return rate
+
+
+def _shares(problem: Problem, situations: Situations) -> Floats:
+    needed = np.maximum(situations.repairs @ problem.needs.T, 1.0)
+    shares: Floats = (situations.viable / needed) @ problem.fixes
+    return shares
+
+
+def _sorted_order(problem: Problem, gain: Floats, setup: Ints, home: int) -> Ints:
+    """The order when every proof leaves the same set-up: only the first step is special."""
+    inverse = 1.0 / np.maximum(problem.repair_minutes, NEGLIGIBLE)
+    ratio = gain * inverse[home]
+    elsewhere = np.flatnonzero(setup != home)
+    first = np.argmax(gain[elsewhere] * inverse[setup[elsewhere]], axis=1)
+    ratio[elsewhere, first] = np.inf
+    return np.argsort(-ratio, axis=1)
+
+
+def _stepwise_order(problem: Problem, gain: Floats, setup: Ints) -> Ints:
+    """The order when each step changes what the next ones cost."""
+    inverse = 1.0 / np.maximum(problem.repair_minutes, NEGLIGIBLE)
+    rows = np.arange(len(gain))
+    order = np.empty(gain.shape, dtype=np.intp)
+    left = gain.copy()
+    for step in range(gain.shape[1]):
+        best = np.argmax(left * inverse[setup], axis=1)
+        order[:, step] = best
+        setup = problem.repair_setups[setup, best]
+        left[rows, best] = -np.inf
+    return order
+
+
+def _minutes(problem: Problem, situations: Situations, order: Ints) -> Floats:
+    """(B, R + 1) expected minutes, times the mass, when handing over after so many repairs."""
+    mass = situations.mass
+    restored = _restored(problem, situations, order)
+    still = np.maximum(mass[:, None] - np.cumsum(restored, axis=1), 0.0)
+    still[still <= NEGLIGIBLE * 10 * mass[:, None]] = 0.0
+    before = np.concatenate([mass[:, None], still], axis=1)
+    cost = problem.repair_minutes[_before(problem, situations.setup, order), order]
+    spent = np.zeros_like(before)
+    np.cumsum(cost * before[:, :-1], axis=1, out=spent[:, 1:])
+    handed_over = np.multiply(before, problem.last_resort, where=before > 0, out=before)
+    spent += handed_over
+    done = ~np.take_along_axis(situations.repairs, order, axis=1)
+    spent[:, 1:][done] = np.inf
+    return spent
+
+
+def _before(problem: Problem, setup: Ints, order: Ints) -> Ints:
+    """(B, R) the set-up in which each repair of an order begins."""
+    begins = np.empty(order.shape, dtype=np.intp)
+    ends = problem.repair_setups
+    if (ends == ends[:1]).all():
+        begins[:, :1] = setup[:, None]
+        begins[:, 1:] = ends[0, order[:, :-1]]
+        return begins
+    for step in range(order.shape[1]):
+        begins[:, step] = setup
+        setup = ends[setup, order[:, step]]
+    return begins
+
+
+def _restored(problem: Problem, situations: Situations, order: Ints) -> Floats:
+    """(B, R) mass made well by each repair of an order: it is the last one that is needed."""
+    several = problem.needs.sum(axis=1) > 1
+    alone = np.where(several, 0.0, situations.viable) @ problem.fixes
+    alone *= situations.repairs
+    for h in np.flatnonzero(several):
+        alone += _last_needed(problem, situations, order, int(h))
+    return np.take_along_axis(alone, order, axis=1)
+
+
+def _last_needed(problem: Problem, situations: Situations, order: Ints, hypothesis: int) -> Floats:
+    """(B, R) the mass of a set of faults at the repair that comes last of those it needs."""
+    needs = np.flatnonzero(problem.needs[hypothesis])
+    place = np.argsort(order, axis=1)[:, needs]
+    left = situations.repairs[:, needs]
+    last = needs[np.argmax(np.where(left, place, -1), axis=1)]
+    worked = np.where(left, problem.fixes[hypothesis, needs], 1.0).prod(axis=1)
+    found = np.zeros(order.shape)
+    found[np.arange(len(order)), last] = situations.viable[:, hypothesis] * worked
+    return found
