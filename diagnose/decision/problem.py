@@ -143,6 +143,27 @@ class Problem:
             table[t, : test.likelihood.shape[1]] = test.likelihood.T
         return table
 
+    @cached_property
+    def noise(self) -> Floats:
+        """(T, H) bits that the outcome of a test has left once the hypothesis is known."""
+        safe = np.where(self.likelihood > 0, self.likelihood, 1.0)
+        bits: Floats = -(self.likelihood * np.log2(safe)).sum(axis=1)
+        return bits
+
+    @cached_property
+    def several(self) -> tuple[Ints, Ints, Floats]:
+        """(M) hypotheses that need several repairs, (M, K) which, (M, K) the chance of each.
+
+        Shorter lists are filled up with their first repair again, at chance 1.
+        """
+        many = np.flatnonzero(self.needs.sum(axis=1) > 1)
+        each = [np.flatnonzero(self.needs[h]) for h in many]
+        most = max(map(len, each), default=1)
+        which = np.array([np.resize(one, most) for one in each], dtype=np.intp)
+        which = which.reshape(len(many), most)
+        repeated = np.arange(most) >= np.array([len(one) for one in each])[:, None]
+        return many, which, np.where(repeated, 1.0, self.fixes[many[:, None], which])
+
     def _after(self, wanted: Ints) -> Ints:
         return np.where(wanted == ANY, _states(self), wanted)
 
