@@ -165,7 +165,8 @@ class _Search:
             except _OutOfTime:
                 break
             reached += 1
-            value[kept], levels[kept] = deeper, reached
+            value[kept] = np.minimum(value[kept], deeper)
+            levels[kept] = reached
         ranked = self._ranked(acts, value / whole, levels)
         best = ranked[0].value
         exact = exact or best <= lower * (1 + CLOSE)
