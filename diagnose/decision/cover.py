@@ -16,7 +16,7 @@ import numpy as np
 
 from diagnose.decision.problem import ANY, Bools
 
-NODES = 20_000
+NODES = 5_000
 """Steps of the exact search before the best found so far is given as it is (judgement)."""
 
 
@@ -87,9 +87,9 @@ def cheapest_cover(
     >>> cheapest_cover(separated_pairs([[0, 0], [0, 1], [1, 1]]), [3, 4])
     Cover(tests=(0, 1), minutes=7.0, optimal=True, guarantee=1.0)
     """
-    prices = _Prices(list(map(float, cost)), _wanted(setup, len(cost)), setup_cost)
+    prices = _prices(cost, setup, setup_cost)
     first = greedy_cover(separates, cost, setup, setup_cost)
-    search = _Search(prices, np.unique(separates, axis=1), first, nodes)
+    search = _Search(prices, separates, first, nodes)
     lower = search.lower(search.pairs)
     search.extend(search.pairs, ())
     tests, minutes = tuple(sorted(search.best)), search.least
@@ -110,7 +110,7 @@ def greedy_cover(
     With equal costs and no set-ups it takes at most 1 + 2 ln n times as many tests as it
     must, n being the number of hypotheses (Halldórsson, Halldórsson and Ravi 2001).
     """
-    prices = _Prices(list(map(float, cost)), _wanted(setup, len(cost)), setup_cost)
+    prices = _prices(cost, setup, setup_cost)
     covers = [_bits(np.asarray(row)) for row in separates]
     left = _bits(np.asarray(separates.any(axis=0)))
     chosen: tuple[int, ...] = ()
@@ -156,6 +156,7 @@ class _Search:
         self.covers = [_bits(np.asarray(row)) for row in table]
         self.pairs = _bits(np.asarray(table.any(axis=0)))
         self.separators = [np.flatnonzero(column).tolist() for column in table.T]
+        self.cheapest = [min(prices.cost[test] for test in tests) for tests in self.separators]
         self.best, self.least = first, prices.total(first)
 
     def extend(self, left: int, chosen: tuple[int, ...]) -> None:
@@ -173,7 +174,7 @@ class _Search:
 
     def _ways(self, left: int, chosen: tuple[int, ...]) -> list[int]:
         """The tests that separate the pair with fewest of them, the most promising first."""
-        hardest = min(_ones(left), key=lambda pair: len(self.separators[pair]))
+        hardest = next(_ones(left))
 
         def worth(test: int) -> float:
             gain = (left & self.covers[test]).bit_count()
@@ -193,19 +194,18 @@ class _Search:
 
     def _by_strangers(self, left: int) -> float:
         """Pairs of which no two share a test each need one of their own."""
-        total, taken = 0.0, 0
-        for pair in sorted(_ones(left), key=lambda one: len(self.separators[one])):
-            tests = self.separators[pair]
-            members = sum(1 << test for test in tests)
-            if not members & taken:
-                taken |= members
-                total += min(self.prices.cost[test] for test in tests)
+        total = 0.0
+        while left:
+            pair = next(_ones(left))
+            total += self.cheapest[pair]
+            for test in self.separators[pair]:
+                left &= ~self.covers[test]
         return total
 
 
 def _without_implied_pairs(separates: Bools) -> Bools:
-    """(T, P') without pairs that are separated whenever another pair is."""
-    columns = [_bits(column) for column in separates.T if column.any()]
+    """(T, P') without pairs that are separated whenever another pair is; hardest pairs first."""
+    columns = sorted({_bits(np.asarray(column)) for column in separates.T} - {0})
     columns.sort(key=int.bit_count)
     kept: list[int] = []
     for column in columns:
@@ -215,8 +215,11 @@ def _without_implied_pairs(separates: Bools) -> Bools:
     return np.array([[bool(one >> t & 1) for one in kept] for t in tests], dtype=bool)
 
 
-def _wanted(setup: Sequence[int] | None, tests: int) -> Sequence[int]:
-    return [ANY] * tests if setup is None else setup
+def _prices(
+    cost: Sequence[float], setup: Sequence[int] | None, setup_cost: Sequence[float]
+) -> _Prices:
+    wanted = [ANY] * len(cost) if setup is None else [int(one) for one in setup]
+    return _Prices([float(one) for one in cost], wanted, [float(one) for one in setup_cost])
 
 
 def _ratio(gain: int, cost: float) -> float:

@@ -8,7 +8,7 @@ information theory to sequential fault diagnosis". Exact, for fractions as for f
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -127,24 +127,28 @@ class _Search:
 
     def _least(self, group: int, setup: int) -> Number:
         found: Number | None = None
-        for test in self.telling(group):
-            after, step = self.step(test, group, setup)
-            if found is not None and step >= found:
-                continue
-            total = step + sum(self.least(part, after) for _, part in self.split(test, group))
+        for test, parts in self.splits(group):
+            after, total = self.step(test, group, setup)
+            for part in parts:
+                if found is not None and total >= found:
+                    break
+                total += self.least(part, after)
             if found is None or total < found:
                 found, self.chosen[group, setup] = total, test
         return 0 if found is None else found
+
+    def splits(self, group: int) -> Iterator[tuple[int, list[int]]]:
+        """Every test that tells anything apart in a group, and what each outcome leaves."""
+        for test, parts in enumerate(self.parts):
+            left = [group & part for _, part in parts if group & part]
+            if len(left) > 1:
+                yield test, left
 
     def step(self, test: int, group: int, setup: int) -> tuple[int, Number]:
         """The set-up after a test, and its cost times the weight of the group."""
         wanted = self.setups.wanted[test]
         after = setup if wanted == ANY else wanted
         return after, (self.setups.change[setup][after] + self.cost[test]) * self.weight(group)
-
-    def telling(self, group: int) -> list[int]:
-        """The tests that tell anything apart in a group."""
-        return [t for t in range(len(self.cost)) if len(self.split(t, group)) > 1]
 
     def split(self, test: int, group: int) -> list[tuple[int, int]]:
         """The outcomes that a test can have in a group, and what is left after each."""
@@ -162,12 +166,11 @@ class _Search:
 
     def most_telling(self, group: int, setup: int) -> int | None:
         """The test that tells most bits per cost; None where nothing can be told apart."""
-        return max(
-            self.telling(group), key=lambda test: self._rate(test, group, setup), default=None
-        )
+        rates = {t: self._rate(t, parts, group, setup) for t, parts in self.splits(group)}
+        return max(rates, key=lambda test: rates[test], default=None)
 
-    def _rate(self, test: int, group: int, setup: int) -> float:
-        shares = [float(self.weight(part)) for _, part in self.split(test, group)]
+    def _rate(self, test: int, parts: list[int], group: int, setup: int) -> float:
+        shares = [float(self.weight(part)) for part in parts]
         whole = sum(shares)
         bits = -sum(share * math.log2(share / whole) for share in shares if share > 0)
         cost = float(self.step(test, group, setup)[1])
