@@ -17,6 +17,12 @@ In the order of the modules:
     what even a perfect diagnosis would leave to do.
 `lookahead`
     the next act, a few acts ahead, as far as time allows.
+`policy`
+    the whole tree of acts over their outcomes.
+`isolation`
+    the cheapest tree of sure tests that tells hypotheses apart.
+`cover`
+    the cheapest tests, all decided now, that tell every pair apart.
 """
 
 from diagnose.decision.lookahead import Act, Decision, decide

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from diagnose.decision.problem import ANY, Floats, Problem
-from diagnose.decision.situation import NEGLIGIBLE, Situations
+from diagnose.decision.situation import NEGLIGIBLE, Situations, product
 
 
 class Bound:
@@ -31,8 +31,8 @@ class Bound:
         """(B, S) the same, were the set-up another one."""
         last, viable = self.problem.last_resort, situations.viable
         left = situations.repairs.astype(float)
-        work = (left * self.work) @ self.problem.needs.T
-        fails = -np.expm1(left @ self.log_chance.T)
+        work = product(left * self.work, self.problem.needs.T)
+        fails = -np.expm1(product(left, self.log_chance.T))
         work += np.multiply(fails, last, out=np.zeros_like(fails), where=fails > 0)
         lost = np.maximum(situations.belief - viable, 0.0).sum(axis=1)
         lost[lost <= NEGLIGIBLE * situations.mass] = 0.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from diagnose.decision.problem import Floats, Problem
-from diagnose.decision.situation import Situations, start
+from diagnose.decision.situation import Situations, product, start
 
 
 def entropy(probability: Floats) -> Floats:
@@ -16,8 +16,9 @@ def entropy(probability: Floats) -> Floats:
     """
     whole = probability.sum(axis=-1)
     safe = np.where(whole > 0, whole, 1.0)
-    bits: Floats = np.log2(safe) - _plogp(probability).sum(axis=-1) / safe
-    return np.maximum(bits, 0.0)
+    plogp = (probability * np.log2(np.where(probability > 0, probability, 1.0))).sum(axis=-1)
+    bits: Floats = np.maximum(np.log2(safe) - plogp / safe, 0.0)
+    return bits
 
 
 def information(problem: Problem, beliefs: Floats) -> Floats:
@@ -28,19 +29,22 @@ def information(problem: Problem, beliefs: Floats) -> Floats:
     tests, outcomes, count = problem.likelihood.shape
     flat = problem.likelihood.reshape(tests * outcomes, count)
     weight = beliefs / np.maximum(beliefs.sum(axis=1, keepdims=True), np.finfo(float).tiny)
-    chance = (weight @ flat.T).reshape(len(beliefs), tests, outcomes)
-    noise = -_plogp(problem.likelihood).sum(axis=1)
-    return np.maximum(-_plogp(chance).sum(axis=2) - weight @ noise.T, 0.0)
+    chance = product(weight, flat.T).reshape(len(beliefs), tests, outcomes)
+    noise = product(weight, problem.noise.T)
+    bits: Floats = np.maximum(entropy(chance) - noise, 0.0)
+    return bits
 
 
 def information_gain(problem: Problem, belief: Floats) -> Floats:
     """(T) bits that each test is expected to tell, for one belief (H)."""
-    return information(problem, belief[None])[0]
+    gain: Floats = information(problem, belief[None])[0]
+    return gain
 
 
 def bits_per_minute(problem: Problem, belief: Floats, setup: int) -> Floats:
     """(T) bits per minute, the change of set-up included."""
-    return rates(problem, start(problem, belief, setup))[0]
+    rate: Floats = rates(problem, start(problem, belief, setup))[0]
+    return rate
 
 
 def rates(problem: Problem, situations: Situations) -> Floats:
@@ -48,9 +52,5 @@ def rates(problem: Problem, situations: Situations) -> Floats:
     minutes = np.maximum(problem.test_minutes[situations.setup], 1e-9)
     bits = information(problem, situations.belief)
     bits[bits < 1e-12] = 0.0
-    return bits * situations.tests / minutes
-
-
-def _plogp(probability: Floats) -> Floats:
-    found: Floats = probability * np.log2(np.where(probability > 0, probability, 1.0))
-    return found
+    rate: Floats = bits * situations.tests / minutes
+    return rate

@@ -165,7 +165,8 @@ class _Search:
             except _OutOfTime:
                 break
             reached += 1
-            value[kept], levels[kept] = deeper, reached
+            value[kept] = np.minimum(value[kept], deeper)
+            levels[kept] = reached
         ranked = self._ranked(acts, value / whole, levels)
         best = ranked[0].value
         exact = exact or best <= lower * (1 + CLOSE)
@@ -219,7 +220,8 @@ class _Search:
             for part in _parts(np.arange(len(here))):
                 found[part] = self._ahead(here.at(part), found[part], depth)
         if depth < 2 and not self.cut:
-            self._note(here, found, depth)
+            unproved = found > self.bound.minutes(here) * (1 + CLOSE)
+            self._note(here.at(unproved), depth)
         return found
 
     def _ahead(self, here: Situations, found: Floats, depth: int) -> Floats:
@@ -283,12 +285,13 @@ class _Search:
         self.cut |= bool((place >= width).any())
         return acts.at(order[place < width])
 
-    def _note(self, here: Situations, found: Floats, depth: int) -> None:
-        """Remember that a value may not be the optimum: more acts than were looked at."""
-        open_acts = (rates(self.problem, here) > 0).sum(axis=1)
-        open_acts += (clearing_rates(self.problem, here) > 0).sum(axis=1)
-        proved = found <= self.bound.minutes(here) * (1 + CLOSE)
-        self.cut = bool(((open_acts > depth) & ~proved).any())
+    def _note(self, here: Situations, depth: int) -> None:
+        """Remember that values may not be the optimum where more acts are open than were tried."""
+        clearing = (clearing_rates(self.problem, here) > 0).sum(axis=1)
+        self.cut = bool((clearing > depth).any())
+        if not self.cut:
+            telling = (rates(self.problem, here) > 0).sum(axis=1)
+            self.cut = bool((clearing + telling > depth).any())
 
 
 def _least(found: Floats, acts: _Acts, value: Floats) -> Floats:

@@ -33,7 +33,6 @@ class Test:
     minutes: the work itself, without changing the set-up.
     setup: the set-up state it wants; `ANY` when any will do.
     likelihood: (hypotheses, outcomes) chance of each outcome; rows sum to 1.
-    ends: the set-up that it leaves behind; `ANY` when that is the one that it wants.
     """
 
     __test__ = False
@@ -42,7 +41,6 @@ class Test:
     minutes: float
     setup: int
     likelihood: Floats
-    ends: int = ANY
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,19 +99,13 @@ class Problem:
     @cached_property
     def test_setups(self) -> Ints:
         """(S, T) the set-up after a test, by the set-up before it."""
-        ends = np.array([test.ends for test in self.tests], dtype=np.intp)
-        return np.where(ends == ANY, self._during, ends)
-
-    @cached_property
-    def _during(self) -> Ints:
-        """(S, T) the set-up in which a test is made, by the set-up before it."""
         return self._after(np.array([test.setup for test in self.tests], dtype=np.intp))
 
     @cached_property
     def test_minutes(self) -> Floats:
         """(S, T) minutes of a test with its change of set-up, by the set-up before it."""
         minutes = np.array([test.minutes for test in self.tests], dtype=float)
-        return minutes + self.changes[_states(self), self._during]
+        return minutes + self.changes[_states(self), self.test_setups]
 
     @cached_property
     def repair_setups(self) -> Ints:
@@ -151,6 +143,27 @@ class Problem:
             table[t, : test.likelihood.shape[1]] = test.likelihood.T
         return table
 
+    @cached_property
+    def noise(self) -> Floats:
+        """(T, H) bits that the outcome of a test has left once the hypothesis is known."""
+        safe = np.where(self.likelihood > 0, self.likelihood, 1.0)
+        bits: Floats = -(self.likelihood * np.log2(safe)).sum(axis=1)
+        return bits
+
+    @cached_property
+    def several(self) -> tuple[Ints, Ints, Floats]:
+        """(M) hypotheses that need several repairs, (M, K) which, (M, K) the chance of each.
+
+        Shorter lists are filled up with their first repair again, at chance 1.
+        """
+        many = np.flatnonzero(self.needs.sum(axis=1) > 1)
+        each = [np.flatnonzero(self.needs[h]) for h in many]
+        most = max(map(len, each), default=1)
+        which = np.array([np.resize(one, most) for one in each], dtype=np.intp)
+        which = which.reshape(len(many), most)
+        repeated = np.arange(most) >= np.array([len(one) for one in each])[:, None]
+        return many, which, np.where(repeated, 1.0, self.fixes[many[:, None], which])
+
     def _after(self, wanted: Ints) -> Ints:
         return np.where(wanted == ANY, _states(self), wanted)
 
@@ -183,7 +196,6 @@ def _problems(problem: Problem) -> Iterator[errors.Problem]:
 def _setups(problem: Problem) -> Iterator[tuple[str, int]]:
     for test in problem.tests:
         yield f"test {test.id}", test.setup
-        yield f"end of test {test.id}", test.ends
     for repair in problem.repairs:
         yield f"repair {repair.id}", repair.setup
         yield f"proof of repair {repair.id}", repair.proof_setup

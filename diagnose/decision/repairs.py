@@ -15,7 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.decision.problem import Floats, Ints, Problem
-from diagnose.decision.situation import NEGLIGIBLE, Situations, start
+from diagnose.decision.situation import NEGLIGIBLE, Situations, product, start
+
+STEPS = 12
+"""Repairs chosen one by one with their changes of set-up; later ones go by the last set-up."""
 
 
 def p_over_c(probability: Sequence[float], cost: Sequence[float]) -> list[int]:
@@ -133,8 +136,8 @@ def clearing_rates(problem: Problem, situations: Situations) -> Floats:
 
 
 def _shares(problem: Problem, situations: Situations) -> Floats:
-    needed = np.maximum(situations.repairs @ problem.needs.T, 1.0)
-    shares: Floats = (situations.viable / needed) @ problem.fixes
+    needed = np.maximum(product(situations.repairs, problem.needs.T), 1.0)
+    shares: Floats = product(situations.viable / needed, problem.fixes)
     return shares
 
 
@@ -149,16 +152,18 @@ def _sorted_order(problem: Problem, gain: Floats, setup: Ints, home: int) -> Int
 
 
 def _stepwise_order(problem: Problem, gain: Floats, setup: Ints) -> Ints:
-    """The order when each step changes what the next ones cost."""
+    """The order when each step changes what the next ones cost, for the first `STEPS` of them."""
     inverse = 1.0 / np.maximum(problem.repair_minutes, NEGLIGIBLE)
     rows = np.arange(len(gain))
     order = np.empty(gain.shape, dtype=np.intp)
     left = gain.copy()
-    for step in range(gain.shape[1]):
+    steps = min(STEPS, gain.shape[1])
+    for step in range(steps):
         best = np.argmax(left * inverse[setup], axis=1)
         order[:, step] = best
         setup = problem.repair_setups[setup, best]
         left[rows, best] = -np.inf
+    order[:, steps:] = np.argsort(-left * inverse[setup], axis=1)[:, : gain.shape[1] - steps]
     return order
 
 
@@ -194,22 +199,29 @@ def _before(problem: Problem, setup: Ints, order: Ints) -> Ints:
 
 
 def _restored(problem: Problem, situations: Situations, order: Ints) -> Floats:
-    """(B, R) mass made well by each repair of an order: it is the last one that is needed."""
-    several = problem.needs.sum(axis=1) > 1
-    alone = np.where(several, 0.0, situations.viable) @ problem.fixes
-    alone *= situations.repairs
-    for h in np.flatnonzero(several):
-        alone += _last_needed(problem, situations, order, int(h))
-    return np.take_along_axis(alone, order, axis=1)
+    """(B, R) mass made well at each place of an order: by the last repair that is needed."""
+    many = problem.several[0]
+    alone = situations.viable
+    if len(many):
+        alone = alone.copy()
+        alone[:, many] = 0.0
+    restored = product(alone, problem.fixes) * situations.repairs
+    restored = np.take_along_axis(restored, order, axis=1)
+    return restored + _by_the_last(problem, situations, order) if len(many) else restored
 
 
-def _last_needed(problem: Problem, situations: Situations, order: Ints, hypothesis: int) -> Floats:
-    """(B, R) the mass of a set of faults at the repair that comes last of those it needs."""
-    needs = np.flatnonzero(problem.needs[hypothesis])
-    place = np.argsort(order, axis=1)[:, needs]
-    left = situations.repairs[:, needs]
-    last = needs[np.argmax(np.where(left, place, -1), axis=1)]
-    worked = np.where(left, problem.fixes[hypothesis, needs], 1.0).prod(axis=1)
-    found = np.zeros(order.shape)
-    found[np.arange(len(order)), last] = situations.viable[:, hypothesis] * worked
-    return found
+def _by_the_last(problem: Problem, situations: Situations, order: Ints) -> Floats:
+    """(B, R) mass of sets of faults, at the place of the last repair that they need."""
+    many, needs, chances = problem.several
+    count, repairs = order.shape
+    place = np.empty_like(order)
+    np.put_along_axis(place, order, np.arange(repairs)[None], axis=1)
+    place[~situations.repairs] = 0
+    weight = situations.viable[:, many]
+    last = place[:, needs[:, 0]]
+    for which, chance in zip(needs.T, chances.T, strict=True):
+        np.maximum(last, place[:, which], out=last)
+        weight *= np.where(situations.repairs[:, which], chance, 1.0)
+    cell = last + np.arange(count)[:, None] * repairs
+    found = np.bincount(cell.ravel(), weight.ravel(), count * repairs)
+    return found.reshape(count, repairs).astype(float, copy=False)

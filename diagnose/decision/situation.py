@@ -16,6 +16,22 @@ NEGLIGIBLE = 1e-13
 """A share of probability that is rounding error."""
 
 
+UNTHREADED = 250_000
+"""Multiplications that a linear algebra library does without waking its threads."""
+
+
+def product(left: Floats | Bools, right: Floats) -> Floats:
+    """``left @ right`` in blocks of rows that are too small to be spread over threads.
+
+    Waking threads takes longer than such products do, much longer on a busy machine.
+    """
+    found = np.empty((len(left), right.shape[1]))
+    rows = max(1, UNTHREADED // max(right.size, 1))
+    for begin in range(0, len(left), rows):
+        found[begin : begin + rows] = left[begin : begin + rows] @ right
+    return found
+
+
 @dataclass(frozen=True, eq=False)
 class Situations:
     """B situations.
@@ -41,12 +57,18 @@ class Situations:
     @property
     def mass(self) -> Floats:
         """(B) probability of being here, something still wrong."""
-        return self.belief.sum(axis=1)
+        mass: Floats = self.belief.sum(axis=1)
+        return mass
 
     def at(self, which: Ints | Bools | slice) -> Situations:
         """Some of the situations."""
-        fields = (self.belief, self.viable, self.tests, self.repairs, self.setup)
-        return Situations(*(field[which] for field in fields))
+        return Situations(
+            self.belief[which],
+            self.viable[which],
+            self.tests[which],
+            self.repairs[which],
+            self.setup[which],
+        )
 
 
 def start(problem: Problem, beliefs: Floats, setup: int) -> Situations:
@@ -89,7 +111,7 @@ def repaired(problem: Problem, before: Situations, repair: Ints) -> Situations:
     left[np.arange(len(before)), repair] = False
     needed = problem.needs[:, repair].T > 0
     viable = before.viable * np.where(needed, problem.fixes[:, repair].T, 1.0)
-    complete = needed & ~((left @ problem.needs.T) > 0)
+    complete = needed & ~(product(left, problem.needs.T) > 0)
     return Situations(
         np.maximum(before.belief - np.where(complete, viable, 0.0), 0.0),
         np.where(complete, 0.0, viable),
