@@ -33,6 +33,7 @@ class Test:
     minutes: the work itself, without changing the set-up.
     setup: the set-up state it wants; `ANY` when any will do.
     likelihood: (hypotheses, outcomes) chance of each outcome; rows sum to 1.
+    ends: the set-up that it leaves behind; `ANY` when that is the one that it wants.
     """
 
     __test__ = False
@@ -41,6 +42,7 @@ class Test:
     minutes: float
     setup: int
     likelihood: Floats
+    ends: int = ANY
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,13 +101,19 @@ class Problem:
     @cached_property
     def test_setups(self) -> Ints:
         """(S, T) the set-up after a test, by the set-up before it."""
+        ends = np.array([test.ends for test in self.tests], dtype=np.intp)
+        return np.where(ends == ANY, self._during, ends)
+
+    @cached_property
+    def _during(self) -> Ints:
+        """(S, T) the set-up in which a test is made, by the set-up before it."""
         return self._after(np.array([test.setup for test in self.tests], dtype=np.intp))
 
     @cached_property
     def test_minutes(self) -> Floats:
         """(S, T) minutes of a test with its change of set-up, by the set-up before it."""
         minutes = np.array([test.minutes for test in self.tests], dtype=float)
-        return minutes + self.changes[_states(self), self.test_setups]
+        return minutes + self.changes[_states(self), self._during]
 
     @cached_property
     def repair_setups(self) -> Ints:
@@ -196,6 +204,7 @@ def _problems(problem: Problem) -> Iterator[errors.Problem]:
 def _setups(problem: Problem) -> Iterator[tuple[str, int]]:
     for test in problem.tests:
         yield f"test {test.id}", test.setup
+        yield f"end of test {test.id}", test.ends
     for repair in problem.repairs:
         yield f"repair {repair.id}", repair.setup
         yield f"proof of repair {repair.id}", repair.proof_setup
