@@ -220,7 +220,7 @@ _FACTS = (
             "unit": _choice("that unit", ("ohm", "V", "bar", "code")),
             **_ROW_OF_PART,
         },
-        "{measurement:words} at {part}: {number} {unit}",
+        "{measurement:words} at {part}: {number:read} {unit}",
     ),
     Kind(
         "compared",
@@ -233,7 +233,7 @@ _FACTS = (
             "ratio": _number("the reading divided by what was expected"),
             **_ROW_OF_PART,
         },
-        "{measurement:words} at {part}: {number} {unit} where {expected} was expected",
+        "{measurement:words} at {part}: {number:read} {unit} where {expected} was expected",
     ),
     Kind(
         "looked",
