@@ -17,6 +17,7 @@ Reach = Literal["machine", "controller", "section", "branch", "port", "chain", "
 Group = Literal["air", "supply", "section", "wiring", "row"]
 Unit = Literal["ohm", "V", "bar", "code", "choice"]
 Tool = Literal["none", "meter", "gauge", "display"]
+Spot = Literal["planter", "tractor", "cab"]
 Price = Literal["none", "small", "medium", "large"]
 
 
@@ -37,10 +38,14 @@ class Mode(Strict):
 
 
 class Remedy(Strict):
-    """What is done to a part: minutes, the chance that it fixes, what it needs and risks."""
+    """What is done to a part: minutes, the chance that it fixes, what it needs and risks.
+
+    ``at`` is where somebody stands to do it.
+    """
 
     id: Id
     does: Text
+    at: Spot = "planter"
     minutes: Minutes
     fixes: Chance
     parts_price: Price
@@ -63,15 +68,20 @@ class BadResult(Strict):
 
 
 class Measurement(Strict):
-    """A reading of, or a look at, one part. Bad results are looked at in order."""
+    """A reading of, or a look at, one part. Bad results are looked at in order.
+
+    ``at`` is where somebody stands to do it; ``safe_because`` says why there is no caution.
+    """
 
     id: Id
     kind: Literal["measure", "look"]
     says: Text
+    at: Spot = "planter"
     tool: Tool
     minutes: Minutes
     needs: tuple[Text, ...] = ()
     caution: Text | None = None
+    safe_because: Text | None = None
     unit: Unit
     nominal: Number | None = None
     results: tuple[BadResult, ...] = Field(min_length=1)

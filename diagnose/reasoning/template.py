@@ -52,7 +52,7 @@ def _read(number: Value) -> str:
     return "OL" if not isinstance(number, str) and number >= OVER_RANGE_OHM else _plain(number)
 
 
-NUMBER_FORMS = frozenset({"temperature", "pressure", "about", "ohms", "read"})
+NUMBER_FORMS = frozenset({"temperature", "pressure", "about", "ohms", "read", "aside"})
 FORMS: Mapping[str, Callable[[Value], str]] = {
     "": _plain,
     "temperature": _temperature,
@@ -60,6 +60,7 @@ FORMS: Mapping[str, Callable[[Value], str]] = {
     "about": _about,
     "ohms": _ohms,
     "read": _read,
+    "aside": lambda run: f" (run {run})" if run else "",
     "words": lambda value: str(value).replace("-", " ").replace("_", " "),
 }
 

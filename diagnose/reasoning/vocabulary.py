@@ -61,6 +61,7 @@ SHARED = ("nothing", "section", "branch", "section-and-branch", "controller")
 ACT_KINDS = ("rerun", "measure", "look", "ask", "remedy")
 PRICES = ("none", "small", "medium", "large")
 SIDES = ("oil", "electric", "none")
+SPOTS = ("planter", "tractor", "cab")
 TOOLS = ("none", "meter", "gauge", "display")
 
 _FACTS = (
@@ -134,7 +135,7 @@ _FACTS = (
         "unknown",
         "a circumstance that nobody noted",
         {"run": _CASE_OR_RUN, "check": _ANY_CHECK, "circumstance": _CIRCUMSTANCE},
-        "nothing noted about {circumstance:words} (run {run})",
+        "nothing noted about {circumstance:words}{run:aside}",
     ),
     Kind(
         "history",
@@ -258,6 +259,7 @@ _FACTS = (
             "part_kind": Field("part-kind", "its kind, else none", default="none"),
             "side": _choice("oil side or electric side", SIDES, "none"),
             "detail": Field("name", "id of the measurement, remedy or question", default="none"),
+            "at": _choice("where somebody stands to do it", SPOTS, "planter"),
             "tool": _choice("tool of a measurement", TOOLS, "none"),
             "opens_oil": _choice("whether a line or coupler is opened", YES_NO, "no"),
             "live": _choice("whether it is done with the circuit powered", YES_NO, "no"),
