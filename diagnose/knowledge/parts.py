@@ -71,6 +71,7 @@ class Measurement(Strict):
     """A reading of, or a look at, one part. Bad results are looked at in order.
 
     ``at`` is where somebody stands to do it; ``safe_because`` says why there is no caution.
+    ``nominal`` is what a sound part shows, ``least`` the lowest that is still sound.
     """
 
     id: Id
@@ -84,6 +85,7 @@ class Measurement(Strict):
     safe_because: Text | None = None
     unit: Unit
     nominal: Number | None = None
+    least: Number | None = None
     results: tuple[BadResult, ...] = Field(min_length=1)
     source: Text
 

@@ -232,6 +232,11 @@ _FACTS = (
             "unit": _choice("that unit", ("ohm", "V", "bar")),
             "expected": _number("what a sound part would give, same unit"),
             "ratio": _number("the reading divided by what was expected"),
+            "allowed": _choice("no: lower than common practice allows", YES_NO),
+            "contact": _number(
+                "ohms of a bad contact that would take the volts that a row lacks; 0 when that "
+                "cannot be said"
+            ),
             **_ROW_OF_PART,
         },
         "{measurement:words} at {part}: {number:read} {unit} where {expected} was expected",
