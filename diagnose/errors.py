@@ -22,6 +22,9 @@ from dataclasses import dataclass
 MOST_OFFERED = 6
 """So many known names are shown when none is near."""
 
+MOST_COMPARED = 2000
+"""Among more names than this no near one is looked for: thousands of typos would take minutes."""
+
 LONGEST = 60
 """What came is shown up to this length."""
 
@@ -58,7 +61,7 @@ class Problem:
 
     def __str__(self) -> str:
         tail = f"; {self.remedy}" if self.remedy else ""
-        return f"{self.where}: expected {self.expected}, got {self.got}{tail}"
+        return on_one_line(f"{self.where}: expected {self.expected}, got {self.got}{tail}")
 
 
 class RowfaultError(Exception):
@@ -78,13 +81,13 @@ class InputError(RowfaultError):
 class UnknownName(InputError):
     """A name that nothing answers to; the message offers the nearest known names.
 
-    ``listed_by`` is the command that shows them all.
+    ``see`` is the command that shows them all.
     """
 
     def __init__(
-        self, where: Place, what: str, name: str, known: Iterable[str], listed_by: str = ""
+        self, where: Place, what: str, name: str, known: Iterable[str], see: str = ""
     ) -> None:
-        super().__init__(Problem(where, what, in_short(name), offer(name, known, listed_by)))
+        super().__init__(Problem(where, what, quoted(name), offer(name, known, see)))
 
 
 class FileProblems(RowfaultError):
@@ -113,34 +116,56 @@ class Unavailable(RowfaultError):
     """Something outside the program is missing or refuses: a folder, a file, a permission."""
 
 
-def offer(name: str, known: Iterable[str], listed_by: str = "") -> str:
+def offer(name: str, known: Iterable[str], see: str = "") -> str:
     """What to try instead of a name that is not known: the nearest ones, or a few of them all.
 
-    ``listed_by`` is the command that shows them all.
+    ``see`` is the command that shows them all.
 
     >>> offer("folding-61", ["mounted-6", "folding-16"]), offer("x", ["pass", "fail"])
     ('did you mean folding-16?', 'known: fail, pass')
     >>> offer("x", "abcdefgh", "rowfault machine list")
-    'for example a, b, c, d, e, f; rowfault machine list shows all 8'
+    'for example a, b, c, d, e, f; see rowfault machine list'
     """
-    known = sorted(set(known))
+    known = set(known)
+    if len(known) > MOST_COMPARED:
+        return f"see {see}" if see else ""
+    known = sorted(known)
     near = near_matches(name, known)
     if near:
         return f"did you mean {' or '.join(near)}?"
     if len(known) <= MOST_OFFERED:
         return f"known: {', '.join(known)}"
-    tail = f"; {listed_by} shows all {len(known)}" if listed_by else ""
+    tail = f"; see {see}" if see else ""
     return f"for example {', '.join(known[:MOST_OFFERED])}{tail}"
 
 
-def in_short(name: object) -> str:
+def quoted(name: object) -> str:
     """What came, in quotes, cut where it is too long to read.
 
-    >>> in_short("oil"), in_short("x" * 500)[-6:]
+    >>> quoted("oil"), quoted("x" * 500)[-6:]
     ("'oil'", 'xxx...')
     """
-    text = repr(name)
+    return cut(repr(name))
+
+
+def cut(text: str) -> str:
+    """The text, without its end when it is too long to read.
+
+    >>> cut("oil=54C"), len(cut("response=" + 1000 * "P"))
+    ('oil=54C', 60)
+    """
     return text if len(text) <= LONGEST else text[: LONGEST - 3] + "..."
+
+
+def on_one_line(text: str) -> str:
+    r"""The text with line breaks and other marks that cannot be printed written out.
+
+    >>> on_one_line("oil=5\n4C")
+    'oil=5\\n4C'
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
 
 
 def near_matches(name: str, known: Iterable[str], most: int = 3) -> list[str]:

@@ -78,7 +78,7 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
         "sections": {name: list(rows) for name, rows in machine.sections.items()},
         "branches": {name: list(rows) for name, rows in machine.branches.items()},
         "runs": [_run(run, evidence.findings) for run in case.runs],
-        "findings": [_finding(finding) for finding in (*evidence.findings, *warned)],
+        "findings": _findings((*evidence.findings, *warned)),
         "causes": [_cause(cause, moved.get(cause.id, ()), evidence.findings) for cause in listed],
         "groups": dict(ranking.groups),
         "together": _together(ranking),
@@ -129,14 +129,21 @@ def _run(run: Run, findings: Sequence[Finding]) -> dict[str, object]:
     }
 
 
-def _finding(finding: Finding) -> dict[str, object]:
-    return {
-        "rule": finding.rule,
-        "kind": finding.kind,
-        "says": finding.says,
-        "about": list(finding.about),
-        "because": list(finding.because),
-    }
+def _findings(findings: Sequence[Finding]) -> list[dict[str, object]]:
+    """Findings of one rule that say the same count as one, with all that they are about."""
+    alike: dict[tuple[str, str, str], list[Finding]] = {}
+    for finding in findings:
+        alike.setdefault((finding.rule, finding.kind, finding.says), []).append(finding)
+    return [
+        {
+            "rule": rule,
+            "kind": kind,
+            "says": says,
+            "about": list(dict.fromkeys(name for one in same for name in one.about)),
+            "because": list(dict.fromkeys(why for one in same for why in one.because)),
+        }
+        for (rule, kind, says), same in alike.items()
+    ]
 
 
 def _cause(cause: Cause, moved: Sequence[Weight], findings: Sequence[Finding]) -> dict[str, object]:

@@ -57,3 +57,17 @@ def test_a_run_in_which_nothing_ran_is_void_and_says_nothing() -> None:
     of_the_run = [one for one in report["findings"] if "run-1" in one["about"]]
     assert (report["runs"][0]["standing"], of_the_run) == ("void", [])
     assert sentence(report["instead"][0]).startswith(RUN_BOTH)
+
+
+def test_what_one_rule_says_of_several_things_is_said_once() -> None:
+    report = reported("bleed=PPPPPF", "response=PPPPFF", "response=PPPPFF")
+    said = [(one["rule"], one["kind"], one["says"]) for one in report["findings"]]
+    assert len(said) == len(set(said))
+    [locks] = [one for one in report["findings"] if one["rule"] == "raised-on-locks"]
+    assert len(locks["about"]) > 1
+
+
+def test_what_nobody_noted_of_the_past_names_no_run() -> None:
+    becauses = [why for one in reported("bleed=FPPPPF")["findings"] for why in one["because"]]
+    assert "nothing noted about first hookup" in becauses
+    assert not any("run 0" in why for why in becauses)

@@ -42,7 +42,7 @@ from diagnose.knowledge.model import Strict, Text, check_model, in_order
 from diagnose.knowledge.strictyaml import Document, read_file
 from diagnose.knowledge.wrong import Fault, Wrong
 from diagnose.knowledge.wrong import Path as Way
-from diagnose.machine.graph import Machine, load_machine
+from diagnose.machine.graph import SEE, Machine, load_machine
 
 Said = str | int | float | bool
 """A value as it was written; a bare number is text too, and its unit will be asked for."""
@@ -196,7 +196,7 @@ def _machine(
     try:
         machine = load_machine(str(beside) if "/" in name else name, knowledge)
     except UnknownName:
-        raise UnknownName(where, "a machine", name, knowledge.layouts) from None
+        raise UnknownName(where, "a machine", name, knowledge.layouts, SEE) from None
     if given is not None and machine.id != given.id:
         remedy = "leave the machine out of the command, or correct the file"
         refuse([Problem(where, f"the machine {given.id}, as in the command", name, remedy)])

@@ -31,6 +31,7 @@ RESULTS = (
     | WORDS
     | {"not run": Result.NOT_RUN}
 )
+UNCLOSED = "a quote that is opened and never closed"
 LARGEST_BYTES = 5_000_000
 
 
@@ -148,15 +149,20 @@ def _text(source: str) -> str:
 
 def _records(text: str, source: str) -> Iterator[tuple[int, Mapping[str, str]]]:
     """Each line that is not empty, by column name, with its number."""
-    reader = csv.reader(text.splitlines(keepends=True), delimiter=_delimiter(text))
+    lines = text.splitlines(keepends=True)
+    reader = csv.reader(lines, delimiter=_delimiter(text), strict=True)
+    begun = 1
     try:
         header = [name.strip().lower() for name in next(reader, [])]
         _check_header(header, Place(source, 1))
+        begun = reader.line_num + 1
         for cells in reader:
             if any(cell.strip() for cell in cells):
                 yield reader.line_num, _by_name(header, cells)
+            begun = reader.line_num + 1
     except csv.Error as error:
-        raise _refused(Place(source, reader.line_num), "readable CSV", str(error)) from error
+        got = UNCLOSED if "unexpected end of data" in str(error) else str(error)
+        raise _refused(Place(source, begun), "readable CSV", got, "look at the quotes") from error
 
 
 def _by_name(header: Sequence[str], cells: Sequence[str]) -> Mapping[str, str]:

@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from diagnose.cases.case import Result
 from diagnose.cases.collecting import refuse
 from diagnose.cases.rows import rows_in_words
-from diagnose.errors import Place, Problem, near_matches
+from diagnose.errors import Place, Problem, near_matches, quoted
 from diagnose.knowledge.rowranges import read_rows
 from diagnose.knowledge.wrong import Wrong
 
@@ -35,6 +35,8 @@ WORDS = {
     "unsure": Result.UNSURE,
 }
 DIGITS = tuple("0123456789")
+MOST_LETTERS = 3
+"""So many wrong letters are told one by one; the rest are counted."""
 EXAMPLE = "fail:13-16,pass:rest"
 
 
@@ -71,7 +73,7 @@ def nothing_ran(where: Place) -> Problem:
 def _read_letters(text: str, rows: int, where: Place) -> tuple[Result, ...]:
     if near_matches(text.lower(), [*WORDS, "all", "none"], most=1) and len(text) > 2:
         refuse(
-            [Problem(where, "a letter per row, or rows after the word", repr(text), _say_rows())]
+            [Problem(where, "a letter per row, or rows after the word", quoted(text), _say_rows())]
         )
     letters = re.sub(r"[\s_]", "", text).upper()
     refuse(list(_letter_problems(letters, rows, where)))
@@ -83,14 +85,17 @@ def _say_rows() -> str:
 
 
 def _letter_problems(letters: str, rows: int, where: Place) -> Iterator[Problem]:
-    for position, letter in enumerate(letters, start=1):
-        if letter not in LETTERS:
-            yield Problem(
-                where,
-                "P, F, ? or . for each row (G, R, U count as P, F, ?)",
-                f"{letter!r} at letter {position}",
-                "? is for unsure, . for a row that was not run",
-            )
+    bad = [place for place, letter in enumerate(letters, start=1) if letter not in LETTERS]
+    for place in bad[:MOST_LETTERS]:
+        yield Problem(
+            where,
+            "P, F, ? or . for each row (G, R, U count as P, F, ?)",
+            f"{letters[place - 1]!r} at letter {place}",
+            "? is for unsure, . for a row that was not run",
+        )
+    if len(bad) > MOST_LETTERS:
+        expected = "no other letters"
+        yield Problem(where, expected, f"{len(bad) - MOST_LETTERS} more letters of that sort")
     if len(letters) != rows:
         yield Problem(
             where,
@@ -130,13 +135,13 @@ class _Ranges:
             if result is not None:
                 yield result, rows_text.strip()
             elif not started:
-                self._expect("a word before the rows", repr(item), f"write for example {EXAMPLE}")
+                self._expect("a word before the rows", quoted(item), f"write for example {EXAMPLE}")
 
     def _word(self, word: str) -> Result | None:
         if word not in WORDS:
             near = near_matches(word, WORDS, most=1)
             remedy = f"did you mean {near[0]}?" if near else f"write for example {EXAMPLE}"
-            self._expect("pass, fail or unsure before the colon", repr(word), remedy)
+            self._expect("pass, fail or unsure before the colon", quoted(word), remedy)
         return WORDS.get(word)
 
     def _take(self, result: Result, text: str) -> None:
@@ -148,7 +153,7 @@ class _Ranges:
             self._mark(result, self._numbers(text))
         elif text != "none":
             expected = "rows such as 3 or 13-16, or rest, all, none"
-            self._expect(expected, repr(text), f"write for example {EXAMPLE}")
+            self._expect(expected, quoted(text), f"write for example {EXAMPLE}")
 
     def _take_rest(self, result: Result) -> None:
         if self.rest is not None:

@@ -26,10 +26,11 @@ from diagnose.cases.values import (
     reading_of,
     remedy_ids,
     swap_ids,
+    told_apart,
     typeable,
     work_of,
 )
-from diagnose.errors import InputError, Place, Problem, UnknownName, near_matches
+from diagnose.errors import InputError, Place, Problem, UnknownName, cut, near_matches, quoted
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine
 
@@ -80,7 +81,7 @@ class _Story:
 
     def take(self, argument: str) -> None:
         """Add one argument to the story. Raises `InputError` or `FileProblems`."""
-        where = Place(argument)
+        where = Place(cut(argument))
         key, equals, value = argument.partition("=")
         key = key.strip().lower().replace("_", "-")
         if not equals:
@@ -92,7 +93,13 @@ class _Story:
         elif key in typeable(self.knowledge):
             self._note(self._holder(key), key, value, where)
         else:
-            raise UnknownName(where, "a check, a circumstance or ACT@PLACE", key, self._keys())
+            raise UnknownName(
+                where,
+                "a check, a circumstance or ACT@PLACE",
+                key,
+                self._keys(),
+                "rowfault rank --help",
+            )
 
     def case(self, before: Case) -> Case:
         """The whole story, with what was known before it."""
@@ -121,10 +128,12 @@ class _Story:
 
     def _note(self, known: Known, key: str, text: str, where: Place) -> None:
         """Add a circumstance; saying two different things of one is refused."""
+        circumstance = self.knowledge.circumstances[key]
         with located(where):
-            value = circumstance_value(self.knowledge.circumstances[key], text)
+            value = circumstance_value(circumstance, text)
         if known.setdefault(key, value) != value:
-            got = f"{known[key]} before and {value} now"
+            before, now = told_apart(circumstance, known[key], value)
+            got = f"{before} before and {now} now"
             raise InputError(Problem(where, f"{key} once for each run", got, "keep one of them"))
 
     def _note_at_part(self, key: str, text: str, where: Place) -> None:
@@ -149,4 +158,4 @@ def _no_equals(argument: str, key: str, known: list[str]) -> Problem:
         remedy = f"write response={argument} or bleed={argument}"
     else:
         remedy = f"write {near[0].rstrip('@')}=..." if near else "write for example oil=54C"
-    return Problem(Place(argument), "NAME=VALUE", repr(argument), remedy)
+    return Problem(Place(cut(argument)), "NAME=VALUE", quoted(argument), remedy)

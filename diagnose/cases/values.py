@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from diagnose.cases.case import Reading, Remedied, Swapped, Work
-from diagnose.errors import near_matches
+from diagnose.errors import near_matches, quoted
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.circumstances import Circumstance
 from diagnose.knowledge.parts import Measurement, PartKind, Remedy, Swap
@@ -19,6 +19,7 @@ from diagnose.machine.graph import Machine
 YES_NO = ("yes", "no")
 LARGEST_CODE = 31
 DONE = "done"
+SEE = "rowfault explain valve for those of a valve"
 
 
 def typeable(knowledge: Knowledge) -> Mapping[str, Circumstance]:
@@ -46,8 +47,26 @@ def circumstance_value(circumstance: Circumstance, text: str) -> float | str:
     if lowest is not None and highest is not None and not lowest <= number <= highest:
         limits = [shown_quantity(limit, circumstance.value) for limit in (lowest, highest)]
         expected = f"{circumstance.name} from {limits[0]} to {limits[1]}"
-        raise Wrong(expected, repr(text), "check the number and its unit")
+        raise Wrong(expected, quoted(text), "check the number and its unit")
     return number
+
+
+def told_apart(circumstance: Circumstance, *values: float | str) -> list[str]:
+    """Different things that were said of a circumstance, as finely as it takes.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> supply = load_knowledge().circumstances["supply"]
+    >>> told_apart(supply, 62.0, 70.0), told_apart(supply, 62.0, 62.01)[1]
+    (['62 bar (899 psi)', '70 bar (1015 psi)'], '62.01 bar (899.38 psi)')
+    """
+    for digits in (0, 2):
+        shown = [
+            value if isinstance(value, str) else shown_quantity(value, circumstance.value, digits)
+            for value in values
+        ]
+        if len(set(shown)) == len(values):
+            break
+    return shown
 
 
 def reading_of(
@@ -62,7 +81,7 @@ def reading_of(
     Reading(measurement='coil-resistance', part='row-2/valve', value=7.4, epoch=0)
     """
     known = measurement_ids(knowledge)
-    for _, wrong in unknown((), "a measurement", measurement, known):
+    for _, wrong in unknown((), "a measurement", measurement, known, SEE):
         raise wrong
     part = place_of(machine, measurement, place)
     return Reading(
@@ -89,7 +108,7 @@ def _choice(text: str, choices: tuple[str, ...]) -> str:
     if chosen not in choices:
         near = near_matches(chosen, choices, most=1)
         remedy = f"did you mean {near[0]}?" if near else "leave it out when it is not known"
-        raise Wrong(" or ".join(choices), repr(text), remedy)
+        raise Wrong(" or ".join(choices), quoted(text), remedy)
     return chosen
 
 
@@ -100,7 +119,7 @@ def _code(text: str) -> float:
         digits.isascii() and digits.isdigit() and len(digits) <= 2 and int(digits) <= LARGEST_CODE
     ):
         raise Wrong(
-            f"a whole number from 0 to {LARGEST_CODE}", repr(text), "give the failure mode number"
+            f"a whole number from 0 to {LARGEST_CODE}", quoted(text), "give the failure mode number"
         )
     return float(digits)
 
@@ -119,11 +138,11 @@ def work_of(machine: Machine, knowledge: Knowledge, act: str, place: str, text: 
     part = place_of(machine, act, place)
     if act in remedy_ids(knowledge):
         if text.strip().lower() != DONE:
-            raise Wrong(DONE, repr(text), f"write {act}@{part}={DONE} once it is done")
+            raise Wrong(DONE, quoted(text), f"write {act}@{part}={DONE} once it is done")
         return Remedied(act, part)
     other = place_of(machine, act, text.strip().lower())
     if other == part or machine.parts[other] != machine.parts[part]:
-        raise Wrong("the like part of another row", repr(text), f"for example {_like(part)}")
+        raise Wrong("the like part of another row", quoted(text), f"for example {_like(part)}")
     return Swapped(act, part, other)
 
 
@@ -149,10 +168,10 @@ def place_of(machine: Machine, act: str, place: str) -> str:
     if len(here) == 1:
         return here[0]
     if here:
-        raise Wrong(f"one of {' or '.join(here)}", repr(place), "name the part")
+        raise Wrong(f"one of {' or '.join(here)}", quoted(place), "name the part")
     if not parts:
-        raise Wrong(f"something that parts of {machine.id} list", repr(act))
-    raise Wrong(f"a part that lists {act}", repr(place), _offer(place, parts))
+        raise Wrong(f"something that parts of {machine.id} list", quoted(act))
+    raise Wrong(f"a part that lists {act}", quoted(place), _offer(place, parts))
 
 
 def parts_with(machine: Machine, act: str) -> tuple[str, ...]:

@@ -35,7 +35,8 @@ def explained(name: str, knowledge: Knowledge, rules: Rules) -> tuple[Explained,
     """
     found = tuple(_found(name.strip(), knowledge, rules))
     if not found:
-        raise UnknownName(Place("explain"), "an id of rowfault", name, ids(knowledge, rules))
+        known, see = ids(knowledge, rules), "rowfault rules list and rowfault machine show MACHINE"
+        raise UnknownName(Place("explain"), "an id of rowfault", name, known, see)
     return found
 
 

@@ -14,6 +14,8 @@ from collections.abc import Iterable, Mapping
 from rich.console import Console, RenderableType
 from rich.theme import Theme
 
+GLUE = "\ue000"
+"""A blank at which no line is broken; `print_tidily` prints it as one."""
 BLANKS_AT_THE_END = re.compile(r" +((?:\x1b\[[0-9;]*m)*)$", re.MULTILINE)
 STYLES = {
     "pass": "#0072B2",
@@ -37,10 +39,15 @@ def console(colour: bool = True) -> Console:
 
 
 def print_tidily(console: Console, what: RenderableType) -> None:
-    """Print to the console without the blanks that tables leave at the ends of lines."""
+    """Print to the console without the blanks that tables leave at the ends of lines.
+
+    >>> print_tidily(Console(width=9), f"about 13{GLUE}%")
+    about
+    13 %
+    """
     with console.capture() as captured:
         console.print(what)
-    console.file.write(BLANKS_AT_THE_END.sub(r"\1", captured.get()))
+    console.file.write(BLANKS_AT_THE_END.sub(r"\1", captured.get()).replace(GLUE, " "))
 
 
 def print_lines(lines: Iterable[str]) -> None:

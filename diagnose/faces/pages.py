@@ -158,6 +158,8 @@ def _remedy_text(remedy: Remedy) -> str:
 def _measurement_text(measurement: Measurement) -> str:
     needs = f" Needs: {', '.join(measurement.needs)}." if measurement.needs else ""
     caution = f" Take care: {sentence(measurement.caution)}" if measurement.caution else ""
+    if measurement.safe_because:
+        caution = f" No caution: {sentence(measurement.safe_because)}"
     return (
         f"`{measurement.id}`: {sentence(measurement.says)} "
         f"{minutes_text(measurement.minutes)}.{needs}{caution}"

@@ -14,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from diagnose.cases.rows import rows_in_words
-from diagnose.faces.output import print_tidily
+from diagnose.faces.output import GLUE, print_tidily
 from diagnose.faces.rowpicture import Line, draw_rows
 from diagnose.faces.words import minutes_text, percent, sentence
 
@@ -117,7 +117,7 @@ def _causes(report: Report, most: int) -> Iterator[RenderableType]:
     table.add_column(justify="right", no_wrap=True)
     table.add_column()
     for cause in report["causes"][:most]:
-        table.add_row(percent(cause["probability"]), _cause(cause, report["rows"]))
+        table.add_row(_percent(cause["probability"]), _cause(cause, report["rows"]))
     if report["causes"]:
         yield Padding(table, (0, 0, 0, 2))
     left = len(report["causes"]) - most
@@ -132,7 +132,7 @@ def _causes(report: Report, most: int) -> Iterator[RenderableType]:
 def _cause(cause: Report, rows: int) -> Text:
     """The cause in words with its rows and its id; for a likely one, what is done about it."""
     text = Text(cause["says"], style="title")
-    if not cause["says"].startswith("row "):
+    if cause["rows"] and not cause["says"].startswith("row "):
         text.append(f" ({_whose(cause['rows'], rows)})", "not bold")
     text.append(f"  {cause['id']}", "not bold dim")
     remedy = cause["remedy"]
@@ -143,26 +143,29 @@ def _cause(cause: Report, rows: int) -> Text:
     return text
 
 
+def _percent(probability: float) -> str:
+    """The chance with a blank before the sign at which no line is broken."""
+    return percent(probability).replace(" %", f"{GLUE}%")
+
+
 def _whose(rows: Sequence[int], all_rows: int) -> str:
-    if not rows:
-        return "no row"
     return "all rows" if len(rows) == all_rows else rows_in_words(rows)
 
 
 def _groups(groups: Mapping[str, float]) -> str:
     """The places by chance, most likely first.
 
-    >>> _groups({"row": 0.9, "air": 0.04, "supply": 0.001})
+    >>> _groups({"row": 0.9, "air": 0.04, "supply": 0.001}).replace(GLUE, " ")
     'row 90 %, air 4 %, supply under 1 %'
     """
     order = sorted(groups.items(), key=lambda item: -item[1])
-    return ", ".join(f"{name} {percent(chance)}" for name, chance in order)
+    return ", ".join(f"{name} {_percent(chance)}" for name, chance in order)
 
 
 def _warnings(report: Report) -> Iterator[str]:
     """What to know before trusting the order of the causes."""
     for together in report["together"]:
-        yield f"{together['says']} ({percent(together['probability'])})"
+        yield f"{together['says']} ({_percent(together['probability'])})"
     for weak in report.get("fragile") or []:
         yield (
             f"fragile: were {weak['group']} faults {_times(weak['factor'])} as common as is "
@@ -223,10 +226,10 @@ def _outcomes(outcomes: Sequence[Report], names: Mapping[str, str], row: int) ->
     table.add_column()
     for outcome in outcomes:
         if outcome["probability"] >= WORTH_LISTING:
-            table.add_row(percent(outcome["probability"]), _outcome(outcome, names, row))
+            table.add_row(_percent(outcome["probability"]), _outcome(outcome, names, row))
     rare = [each["probability"] for each in outcomes if each["probability"] < WORTH_LISTING]
     if rare:
-        table.add_row(percent(sum(rare)), "other results")
+        table.add_row(_percent(sum(rare)), "other results")
     return table
 
 
@@ -234,7 +237,7 @@ def _outcome(outcome: Report, names: Mapping[str, str], row: int) -> str:
     leads_to = outcome["leads_to"]
     result = PLAIN_RESULTS.get(outcome["result"], outcome["result"].rstrip("."))
     blame = names.get(leads_to) or PLAIN_BLAMES.get(leads_to, leads_to)
-    chance = percent(outcome["leads_to_probability"])
+    chance = _percent(outcome["leads_to_probability"])
     return f"{result}. Likeliest for row {row} then: {blame} ({chance})"
 
 

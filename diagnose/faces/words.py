@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import re
 
+STARTS_WITH_ID = re.compile(r"[a-z][a-z0-9-]*([/@]|-[0-9])")
+"""A part, an act, or a place such as ``section-2``."""
+
 
 def percent(probability: float) -> str:
     """A chance as whole percent; never 0 or 100, which nobody can promise.
@@ -60,14 +63,15 @@ def plain(name: str) -> str:
 
 
 def sentence(text: str) -> str:
-    """The text with a large first letter and a full stop.
+    """The text with a large first letter, unless it begins with an id, and a full stop.
 
-    >>> sentence("row 6 fails alone"), sentence("Is it cold?")
-    ('Row 6 fails alone.', 'Is it cold?')
+    >>> sentence("row 6 fails alone"), sentence("Is it cold?"), sentence("row-6/valve: OL")
+    ('Row 6 fails alone.', 'Is it cold?', 'row-6/valve: OL.')
     """
     text = text.strip()
     ending = "" if not text or text[-1] in ".!?:" else "."
-    return text[:1].upper() + text[1:] + ending
+    first = text[:1] if STARTS_WITH_ID.match(text) else text[:1].upper()
+    return first + text[1:] + ending
 
 
 def blanked(template: str) -> str:

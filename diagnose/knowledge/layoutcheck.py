@@ -17,6 +17,20 @@ _LISTS = ("sections", "branches", "controllers", "ports")
 
 def layout_faults(layout: Layout) -> Iterator[Fault]:
     """Rows left out, given twice or out of range, names that lead nowhere, ids given twice."""
+    crowded = list(_crowded(layout))
+    yield from crowded or _all_faults(layout)
+
+
+def _crowded(layout: Layout) -> Iterator[Fault]:
+    """Lists longer than there are rows: nothing in them can be right."""
+    for name in ("sections", "branches", "controllers"):
+        many = len(getattr(layout, name))
+        if many > layout.rows:
+            expected = f"at most {layout.rows} {name}, one for each row"
+            yield (name,), Wrong(expected, f"{many:,}", "look at rows:, or take some out")
+
+
+def _all_faults(layout: Layout) -> Iterator[Fault]:
     yield from _names(layout)
     yield from _ids(layout)
     for name in ("sections", "branches", "ports", "extra"):
@@ -94,7 +108,7 @@ def _uncovered(layout: Layout, name: str, items: Sequence[Section | Branch]) -> 
 
 
 def _feeds(layout: Layout) -> Iterator[Fault]:
-    ids = [section.id for section in layout.sections]
+    ids = {section.id for section in layout.sections}
     for place, section in enumerate(layout.sections):
         path: Path = ("sections", place)
         if section.fed_from is not None:
@@ -115,11 +129,12 @@ def _direction(path: Path, section: Section, rows: Sequence[int]) -> Iterator[Fa
 
 def _controllers(layout: Layout) -> Iterator[Fault]:
     ids = [controller.id for controller in layout.controllers]
+    known = set(ids)
     for place, branch in enumerate(layout.branches):
         path = ("branches", place, "controller")
-        yield from unknown(path, "a controller", branch.controller, ids)
+        yield from unknown(path, "a controller", branch.controller, known)
     used = {branch.controller for branch in layout.branches}
     for place, name in enumerate(ids):
-        if name not in used and used <= set(ids):
+        if name not in used and used <= known:
             wrong = Wrong("a branch for each controller", f"{name!r} without one", "take it out")
             yield ("controllers", place), wrong

@@ -23,6 +23,7 @@ Reach = Literal["machine", "controller", "section", "branch", "port", "chain", "
 Group = Literal["air", "supply", "section", "wiring", "row"]
 Unit = Literal["ohm", "V", "bar", "code", "choice"]
 Tool = Literal["none", "meter", "gauge", "display"]
+Spot = Literal["planter", "tractor", "cab"]
 Price = Literal["none", "small", "medium", "large"]
 
 
@@ -48,10 +49,12 @@ class Remedy(Strict):
     It clears the modes that name it, and those in ``also``, which a lesser remedy would clear too.
     ``setup`` is the state of the machine that the work wants, ``helper`` whether it wants two,
     ``qualified`` whether it is for a qualified person or the machine's manual only.
+    ``at`` is where somebody stands to do it.
     """
 
     id: Id
     does: Text
+    at: Spot = "planter"
     minutes: Minutes
     setup: Id = PARKED
     helper: Flag = False
@@ -96,19 +99,26 @@ class Swap(Strict):
 
 
 class Measurement(Strict):
-    """A reading of, or a look at, one part. Bad results are looked at in order."""
+    """A reading of, or a look at, one part. Bad results are looked at in order.
+
+    ``at`` is where somebody stands to do it; ``safe_because`` says why there is no caution.
+    ``nominal`` is what a sound part shows, ``least`` the lowest that is still sound.
+    """
 
     id: Id
     kind: Literal["measure", "look"]
     says: Text
+    at: Spot = "planter"
     tool: Tool
     minutes: Minutes
     setup: Id = PARKED
     helper: Flag = False
     needs: tuple[Text, ...] = ()
     caution: Text | None = None
+    safe_because: Text | None = None
     unit: Unit
     nominal: Number | None = None
+    least: Number | None = None
     results: tuple[BadResult, ...] = Field(min_length=1)
     source: Text
 

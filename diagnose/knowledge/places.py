@@ -12,7 +12,7 @@ from pathlib import Path
 
 import platformdirs
 
-from diagnose.errors import Unavailable
+from diagnose.errors import Unavailable, on_one_line
 
 HOME_VARIABLE = "ROWFAULT_HOME"
 
@@ -81,8 +81,17 @@ def shipped() -> Folders:
 
 
 def own() -> Folders:
-    """The user's own folders: ``ROWFAULT_HOME`` when set, else the platform's place for data."""
+    """The user's own folders: ``ROWFAULT_HOME`` when set, else the platform's place for data.
+
+    Raises `Unavailable` when ``ROWFAULT_HOME`` names no folder.
+    """
     named = os.environ.get(HOME_VARIABLE)
+    if named and not Path(named).is_dir():
+        why = "a file" if Path(named).exists() else "nothing there"
+        raise Unavailable(
+            f"{HOME_VARIABLE}={on_one_line(named)}: expected a folder, got {why}; "
+            f"make the folder, or unset {HOME_VARIABLE}"
+        )
     return Folders(Path(named) if named else platformdirs.user_data_path("rowfault", False))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
+from diagnose.errors import quoted
 from diagnose.knowledge.wrong import Wrong
 
 _RANGE = re.compile(r"([0-9]{1,6})(?:\s*-\s*([0-9]{1,6}))?")
@@ -20,15 +21,15 @@ def read_rows(text: str | int, most: int) -> tuple[int, ...]:
     for piece in str(text).split(","):
         match = _RANGE.fullmatch(piece.strip())
         if not match:
-            raise Wrong("row numbers such as 6 or 1-5", repr(text))
+            raise Wrong("row numbers such as 6 or 1-5", quoted(text))
         first, last = int(match[1]), int(match[2] or match[1])
         if not 1 <= first <= most or not 1 <= last <= most:
-            raise Wrong(f"rows from 1 to {most}", repr(text))
+            raise Wrong(f"rows from 1 to {most}", quoted(text))
         if last < first:
-            raise Wrong("the lower row first", repr(text), f"write {last}-{first}")
+            raise Wrong("the lower row first", quoted(text), f"write {last}-{first}")
         rows += range(first, last + 1)
     if len(set(rows)) < len(rows):
-        raise Wrong("each row once", repr(text))
+        raise Wrong("each row once", quoted(text))
     return tuple(sorted(rows))
 
 

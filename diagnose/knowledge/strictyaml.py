@@ -43,6 +43,9 @@ class Document:
     data: dict[str, Any]
     problems: tuple[Problem, ...] = ()
     root: Node | None = field(default=None, repr=False)
+    _names: dict[int, Mapping[str, tuple[int, Node]]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
 
     def place(self, path: Sequence[str | int] = ()) -> Place:
         r"""The place of the value at ``path``, or of the nearest thing around it.
@@ -55,11 +58,27 @@ class Document:
             return Place(self.source)
         node, line = self.root, _line(self.root)
         for step in path:
-            found = _child(node, step)
+            found = self._child(node, step)
             if found is None:
                 break
             line, node = found
         return Place(self.source, line)
+
+    def _child(self, node: Node, step: str | int) -> tuple[int, Node] | None:
+        """The line and the node of a value inside another; a name's line is where it stands."""
+        if isinstance(node, MappingNode):
+            if id(node) not in self._names:
+                backwards = reversed(node.value)
+                named = {
+                    key.value: (_line(key), value)
+                    for key, value in backwards
+                    if isinstance(key, ScalarNode)
+                }
+                self._names[id(node)] = named
+            return self._names[id(node)].get(str(step))
+        if isinstance(node, SequenceNode) and isinstance(step, int) and 0 <= step < len(node.value):
+            return _line(node.value[step]), node.value[step]
+        return None
 
 
 def read_file(path: Path | str) -> Document:
@@ -170,17 +189,6 @@ class _Reader:
 
     def wrong(self, node: Node, expected: str, got: str, remedy: str = "") -> None:
         self.problems.append(Problem(Place(self.source, _line(node)), expected, got, remedy))
-
-
-def _child(node: Node, step: str | int) -> tuple[int, Node] | None:
-    """The line and the node of a value inside another; a name's line is where the name stands."""
-    if isinstance(node, MappingNode):
-        for key, value in node.value:
-            if key.value == str(step):
-                return _line(key), value
-    if isinstance(node, SequenceNode) and isinstance(step, int) and 0 <= step < len(node.value):
-        return _line(node.value[step]), node.value[step]
-    return None
 
 
 def _line(node: Node) -> int:

@@ -119,18 +119,22 @@ def _spelt(unit: str) -> str:
     return spelt.get(unit, unit)
 
 
-def shown_quantity(number: float, kind: str) -> str:
+def shown_quantity(number: float, kind: str, digits: int = 0) -> str:
     """A quantity for people, in both systems where the trade uses both.
+
+    Temperatures and pressures are whole numbers; ``digits`` tells near ones apart.
 
     >>> shown_quantity(47.78, "temperature"), shown_quantity(62.05, "pressure")
     ('48 °C (118 °F)', '62 bar (900 psi)')
     >>> shown_quantity(7.4, "resistance")
     '7.4 ohm'
+    >>> shown_quantity(62.05, "pressure", digits=2)
+    '62.05 bar (899.96 psi)'
     """
     if kind == "temperature":
-        return f"{number:.0f} °C ({number * 9 / 5 + 32:.0f} °F)"
+        return f"{number:.{digits}f} °C ({number * 9 / 5 + 32:.{digits}f} °F)"
     if kind == "pressure":
-        return f"{number:.0f} bar ({number / _BAR_PER_PSI:.0f} psi)"
+        return f"{number:.{digits}f} bar ({number / _BAR_PER_PSI:.{digits}f} psi)"
     if kind == "resistance" and number >= OVER_RANGE_OHM:
         return "open (over the meter's range)"
     return f"{number:.3g} {KINDS[kind].unit}"

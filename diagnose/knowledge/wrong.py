@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
-from diagnose.errors import Place, Problem, in_short, offer
+from diagnose.errors import Place, Problem, offer, quoted
 
 
 class Wrong(ValueError):
@@ -33,8 +33,12 @@ Fault = tuple[Path, Wrong]
 """Something wrong inside a model, and the way to it in its document."""
 
 
-def unknown(path: Path, what: str, name: str, known: Iterable[str]) -> Iterator[Fault]:
+def unknown(
+    path: Path, what: str, name: str, known: Iterable[str], see: str = ""
+) -> Iterator[Fault]:
     """A fault with near matches when ``name`` is not among the known names.
+
+    ``see`` is the command that shows them all.
 
     >>> [(path, wrong)] = unknown(("remedy",), "a remedy", "replase", ["replace", "clean"])
     >>> wrong.remedy
@@ -42,7 +46,7 @@ def unknown(path: Path, what: str, name: str, known: Iterable[str]) -> Iterator[
     """
     known = known if isinstance(known, Collection) else list(known)
     if name not in known:
-        yield path, Wrong(what, in_short(name), offer(name, known))
+        yield path, Wrong(what, quoted(name), offer(name, known, see))
 
 
 def twins(path: Path, ids: Sequence[str]) -> Iterator[Fault]:

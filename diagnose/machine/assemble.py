@@ -11,7 +11,7 @@ import networkx as nx
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.layouts import Layout
 from diagnose.knowledge.wrong import Fault, Path, Wrong, unknown
-from diagnose.machine.parts_of import PartOf, extra_edges, parts_of
+from diagnose.machine.parts_of import PartOf, end_of, extra_edges, parts_of
 from diagnose.machine.planter import Machine
 
 _REACH_ORDER = ("machine", "controller", "section", "chain", "branch", "port", "row")
@@ -28,7 +28,18 @@ def assemble(layout: Layout, knowledge: Knowledge) -> tuple[Machine, list[Fault]
         graph.add_edges_from((need, part.id) for need in part.needs if need in graph)
     graph.add_edges_from((a, b) for a, b in extra_edges(layout) if b in graph)
     faults += _cycle_faults(graph, {part.id: part.path for part in parts})
-    return _machine(layout, graph, parts, knowledge), faults
+    return _machine(layout, graph, parts, knowledge), faults or list(_idle_extras(layout, graph))
+
+
+def _idle_extras(layout: Layout, graph: nx.DiGraph[str]) -> Iterator[Fault]:
+    """Extra parts that no row depends on."""
+    ends = {end_of(row) for row in range(1, layout.rows + 1)}
+    for place, extra in enumerate(layout.extra):
+        if extra.rows is None and ends.isdisjoint(map(str, nx.dfs_preorder_nodes(graph, extra.id))):
+            wrong = Wrong(
+                f"a row that depends on {extra.id}", "none", "say in serves: or rows: what needs it"
+            )
+            yield ("extra", place), wrong
 
 
 def _machine(

@@ -16,6 +16,10 @@ from diagnose.machine.planter import Machine
 __all__ = ["Machine", "build_machine", "find_layout", "load_machine", "read_machine"]
 
 
+SEE = "rowfault machine list"
+"""The command that shows every machine."""
+
+
 def load_machine(name_or_path: str, knowledge: Knowledge | None = None) -> Machine:
     """The machine of a layout, by id or by the path of a layout file.
 
@@ -39,7 +43,7 @@ def find_layout(name_or_path: str, knowledge: Knowledge) -> Path:
         return knowledge.layouts[name_or_path]
     if name_or_path.endswith((".yaml", ".yml", ".json")) or "/" in name_or_path:
         return Path(name_or_path)
-    raise UnknownName(Place("machine"), "a machine", name_or_path, knowledge.layouts)
+    raise UnknownName(Place("machine"), "a machine", name_or_path, knowledge.layouts, SEE)
 
 
 def read_machine(path: Path, knowledge: Knowledge) -> Machine:

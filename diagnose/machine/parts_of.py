@@ -37,8 +37,10 @@ def parts_of(layout: Layout) -> Iterator[PartOf]:
     for place, controller in enumerate(layout.controllers):
         path = ("controllers", place)
         yield PartOf(f"{controller.id}/controller", "controller", ("power/bus",), path)
+    by_id = {section.id: section for section in reversed(layout.sections)}
     for place, section in enumerate(layout.sections):
-        yield from _section_parts(layout, section, ("sections", place))
+        feeder = by_id.get(section.fed_from) if section.fed_from else None
+        yield from _section_parts(layout, section, feeder, ("sections", place))
     for place, branch in enumerate(layout.branches):
         needs = (f"{branch.controller}/controller",)
         yield PartOf(f"{branch.id}/branch", "branch", needs, ("branches", place))
@@ -83,8 +85,10 @@ def _in_line(parts: tuple[tuple[str, str], ...]) -> Iterator[PartOf]:
         before = (part,)
 
 
-def _section_parts(layout: Layout, section: Section, path: Path) -> Iterator[PartOf]:
-    feeders, air = _feeders(layout, section)
+def _section_parts(
+    layout: Layout, section: Section, feeder: Section | None, path: Path
+) -> Iterator[PartOf]:
+    feeders, air = _feeders(layout, feeder)
     hose, manifold = f"{section.id}/hose", f"{section.id}/manifold"
     yield PartOf(hose, "section-hose", feeders, path)
     yield PartOf(manifold, "manifold", (hose,), path)
@@ -97,9 +101,8 @@ def _section_parts(layout: Layout, section: Section, path: Path) -> Iterator[Par
             before = hose
 
 
-def _feeders(layout: Layout, section: Section) -> tuple[tuple[str, ...], str]:
-    """What the section's hose needs, and the air that reaches the section from before it."""
-    feeder = next((each for each in layout.sections if each.id == section.fed_from), None)
+def _feeders(layout: Layout, feeder: Section | None) -> tuple[tuple[str, ...], str]:
+    """What a section's hose needs, and the air that reaches the section from before it."""
     if feeder is None:
         return ("supply/hose", "supply/return"), "supply/air"
     return (_far_end(layout, feeder),), f"{feeder.id}/air"

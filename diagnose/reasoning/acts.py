@@ -46,6 +46,7 @@ def measure_act(act: str, machine: Machine, part: str, measurement: Measurement)
         part_kind=machine.parts[part].id,
         side=machine.parts[part].side,
         detail=measurement.id,
+        at=measurement.at,
         tool=measurement.tool,
         opens_oil="yes" if measurement.tool == "gauge" else "no",
         live="yes" if measurement.unit == "V" else "no",
@@ -69,6 +70,7 @@ def remedy_act(act: str, machine: Machine, part: str, remedy: Remedy) -> Fact:
         part_kind=machine.parts[part].id,
         side=machine.parts[part].side,
         detail=remedy.id,
+        at=remedy.at,
         opens_oil="yes" if _PRESSURE_GONE in remedy.needs else "no",
         price=remedy.parts_price,
     )

@@ -10,6 +10,9 @@ REFERENCE_CELSIUS = 49.0
 COPPER_PER_KELVIN = 0.00393
 """Rise of the resistance of annealed copper per kelvin, referred to 20 °C (NBS Handbook 100)."""
 
+WIRE_OHMS = 0.255
+"""Both ways of 20 ft of 18-gauge copper: 40 ft at 6.385 ohm for 1000 ft (ASTM B258 tables)."""
+
 _KELVIN = 273.15
 _VG46_VI100 = (46.0, 6.76)
 """Kinematic viscosity in mm²/s at 40 and at 100 °C of ISO VG 46 oil with viscosity index 100
@@ -54,3 +57,15 @@ def copper_ohms(at_20: float, celsius: float) -> float:
     9.886
     """
     return at_20 * (1 + COPPER_PER_KELVIN * (celsius - 20))
+
+
+def contact_ohms(volts: float, expected: float, coil_ohms: float) -> float:
+    """Resistance in ohm of the one bad contact that would leave ``volts`` of what is expected.
+
+    Coil, wire and contact are in line, so the current and with it every voltage behind the
+    contact falls as the resistance of the whole rises (Ohm's law).
+
+    >>> round(contact_ohms(10.96, 11.63, 8.0), 1)
+    0.5
+    """
+    return (coil_ohms + WIRE_OHMS) * (expected / volts - 1)

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 
 from diagnose.cases.case import Case, Reading, Run
 from diagnose.knowledge.parts import Measurement
 from diagnose.machine.graph import Machine
 from diagnose.reasoning.finding import Fact, Value
-from diagnose.reasoning.physics import copper_ohms
+from diagnose.reasoning.physics import contact_ohms, copper_ohms
 from diagnose.reasoning.tally import Tally
 from diagnose.reasoning.vocabulary import fact
+
+LEAST_VOLTS = 1.0
+"""Below this a contact is not bad but open."""
 
 _ROOM_CELSIUS = 20.0
 _WINDINGS = frozenset({"coil-resistance"})
@@ -29,8 +33,25 @@ def reading_facts(machine: Machine, case: Case, last: Mapping[str, Tally]) -> It
         yield fact("measured", **about)
         expected = expected_number(measurement, case.runs)
         if expected:
-            ratio = reading.value / expected
-            yield fact("compared", **about, expected=expected, ratio=ratio)
+            yield fact(
+                "compared",
+                **about,
+                expected=expected,
+                ratio=reading.value / expected,
+                allowed="no" if reading.value < (measurement.least or -math.inf) else "yes",
+                contact=_contact(machine, measurement, about, reading.value),
+            )
+
+
+def _contact(
+    machine: Machine, measurement: Measurement, about: Mapping[str, Value], volts: float
+) -> float:
+    """Ohms of the bad contact that would explain the volts of one row; 0 when none can be told."""
+    valve = machine.parts.get(f"row-{about['row']}/valve")
+    coils = [one.nominal for one in valve.measurements if one.id in _WINDINGS] if valve else []
+    if measurement.unit != "V" or measurement.nominal is None or not coils or volts < LEAST_VOLTS:
+        return 0.0
+    return max(0.0, contact_ohms(volts, measurement.nominal, coils[0] or 0.0))
 
 
 def expected_number(measurement: Measurement, runs: Sequence[Run]) -> float | None:

@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
+from diagnose.knowledge.units import OVER_RANGE_OHM
 from diagnose.reasoning.finding import Value
 
 _HOLE = re.compile(r"\{([a-z][a-z0-9_]*)(?:\.([a-z][a-z0-9_]*))?(?::([a-z]+))?\}")
@@ -42,12 +43,24 @@ def _about(value: Value) -> str:
     return f"{float(value):.1f}" if float(value) < 3 else f"{float(value):.0f}"
 
 
-NUMBER_FORMS = frozenset({"temperature", "pressure", "about"})
+def _ohms(ohm: Value) -> str:
+    """Over its range a meter shows OL."""
+    return "OL" if float(ohm) >= OVER_RANGE_OHM else f"{_plain(ohm)} ohm"
+
+
+def _read(number: Value) -> str:
+    return "OL" if not isinstance(number, str) and number >= OVER_RANGE_OHM else _plain(number)
+
+
+NUMBER_FORMS = frozenset({"temperature", "pressure", "about", "ohms", "read", "aside"})
 FORMS: Mapping[str, Callable[[Value], str]] = {
     "": _plain,
     "temperature": _temperature,
     "pressure": _pressure,
     "about": _about,
+    "ohms": _ohms,
+    "read": _read,
+    "aside": lambda run: f" (run {run})" if run else "",
     "words": lambda value: str(value).replace("-", " ").replace("_", " "),
 }
 
@@ -87,6 +100,8 @@ def filled(text: str, look_up: Callable[[Hole], Value]) -> str:
 
     >>> filled("oil at {oil.celsius:temperature}", lambda hole: 15.0)
     'oil at 15 °C (59 °F)'
+    >>> filled("{coil.number:ohms}", lambda hole: 1e6), filled("{n.number:ohms}", lambda hole: 7.4)
+    ('OL', '7.4 ohm')
     """
 
     def fill(match: re.Match[str]) -> str:

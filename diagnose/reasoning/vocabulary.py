@@ -61,6 +61,7 @@ SHARED = ("nothing", "section", "branch", "section-and-branch", "controller")
 ACT_KINDS = ("rerun", "measure", "look", "ask", "swap", "remedy")
 PRICES = ("none", "small", "medium", "large")
 SIDES = ("oil", "electric", "none")
+SPOTS = ("planter", "tractor", "cab")
 TOOLS = ("none", "meter", "gauge", "display")
 
 _FACTS = (
@@ -134,7 +135,7 @@ _FACTS = (
         "unknown",
         "a circumstance that nobody noted",
         {"run": _CASE_OR_RUN, "check": _ANY_CHECK, "circumstance": _CIRCUMSTANCE},
-        "nothing noted about {circumstance:words} (run {run})",
+        "nothing noted about {circumstance:words}{run:aside}",
     ),
     Kind(
         "history",
@@ -220,7 +221,7 @@ _FACTS = (
             "unit": _choice("that unit", ("ohm", "V", "bar", "code")),
             **_ROW_OF_PART,
         },
-        "{measurement:words} at {part}: {number} {unit}",
+        "{measurement:words} at {part}: {number:read} {unit}",
     ),
     Kind(
         "compared",
@@ -231,9 +232,14 @@ _FACTS = (
             "unit": _choice("that unit", ("ohm", "V", "bar")),
             "expected": _number("what a sound part would give, same unit"),
             "ratio": _number("the reading divided by what was expected"),
+            "allowed": _choice("no: lower than common practice allows", YES_NO),
+            "contact": _number(
+                "ohms of a bad contact that would take the volts that a row lacks; 0 when that "
+                "cannot be said"
+            ),
             **_ROW_OF_PART,
         },
-        "{measurement:words} at {part}: {number} {unit} where {expected} was expected",
+        "{measurement:words} at {part}: {number:read} {unit} where {expected} was expected",
     ),
     Kind(
         "looked",
@@ -258,6 +264,7 @@ _FACTS = (
             "part_kind": Field("part-kind", "its kind, else none", default="none"),
             "side": _choice("oil side or electric side", SIDES, "none"),
             "detail": Field("name", "id of the measurement, remedy or question", default="none"),
+            "at": _choice("where somebody stands to do it", SPOTS, "planter"),
             "tool": _choice("tool of a measurement", TOOLS, "none"),
             "opens_oil": _choice("whether a line or coupler is opened", YES_NO, "no"),
             "live": _choice("whether it is done with the circuit powered", YES_NO, "no"),

@@ -101,6 +101,12 @@ def test_a_logged_run_in_which_no_row_ran_is_refused_where_it_began() -> None:
         patterns(HEADER + "1,bleed,1,P\n2,bleed,1,.\n2,bleed,2,.\n")
 
 
+@pytest.mark.parametrize("bad", ['1,bleed,3,"F\n', '1,bleed,3,F,"a note\n'])
+def test_a_quote_that_is_never_closed_is_refused_where_it_begins(bad: str) -> None:
+    with pytest.raises(FileProblems, match=r":3: expected readable CSV, got a quote that is open"):
+        patterns(HEADER + "1,bleed,2,P\n" + bad + "1,bleed,4,P\n")
+
+
 def test_a_file_that_is_not_text_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "log.csv"
     path.write_bytes(b"run,check,row,result\n1,bleed,1,\xff\n")

@@ -106,7 +106,18 @@ def test_units_of_either_system_mean_the_same(machine: Machine) -> None:
         (
             "oil=20C oil=30C",
             "oil=30C: expected oil once for each run, "
-            "got 20.0 before and 30.0 now; keep one of them",
+            "got 20 °C (68 °F) before and 30 °C (86 °F) now; keep one of them",
+        ),
+        (
+            "supply=900psi supply=62bar",
+            "supply=62bar: expected supply once for each run, got 62 bar (900 psi) before and "
+            "62 bar (899 psi) now; keep one of them",
+        ),
+        (
+            "xyzzy=3",
+            "xyzzy=3: expected a check, a circumstance or MEASUREMENT@PLACE, got 'xyzzy'; for "
+            "example bleed, bleed-hose, branch-voltage@, bus-resistance@, coil-resistance@, "
+            "coil-voltage@; see rowfault rank --help",
         ),
         (
             "coil-resistanse@row-6=7ohm",
@@ -187,3 +198,17 @@ def test_work_begins_an_epoch_for_what_is_typed_after_it() -> None:
 def test_work_that_cannot_be_is_refused(typed: str, said: str) -> None:
     with pytest.raises(FileProblems, match=said):
         read_typed(load_machine("mounted-6"), ["response=PPPPPF", typed])
+
+
+def test_a_line_break_in_an_argument_stays_in_its_line(machine: Machine) -> None:
+    with pytest.raises(FileProblems) as caught:
+        read_typed(machine, ["oil=5\n4C"])
+    assert str(caught.value).startswith(r"oil=5\n4C: expected a temperature")
+
+
+def test_a_long_argument_is_not_repeated_whole(machine: Machine) -> None:
+    with pytest.raises(FileProblems) as caught:
+        read_typed(machine, ["response=" + "Z" * 500])
+    lines = str(caught.value).splitlines()
+    assert (len(lines), max(map(len, lines)) < 250) == (5, True)
+    assert "expected no other letters, got 497 more letters of that sort" in lines[3]

@@ -38,6 +38,14 @@ def bash(line: str) -> list[str]:
         ("rank mounted-6 coil-resistance@row-2", ["coil-resistance@row-2/valve="]),
         ("explain valve:coil", ["valve:coil_open", "valve:coil_shorted"]),
         ("rank mounted-6 --no", ["--no-colour"]),
+        ("rank --file casebook/two-far-rows.yaml respo", ["response="]),
+        ("rank --file casebook/two-far-rows.yaml mounted-6 respo", ["response="]),
+        (
+            "rank --file casebook/two-far-rows.yaml coil-resistance@row-24",
+            ["coil-resistance@row-24/valve="],
+        ),
+        ("rank --file no-such.yaml coil-resistance@row-2", []),
+        ("rules list --group co", ["context", "contradictions"]),
         ("rank nonsense look-leak@", []),
     ],
 )

@@ -102,3 +102,15 @@ def test_fewer_causes_are_counted() -> None:
     file = screen.file
     assert isinstance(file, io.StringIO)
     assert "2 more are less likely; --causes 3 shows them all." in file.getvalue()
+
+
+def test_no_line_is_broken_before_the_percent_sign() -> None:
+    for width in range(40, 100):
+        assert not any(line.strip().startswith("%") for line in drawn(report(), width).splitlines())
+
+
+def test_a_cause_that_no_row_shows_has_no_rows_beside_it() -> None:
+    sample = report()
+    sample["causes"][2]["rows"] = []
+    text = one_line(drawn(sample))
+    assert "under 1 % couplers: unseated supply/coupler:unseated" in text

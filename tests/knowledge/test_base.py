@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.errors import FileProblems
+from diagnose.errors import FileProblems, Unavailable
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.places import Folders, own, shipped
 
@@ -97,3 +97,11 @@ def test_without_a_name_it_is_the_platforms_place(monkeypatch: pytest.MonkeyPatc
 
 def test_loading_twice_costs_once() -> None:
     assert load_knowledge() is load_knowledge()
+
+
+def test_a_home_that_is_no_folder_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("ROWFAULT_HOME", str(tmp_path / "nowhere"))
+    with pytest.raises(Unavailable, match="nowhere: expected a folder, got nothing there; make"):
+        own()

@@ -51,6 +51,18 @@ BAD = {
     "an unknown kind": ("kind: filter", "kind: filtre", 14, "did you mean filter?"),
     "an unknown need": ("[supply/hose]", "[supply/house]", 14, "did you mean supply/hose"),
     "an unknown use": ("[section-1/hose]", "[row-1/vale]", 14, "did you mean row-1/valve"),
+    "an extra part that nothing needs": (
+        ", serves: [section-1/hose]",
+        "",
+        14,
+        "row that depends on",
+    ),
+    "an extra part that serves only another one that nothing needs": (
+        "serves: [section-1/hose]}",
+        "serves: [supply/other]}\n  - {id: supply/other, kind: filter}",
+        14,
+        "expected a row that depends on supply/cooler, got none; say in serves: or rows: what",
+    ),
     "an id twice": ("{id: section-2", "{id: section-1", 6, "a second 'section-1'"),
     "an id of another": ("{id: harness-1", "{id: section-1", 8, "which sections has"),
     "an id of every machine": ("port-left", "supply", 12, "which every machine has"),

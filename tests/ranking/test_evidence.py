@@ -47,7 +47,7 @@ def test_a_coil_that_reads_open_is_an_open_coil() -> None:
 
 
 def test_a_good_reading_speaks_against_what_it_would_have_shown() -> None:
-    before = _coil(ranked("mounted-6", "response=??????"))
+    before = _coil(ranked("mounted-6", "response=PPFPPP"))
     assert _coil(ranked("mounted-6", "response=PPFPPP", "coil-resistance@row-3=8ohm")) < before / 5
 
 
@@ -69,7 +69,7 @@ def test_leaving_out_nothing_changes_nothing() -> None:
 
 
 def test_results_that_cannot_stand_together_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    ranking = ranked("mounted-6", "response=??????")
+    ranking = ranked("mounted-6", "response=FPPPPP")
     sealed = ranking.evidence.network
     object.__setattr__(sealed, "prior", np.where(sealed.prior > 0.5, 1.0, 0.0))
     object.__setattr__(sealed, "leak", np.zeros_like(sealed.leak))

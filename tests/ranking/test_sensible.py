@@ -110,3 +110,20 @@ def test_the_usual_rerun_of_row_11_with_its_neighbours_is_among_the_best_reruns(
 def test_a_neighbour_tells_something_that_the_failed_row_alone_does_not() -> None:
     found = {p.candidate.id: p.bits for p in next_tests(both_checks("mounted-12", [], [11]))}
     assert found["response@10-12"] > found["response@11"]
+
+
+def test_volts_that_sag_speak_for_a_bad_contact_and_full_volts_against_it() -> None:
+    def bad_contact(*reading: str) -> float:
+        causes = ranked("mounted-12", "response=PPPPPFPPPPPP", "oil=54C", *reading).causes
+        return next(c.probability for c in causes if c.id == "row-6/connector:high_resistance")
+
+    sags = bad_contact("voltage-under-load@row-6=10.96V")
+    assert sags > 10 * bad_contact()
+    assert bad_contact("voltage-under-load@row-6=11.7V") < bad_contact() / 10
+
+
+def test_a_gauge_that_reads_what_cannot_be_moves_nothing() -> None:
+    typed = ("response=PPPPPFPPPPPP", "supply=150bar")
+    plain = ranked("mounted-12", *typed).causes
+    impossible = ranked("mounted-12", *typed, "test-port-pressure@section-1=200bar").causes
+    assert [c.probability for c in impossible] == [c.probability for c in plain]

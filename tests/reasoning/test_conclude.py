@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from diagnose.knowledge.base import load_knowledge
 from diagnose.reasoning.acts import ask_act, measure_act, remedy_act, rerun_act
 from diagnose.reasoning.conclude import RuleConflictError, advise, conclude
 from diagnose.reasoning.finding import Fact, Finding
@@ -158,8 +159,14 @@ def test_opening_the_oil_side_says_that_pressure_must_be_gone():
 
 
 @pytest.mark.parametrize("name", ["mounted-12", "folding-48"])
-def test_every_act_at_a_part_carries_a_caution(name: str):
+def test_every_act_at_a_part_carries_a_caution_or_says_why_none(name: str):
     parts = machine(name).parts
+    safe = {
+        f"{one.id}@{part}"
+        for part, kind in parts.items()
+        for one in kind.measurements
+        if one.safe_because
+    }
     acts = [
         remedy_act(f"{one.id}@{part}", machine(name), part, one)
         for part, kind in parts.items()
@@ -173,7 +180,18 @@ def test_every_act_at_a_part_carries_a_caution(name: str):
     warned = {
         one.values["act"] for one in advise(acts, (), (), load_rules()) if one.kind == "caution"
     }
-    assert {act.values["act"] for act in acts} == warned
+    own = {f"{one.id}@{part}" for part, k in parts.items() for one in k.remedies if one.caution}
+    assert {act.values["act"] for act in acts} - warned - own == safe
+
+
+def test_every_look_has_a_caution_of_its_own_or_says_why_none():
+    bare = [
+        (kind.id, one.id)
+        for kind in load_knowledge().parts.values()
+        for one in kind.measurements
+        if one.kind == "look" and (one.caution is None) == (one.safe_because is None)
+    ]
+    assert bare == []
 
 
 def test_every_kind_of_finding_is_made_by_some_shipped_rule():

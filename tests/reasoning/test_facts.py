@@ -133,6 +133,21 @@ def test_a_gauge_is_compared_with_the_supply_only_when_that_is_known():
     assert of_kind("compared", "mounted-6", typed)[0]["ratio"] == 0.5
 
 
+@pytest.mark.parametrize(
+    ("reading", "allowed", "contact"),
+    [
+        ("voltage-under-load@row-6=11.6V", "yes", pytest.approx(0.07, abs=0.01)),
+        ("voltage-under-load@row-6=10.96V", "no", pytest.approx(0.56, abs=0.01)),
+        ("voltage-under-load@row-6=0V", "no", 0.0),
+        ("supply-voltage@power=11.2V", "no", 0.0),
+        ("coil-resistance@row-6=8ohm", "yes", 0.0),
+    ],
+)
+def test_volts_are_held_against_what_may_be_lost(reading, allowed, contact):
+    (volts,) = of_kind("compared", "mounted-6", reading)
+    assert (volts["allowed"], volts["contact"]) == (allowed, contact)
+
+
 @pytest.mark.parametrize("name", EVERY_MACHINE)
 def test_every_fact_is_of_its_kind_and_holds_numbers_and_identifiers_only(name: str):
     rows = machine(name).rows

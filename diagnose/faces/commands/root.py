@@ -20,6 +20,9 @@ from diagnose.faces.commands.rank import rank
 from diagnose.faces.commands.rules import rules
 from diagnose.faces.streams import show_what_the_terminal_can
 
+MOST_SHOWN = 20
+"""So many problems are printed one by one; the rest are counted."""
+
 
 class Refusal(click.ClickException):
     """An error of this project on its way to standard error, with its own exit status."""
@@ -33,10 +36,13 @@ class Refusal(click.ClickException):
         lines = self.message.splitlines() or [""]
         several = len(lines) > 1
         click.echo(
-            "Error: " + (f"{len(lines)} things are wrong" if several else lines[0]), err=True
+            "Error: " + (f"{len(lines):,} things are wrong" if several else lines[0]), err=True
         )
-        for line in lines if several else []:
+        shown = lines[:MOST_SHOWN] if several else []
+        for line in shown:
             click.echo(f"  {line}", err=True)
+        if several and len(lines) > MOST_SHOWN:
+            click.echo(f"  and {len(lines) - MOST_SHOWN:,} more", err=True)
 
 
 class Rowfault(Group):

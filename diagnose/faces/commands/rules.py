@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from diagnose.faces.commands.options import Group, colour_option, json_option
+from diagnose.faces.commands.suggest import suggest_groups
 
 FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
 
@@ -21,7 +22,11 @@ def rules() -> None:
 
 
 @rules.command("list")
-@click.option("--group", help="Only the rules of one group, such as context or patterns.")
+@click.option(
+    "--group",
+    shell_complete=suggest_groups,
+    help="Only the rules of one group, such as context or patterns.",
+)
 @json_option
 @colour_option
 def list_rules(group: str | None, as_json: bool, no_colour: bool) -> None:

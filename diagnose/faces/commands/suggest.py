@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 from diagnose.errors import RowfaultError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import click
 
     from diagnose.knowledge.base import Knowledge
@@ -19,6 +21,21 @@ if TYPE_CHECKING:
 def suggest_machines(_: click.Context, __: click.Parameter, typed: str) -> list[str]:
     """The layouts that begin with what was typed."""
     return _matching(typed, lambda knowledge: knowledge.layouts)
+
+
+def suggest_first(context: click.Context, parameter: click.Parameter, typed: str) -> list[str]:
+    """Machines, or arguments too when a case file names the machine."""
+    machines = suggest_machines(context, parameter, typed)
+    if context.params.get("file"):
+        return machines + suggest_arguments(context, parameter, typed)
+    return machines
+
+
+def suggest_groups(_: click.Context, __: click.Parameter, typed: str) -> list[str]:
+    """The groups of rules that begin with what was typed."""
+    from diagnose.reasoning.vocabulary import GROUPS
+
+    return [group for group in GROUPS if group.startswith(typed)]
 
 
 def suggest_ids(_: click.Context, __: click.Parameter, typed: str) -> list[str]:
@@ -31,8 +48,18 @@ def suggest_ids(_: click.Context, __: click.Parameter, typed: str) -> list[str]:
 
 def suggest_arguments(context: click.Context, _: click.Parameter, typed: str) -> list[str]:
     """Checks, circumstances with their values, and readings with their places."""
-    machine = context.params.get("machine")
-    return _matching(typed, lambda knowledge: _arguments(knowledge, typed, machine))
+    return _matching(typed, lambda known: _arguments(known, typed, _machine(context, known)))
+
+
+def _machine(context: click.Context, knowledge: Knowledge) -> str | None:
+    """The machine that was typed, or that the case file names."""
+    machine: str | None = context.params.get("machine")
+    file: Path | None = context.params.get("file")
+    if file is None or machine in knowledge.layouts:
+        return machine
+    from diagnose.knowledge.strictyaml import read_file
+
+    return str(read_file(file).data.get("machine"))
 
 
 def _matching(typed: str, known: Callable[[Knowledge], Iterable[str]]) -> list[str]:
