@@ -26,6 +26,18 @@ In the order of the modules:
 """
 
 from diagnose.decision.lookahead import Act, Decision, decide
+from diagnose.decision.policy import Node, policy_tree, tree_minutes
 from diagnose.decision.problem import ANY, Problem, Repair, Test
 
-__all__ = ["ANY", "Act", "Decision", "Problem", "Repair", "Test", "decide"]
+__all__ = [
+    "ANY",
+    "Act",
+    "Decision",
+    "Node",
+    "Problem",
+    "Repair",
+    "Test",
+    "decide",
+    "policy_tree",
+    "tree_minutes",
+]

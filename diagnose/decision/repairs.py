@@ -98,11 +98,10 @@ def repair_order(problem: Problem, belief: Floats, setup: int) -> RepairPlan:
 
 def plan(problem: Problem, situation: Situations) -> RepairPlan:
     """The same in any one situation."""
-    order = _orders(problem, situation)
-    minutes = _minutes(problem, situation, order)[0]
-    cutoff = int(np.argmin(minutes))
+    order, minutes = _plans(problem, situation)
+    cutoff = int(np.argmin(minutes[0]))
     whole = max(float(situation.mass[0]), np.finfo(float).tiny)
-    return RepairPlan(tuple(order[0, :cutoff].tolist()), float(minutes[cutoff]) / whole, cutoff)
+    return RepairPlan(tuple(order[0, :cutoff].tolist()), float(minutes[0, cutoff]) / whole, cutoff)
 
 
 def repair_minutes(problem: Problem, beliefs: Floats, setup: int) -> Floats:
@@ -112,33 +111,55 @@ def repair_minutes(problem: Problem, beliefs: Floats, setup: int) -> Floats:
 
 def plan_minutes(problem: Problem, situations: Situations) -> Floats:
     """(B) the same in any situations."""
-    best: Floats = _minutes(problem, situations, _orders(problem, situations)).min(axis=1)
+    best: Floats = _plans(problem, situations)[1].min(axis=1)
     return best
-
-
-def _orders(problem: Problem, situations: Situations) -> Ints:
-    """(B, R) repairs by decreasing share of what they may clear per minute.
-
-    What a set of faults weighs is shared out evenly among the repairs that it still needs.
-    """
-    gain = np.where(situations.repairs, _shares(problem, situations), -1.0)
-    homes = problem.repair_setups
-    if homes.size and (homes == homes[0, 0]).all():
-        return _sorted_order(problem, gain, situations.setup, int(homes[0, 0]))
-    return _stepwise_order(problem, gain, situations.setup)
 
 
 def clearing_rates(problem: Problem, situations: Situations) -> Floats:
     """(B, R) share of the mass that each open repair may clear, per minute."""
     minutes = np.maximum(problem.repair_minutes[situations.setup], NEGLIGIBLE)
-    rate: Floats = _shares(problem, situations) * situations.repairs / minutes
+    shares = _alone(problem, situations) + _shared(problem, situations)
+    rate: Floats = shares * situations.repairs / minutes
     return rate
 
 
-def _shares(problem: Problem, situations: Situations) -> Floats:
-    needed = np.maximum(product(situations.repairs, problem.needs.T), 1.0)
-    shares: Floats = product(situations.viable / needed, problem.fixes)
-    return shares
+def _plans(problem: Problem, situations: Situations) -> tuple[Ints, Floats]:
+    """(B, R) repairs by decreasing share per minute; (B, R + 1) minutes by cut-off, times mass."""
+    alone = _alone(problem, situations)
+    gain = alone + _shared(problem, situations)
+    gain[~situations.repairs] = -1.0
+    order = _order(problem, gain, situations.setup)
+    alone[~situations.repairs] = 0.0
+    restored = np.take_along_axis(alone, order, axis=1)
+    if len(problem.several[0]):
+        restored += _by_the_last(problem, situations, order)
+    return order, _minutes(problem, situations, order, restored)
+
+
+def _alone(problem: Problem, situations: Situations) -> Floats:
+    """(B, R) mass that a repair makes well where nothing else is needed."""
+    many = problem.several[0]
+    viable = situations.viable
+    if len(many):
+        viable = viable.copy()
+        viable[:, many] = 0.0
+    return product(viable, problem.fixes)
+
+
+def _shared(problem: Problem, situations: Situations) -> Floats | float:
+    """(B, R) mass of sets of faults, shared out evenly among the repairs that they still need."""
+    many = problem.several[0]
+    if not len(many):
+        return 0.0
+    needed = np.maximum(product(situations.repairs, problem.needs[many].T), 1.0)
+    return product(situations.viable[:, many] / needed, problem.fixes[many])
+
+
+def _order(problem: Problem, gain: Floats, setup: Ints) -> Ints:
+    homes = problem.repair_setups
+    if homes.size and (homes == homes[0, 0]).all():
+        return _sorted_order(problem, gain, setup, int(homes[0, 0]))
+    return _stepwise_order(problem, gain, setup)
 
 
 def _sorted_order(problem: Problem, gain: Floats, setup: Ints, home: int) -> Ints:
@@ -167,10 +188,9 @@ def _stepwise_order(problem: Problem, gain: Floats, setup: Ints) -> Ints:
     return order
 
 
-def _minutes(problem: Problem, situations: Situations, order: Ints) -> Floats:
+def _minutes(problem: Problem, situations: Situations, order: Ints, restored: Floats) -> Floats:
     """(B, R + 1) expected minutes, times the mass, when handing over after so many repairs."""
     mass = situations.mass
-    restored = _restored(problem, situations, order)
     still = np.maximum(mass[:, None] - np.cumsum(restored, axis=1), 0.0)
     still[still <= NEGLIGIBLE * 10 * mass[:, None]] = 0.0
     before = np.concatenate([mass[:, None], still], axis=1)
@@ -196,18 +216,6 @@ def _before(problem: Problem, setup: Ints, order: Ints) -> Ints:
         begins[:, step] = setup
         setup = ends[setup, order[:, step]]
     return begins
-
-
-def _restored(problem: Problem, situations: Situations, order: Ints) -> Floats:
-    """(B, R) mass made well at each place of an order: by the last repair that is needed."""
-    many = problem.several[0]
-    alone = situations.viable
-    if len(many):
-        alone = alone.copy()
-        alone[:, many] = 0.0
-    restored = product(alone, problem.fixes) * situations.repairs
-    restored = np.take_along_axis(restored, order, axis=1)
-    return restored + _by_the_last(problem, situations, order) if len(many) else restored
 
 
 def _by_the_last(problem: Problem, situations: Situations, order: Ints) -> Floats:

@@ -94,13 +94,14 @@ def tested(problem: Problem, before: Situations, test: Ints) -> tuple[Situations
     chance = problem.likelihood[test]
     belief = before.belief[:, None, :] * chance
     mass = belief.sum(axis=2)
-    origin, outcome = np.nonzero(mass > NEGLIGIBLE * before.mass[:, None])
-    viable = before.viable[origin] * chance[origin, outcome]
+    possible = mass > NEGLIGIBLE * before.mass[:, None]
+    origin, outcome = np.nonzero(possible)
+    viable = (before.viable[:, None, :] * chance)[possible]
     left = before.tests.copy()
     left[np.arange(len(before)), test] = False
     setup = problem.test_setups[before.setup, test]
     after = Situations(
-        belief[origin, outcome], viable, left[origin], before.repairs[origin], setup[origin]
+        belief[possible], viable, left[origin], before.repairs[origin], setup[origin]
     )
     return after, origin, outcome
 
