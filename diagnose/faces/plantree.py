@@ -86,7 +86,11 @@ def _isolating(report: Report) -> Iterator[str]:
     """The tests to decide on at once, and what they leave together."""
     found = report["isolating"]
     if found and found["acts"]:
-        how = "no cheaper set does as much" if found["optimal"] else found["guarantee"]
+        how = (
+            "no cheaper set does as much"
+            if found["optimal"]
+            else f"at most {found['guarantee']:.1f} times the cheapest"
+        )
         yield (
             f"to tell the leading causes apart with tests all chosen now: "
             f"{', '.join(found['acts'])}; {minutes_text(found['minutes'])}; {how}"

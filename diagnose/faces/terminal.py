@@ -242,6 +242,7 @@ def _outcome(outcome: Report, names: Mapping[str, str], row: int) -> str:
 
 
 def bullets(lines: Iterable[str], style: str = "", indent: int = 2) -> Iterator[RenderableType]:
+    """The lines as a list with dashes; nothing when there are none."""
     table = Table.grid(padding=(0, 1))
     table.add_column(width=indent + 1, justify="right")
     table.add_column()

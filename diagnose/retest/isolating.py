@@ -14,7 +14,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnose.decision.cover import ambiguity_groups, test_cover
+from diagnose.decision.cover import ambiguity_groups, cheapest_cover
 from diagnose.decision.problem import ANY
 from diagnose.noisyor.network import Floats
 from diagnose.retest.candidates import Candidate
@@ -40,15 +40,15 @@ class Inseparable:
 class Isolating:
     """The tests, what they cost together, and the causes in groups that they tell apart.
 
-    ``optimal`` is whether no cheaper set does as much; else ``guarantee`` says how far off the
-    greedy set may be.
+    ``optimal`` is whether no cheaper set does as much; else the minutes are at most ``guarantee``
+    times those of the cheapest.
     """
 
     acts: tuple[Candidate, ...]
     minutes: float
     separates: tuple[tuple[str, ...], ...]
     optimal: bool
-    guarantee: str
+    guarantee: float
     inseparable: tuple[Inseparable, ...]
 
 
@@ -63,11 +63,11 @@ def isolating(scene: Scene, least: float = LEADING) -> Isolating:
     columns = np.array([[part[a, b] for a, b in pairs] for part in parts], dtype=bool)
     separates = columns.reshape(len(parts), len(pairs))
     tests = scene.problem.tests
-    cover = test_cover(
+    cover = cheapest_cover(
         separates,
-        np.array([test.minutes for test in tests]),
-        np.array([test.setup for test in tests], dtype=np.intp),
-        scene.problem.change[scene.setup],
+        [test.minutes for test in tests],
+        [test.setup for test in tests],
+        scene.problem.changes[scene.setup].tolist(),
     )
     chosen = list(cover.tests)
     return Isolating(

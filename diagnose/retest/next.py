@@ -84,7 +84,8 @@ def _read_back(
     candidate = candidate_of(scene, made.act)
     says = "" if candidate else TOLD_ALL if made.act.kind == "stop" else NO_ACT
     if candidate is not None and candidate.qualified:
-        candidate, says = None, f"{candidate.says.rstrip('.')} {QUALIFIED}"
+        says = f"{candidate.says.partition('; then')[0].rstrip('.')}: this {QUALIFIED}"
+        candidate = None
     minutes = candidate.minutes + scene.change_to(candidate) if candidate else 0.0
     return Choice(
         candidate,

@@ -76,9 +76,7 @@ def _likeliest(scene: Scene) -> Choice:
     from diagnose.retest.next import candidate_of
 
     blame = scene.scales.blame
-    best = max(
-        range(len(scene.mends)), key=lambda place: float(scene.mends[place].fixes @ blame)
-    )
+    best = max(range(len(scene.mends)), key=lambda place: float(scene.mends[place].fixes @ blame))
     candidate = candidate_of(scene, Act("repair", best))
     return Choice(candidate, 0.0, 0.0, 0.0, False, 0, ())
 
@@ -102,9 +100,10 @@ def done(ranking: Ranking, world: World, act: Candidate) -> Ranking:
     """What is known after an act was done."""
     if act.kind in ("measure", "look"):
         result = world.read(act.id.partition("@")[0], act.part)
-        listed = [bad.id for bad in world.machine.parts[act.part].measurement(
-            act.id.partition("@")[0]
-        ).results]
+        listed = [
+            bad.id
+            for bad in world.machine.parts[act.part].measurement(act.id.partition("@")[0]).results
+        ]
         place = listed.index(result) if result in listed else len(listed)
         return suppose(ranking, act, act.outcomes[place])
     if isinstance(act.work, Swapped):

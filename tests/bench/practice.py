@@ -69,9 +69,7 @@ def hidden_faults(machine_id: str, count: int, seed: int, setting: Setting) -> l
     return found
 
 
-def score(
-    policy: Policy, machine_id: str, faults: list[set[Fault]], setting: Setting
-) -> Score:
+def score(policy: Policy, machine_id: str, faults: list[set[Fault]], setting: Setting) -> Score:
     """Let a policy work on every fault, each with its own noise, the same for every policy."""
     knowledge = load_knowledge()
     machine = load_machine(machine_id, knowledge)

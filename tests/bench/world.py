@@ -152,7 +152,7 @@ class World:
 def draw_faults(
     machine: Machine, rng: np.random.Generator, factors: Mapping[str, float] | None = None
 ) -> set[Fault]:
-    """Faults drawn from the priors, each part on its own; by part kind they may be off by a factor."""
+    """Faults drawn from the priors, each part on its own; ``factors`` are by part kind."""
     faults = set()
     for part, kind in machine.parts.items():
         factor = (factors or {}).get(kind.id, 1.0)
