@@ -11,7 +11,7 @@ from rich.tree import Tree
 
 from diagnose.cases.rows import rows_in_words
 from diagnose.faces.output import print_tidily
-from diagnose.faces.terminal import DEFERRAL, bullets
+from diagnose.faces.terminal import DEFERRAL, PLAIN_RESULTS, bullets
 from diagnose.faces.words import minutes_text, percent, sentence
 
 Report = Mapping[str, Any]
@@ -61,12 +61,22 @@ def _drawn(tree: Report) -> Tree:
 
 
 def _grow(drawn: Tree, node: Report) -> None:
-    for outcome in node.get("outcomes", ()):
-        chance = percent(outcome["probability"])
-        text = Text(f"{outcome['result'].rstrip('.')}, {chance}: ")
+    outcomes = node.get("outcomes", ())
+    for outcome in outcomes:
         then = outcome["then"]
-        below = drawn.add(text + _head(then))
-        _grow(below, then)
+        if not _left_open(then):
+            said = PLAIN_RESULTS.get(outcome["result"], outcome["result"].rstrip("."))
+            text = Text(f"{said}, {percent(outcome['probability'])}: ")
+            below = drawn.add(text + _head(then))
+            _grow(below, then)
+    rare = [outcome["probability"] for outcome in outcomes if _left_open(outcome["then"])]
+    if rare:
+        drawn.add(Text(f"other results, {percent(sum(rare))}: rank again with what was seen."))
+
+
+def _left_open(node: Report) -> bool:
+    """Whether an outcome was too rare to plan for."""
+    return node.get("conclusion") == "open" and node["leading"] is None
 
 
 def _head(node: Report) -> Text:

@@ -32,7 +32,10 @@ WORTH_LISTING = 0.01
 MOST_REASONS = 4
 TOLD_ELSEWHERE = ("state", "standing", "caution")
 PLAIN_RESULTS = {"good": "nothing wrong found"}
-PLAIN_BLAMES = {"chance": "a false alarm", "several": "several causes together"}
+PLAIN_BLAMES = {
+    "chance": "a false alarm",
+    "several": "several causes together",
+}
 
 
 def print_ranking(report: Report, console: Console, causes: int = 5, tests: int = 3) -> None:
@@ -212,6 +215,10 @@ def _test(test: Report, names: Mapping[str, str]) -> Iterator[RenderableType]:
     first = "before anything else: " if test["required"] else ""
     head = Text(sentence(first + test["says"]), style="title")
     head.append(f" About {minutes_text(test['minutes'])}.", "not bold")
+    if test.get("expected_minutes"):
+        head.append(
+            f" All well after {minutes_text(test['expected_minutes'])} on average.", "quiet"
+        )
     yield head
     if test.get("needs"):
         yield Text(f"Needs: {', '.join(test['needs'])}.")
@@ -236,6 +243,8 @@ def _outcomes(outcomes: Sequence[Report], names: Mapping[str, str], row: int) ->
 def _outcome(outcome: Report, names: Mapping[str, str], row: int) -> str:
     leads_to = outcome["leads_to"]
     result = PLAIN_RESULTS.get(outcome["result"], outcome["result"].rstrip("."))
+    if leads_to == "mended":
+        return f"{result}. Row {row} is mended; the final full pass is left"
     blame = names.get(leads_to) or PLAIN_BLAMES.get(leads_to, leads_to)
     chance = _percent(outcome["leads_to_probability"])
     return f"{result}. Likeliest for row {row} then: {blame} ({chance})"

@@ -137,7 +137,7 @@ def rerun(evidence: Evidence, check: str, rows: Sequence[int], failed: Sequence[
     return Candidate(
         id=f"{check}@{ranges(rows)}",
         kind="rerun",
-        says=f"{''.join(steps)}rerun {check} on {rows_in_words(rows)}",
+        says=f"{''.join(steps)}{_again(evidence, check)} {check} on {rows_in_words(rows)}",
         rows=tuple(rows),
         minutes=made.set_up_minutes
         + made.minutes_per_row * len(rows)
@@ -149,6 +149,10 @@ def rerun(evidence: Evidence, check: str, rows: Sequence[int], failed: Sequence[
         setup=made.setup,
         ends=made.setup,
     )
+
+
+def _again(evidence: Evidence, check: str) -> str:
+    return "rerun" if any(run.check == check for run in evidence.case.runs) else "run"
 
 
 def preparations(evidence: Evidence, check: str) -> list[Prepare]:

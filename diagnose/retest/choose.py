@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from diagnose.noisyor.network import Floats
 from diagnose.ranking.causes import Ranking
 from diagnose.retest.candidates import Candidate
 from diagnose.retest.next import Choice, Goal, best_choice
 from diagnose.retest.readings import exact
+from diagnose.retest.repairs import Mend
 from diagnose.retest.scales import ELSE, RARE
 from diagnose.retest.scene import Means, Scene
 from diagnose.retest.suppose import chance, suppose
@@ -77,6 +76,7 @@ def proposals(scene: Scene, goal: Goal) -> list[Proposal]:
 
 def _proposals(scene: Scene, choice: Choice, goal: Goal) -> Iterator[Proposal]:
     weighed = {candidate.id: known for candidate, known in scene.tests}
+    mended = {mend.candidate.id: mend for mend in scene.mends if mend.candidate}
     for place, offer in enumerate(choice.offers):
         candidate = offer.candidate
         known = weighed.get(candidate.id)
@@ -86,7 +86,11 @@ def _proposals(scene: Scene, choice: Choice, goal: Goal) -> Iterator[Proposal]:
             known.bits if known else 0.0,
             offer.minutes,
             offer.value if goal == "restore" else None,
-            _prospects(known.labels, known.table, scene.scales.names) if known else (),
+            _prospects(known.labels, known.table, scene.scales.names)
+            if known
+            else _after_mending(scene, mended[candidate.id])
+            if candidate.id in mended
+            else (),
             required=choice.required and place == 0,
         )
 
@@ -103,6 +107,20 @@ def _prospect(label: str, joint: Floats, names: Sequence[str]) -> Prospect:
     leading = max(total, key=lambda name: total[name])
     probability = float(joint.sum())
     return Prospect(label, probability, leading, total[leading] / probability)
+
+
+def _after_mending(scene: Scene, mend: Mend) -> tuple[Prospect, ...]:
+    """Whether the check passes after a remedy, as far as the blame says."""
+    blame = scene.scales.blame
+    left = blame * (1 - mend.fixes)
+    works = 1 - float(left.sum() / blame.sum())
+    name = scene.scales.names[int(left.argmax())]
+    leading = float(left.max() / max(left.sum(), 1e-300))
+    pair = (
+        Prospect("passes", works, MENDED, 1.0),
+        Prospect("fails again", 1 - works, name, leading),
+    )
+    return tuple(sorted(pair, key=lambda prospect: -prospect.probability))
 
 
 def exactly(ranking: Ranking, proposal: Proposal) -> Proposal:
@@ -137,4 +155,5 @@ def _supposed(ranking: Ranking, candidate: Candidate) -> Iterator[Prospect]:
             else:
                 yield Prospect(outcome.result, probability, leading.id, leading.probability)
     if left > RARE:
-        yield Prospect(ELSE, left, ranking.causes[0].id, float(np.nan_to_num(0.0)))
+        leading = ranking.causes[0]
+        yield Prospect(ELSE, left, leading.id, leading.probability)

@@ -62,14 +62,25 @@ class Proof:
         if failed:
             return f"not proven: {rows_in_words(failed)} failed last"
         if self.missing:
-            left = [f"{check} on {rows_in_words(rows)}" for check, rows in self.missing]
-            return f"not proven: {' and '.join(left)} has not passed since the last work"
+            return f"not proven: {self._what_is_missing}"
         cause, bound = self.leading, f"{100 * self.below:g} %"
         if cause is not None and not self.holds:
             chance = f"{100 * cause.probability:.0f} %"
             return f"not proven: {cause.says} is still {chance} likely, and {bound} is the bound"
         checks = " and ".join(evidence.model.knowledge.checks)
         return f"proven good: every row passed {checks}, and no cause is left above {bound}"
+
+    @property
+    def _what_is_missing(self) -> str:
+        evidence = self.ranking.evidence
+        left = [f"{check} on {self._rows(rows)}" for check, rows in self.missing]
+        since = " since the last work" if evidence.case.work else ""
+        have = "have" if len(left) > 1 else "has"
+        return f"{' and '.join(left)} {have} not passed under good circumstances{since}"
+
+    def _rows(self, rows: tuple[int, ...]) -> str:
+        whole = len(rows) == self.ranking.evidence.model.machine.rows
+        return "every row" if whole else rows_in_words(rows)
 
     def next(self) -> Iterator[Candidate]:
         """What would go on proving a machine of which no row failed last."""

@@ -115,9 +115,9 @@ def test_units_of_either_system_mean_the_same(machine: Machine) -> None:
         ),
         (
             "xyzzy=3",
-            "xyzzy=3: expected a check, a circumstance or MEASUREMENT@PLACE, got 'xyzzy'; for "
-            "example bleed, bleed-hose, branch-voltage@, bus-resistance@, coil-resistance@, "
-            "coil-voltage@; see rowfault rank --help",
+            "xyzzy=3: expected a check, a circumstance or ACT@PLACE, got 'xyzzy'; for "
+            "example bleed, bleed-again@, bleed-hose, branch-voltage@, bus-resistance@, "
+            "calibrate-sensor@; see rowfault rank --help",
         ),
         (
             "coil-resistanse@row-6=7ohm",

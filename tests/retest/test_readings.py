@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from diagnose.ranking.causes import Ranking
-from diagnose.retest.choose import Proposal, exactly, mutual_information, next_tests
+from diagnose.retest.choose import Proposal, exactly, next_tests
+from diagnose.retest.scales import mutual_information
 from tests.ranking.situations import both_checks, ranked
 
 SITUATIONS = {

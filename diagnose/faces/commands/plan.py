@@ -51,7 +51,7 @@ def plan(
     as_json: bool,
     no_colour: bool,
 ) -> None:
-    """Plan the tests and repairs, as a tree over what they may show.
+    """Plan tests and repairs as a tree.
 
     MACHINE and ARGUMENTS are as for rank; work that was done goes between the runs:
 
