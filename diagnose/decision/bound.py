@@ -33,6 +33,8 @@ class Bound:
         left = situations.repairs.astype(float)
         work = product(left * self.work, self.problem.needs.T)
         fails = -np.expm1(product(left, self.log_chance.T))
+        if self.problem.either.any():
+            self._alternatives(situations, work, fails)
         work += np.multiply(fails, last, out=np.zeros_like(fails), where=fails > 0)
         lost = np.maximum(situations.belief - viable, 0.0).sum(axis=1)
         lost[lost <= NEGLIGIBLE * situations.mass] = 0.0
@@ -41,6 +43,14 @@ class Bound:
             found[:, setup] = (viable * np.minimum(work + arrival, last)).sum(axis=1)
         found += np.multiply(lost, last, out=np.zeros_like(lost), where=lost > 0)[:, None]
         return found
+
+    def _alternatives(self, situations: Situations, work: Floats, fails: Floats) -> None:
+        """Write over what hypotheses with alternatives need at least: the cheapest of them."""
+        many, needs, chances = self.problem.alternatives
+        left = situations.repairs[:, needs]
+        cheapest = np.where(left & (chances > 0), self.work[needs], np.inf).min(axis=2)
+        work[:, many] = np.where(np.isfinite(cheapest), cheapest, 0.0)
+        fails[:, many] = np.where(left, 1 - chances, 1.0).prod(axis=2)
 
 
 def _least_work(problem: Problem, number: int) -> float:

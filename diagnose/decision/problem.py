@@ -73,6 +73,8 @@ class Problem:
     prior: (H) probability of each hypothesis; sums to 1.
     change: (S, S) minutes from one set-up to another, zero on the diagonal.
     last_resort: minutes of handing over, which restores everything; infinite when there is none.
+    any_of: (H) whether any one of its repairs restores a hypothesis, so that the others are
+        alternatives; otherwise it needs them all. None when there are no alternatives.
 
     Raises
     ------
@@ -84,6 +86,7 @@ class Problem:
     repairs: tuple[Repair, ...]
     change: Floats
     last_resort: float
+    any_of: Bools | None = None
 
     def __post_init__(self) -> None:
         problems = list(_problems(self))
@@ -159,12 +162,36 @@ class Problem:
         return bits
 
     @cached_property
+    def either(self) -> Bools:
+        """(H) whether any one of several repairs restores a hypothesis."""
+        if self.any_of is None:
+            return np.zeros(len(self.prior), dtype=bool)
+        found: Bools = self.any_of & (self.needs.sum(axis=1) > 1)
+        return found
+
+    @cached_property
+    def alternatives(self) -> tuple[Ints, Ints, Floats]:
+        """(M) hypotheses with alternatives, (M, K) which repairs, (M, K) the chance of each.
+
+        Shorter rows are filled up with their first repair at chance 0.
+        """
+        many = np.flatnonzero(self.either)
+        each = [np.flatnonzero(self.needs[h]) for h in many]
+        most = max(map(len, each), default=0)
+        which = np.array([[*e, *[e[0]] * (most - len(e))] for e in each], dtype=np.intp)
+        which = which.reshape(len(many), most)
+        chance = self.fixes[many[:, None], which]
+        for row, one in enumerate(each):
+            chance[row, len(one) :] = 0.0
+        return many, which, chance
+
+    @cached_property
     def several(self) -> tuple[Ints, Ints, Floats]:
         """(M) hypotheses that need several repairs, (M, K) which, (M, K) the chance of each.
 
         Shorter lists are filled up with their first repair again, at chance 1.
         """
-        many = np.flatnonzero(self.needs.sum(axis=1) > 1)
+        many = np.flatnonzero((self.needs.sum(axis=1) > 1) & ~self.either)
         each = [np.flatnonzero(self.needs[h]) for h in many]
         most = max(map(len, each), default=1)
         which = np.array([np.resize(one, most) for one in each], dtype=np.intp)

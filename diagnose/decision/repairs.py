@@ -133,6 +133,8 @@ def _plans(problem: Problem, situations: Situations) -> tuple[Ints, Floats]:
     restored = np.take_along_axis(alone, order, axis=1)
     if len(problem.several[0]):
         restored += _by_the_last(problem, situations, order)
+    if problem.either.any():
+        restored -= _done_before(problem, situations, order)
     return order, _minutes(problem, situations, order, restored)
 
 
@@ -216,6 +218,28 @@ def _before(problem: Problem, setup: Ints, order: Ints) -> Ints:
         begins[:, step] = setup
         setup = ends[setup, order[:, step]]
     return begins
+
+
+def _done_before(problem: Problem, situations: Situations, order: Ints) -> Floats:
+    """(B, R) mass that a repair finds restored by an earlier alternative already.
+
+    `_alone` counts every alternative as if it were the only one.
+    """
+    many, needs, chances = problem.alternatives
+    count, repairs = order.shape
+    place = np.empty_like(order)
+    np.put_along_axis(place, order, np.arange(repairs)[None], axis=1)
+    places = place[:, needs]
+    chance = np.where(situations.repairs[:, needs], chances, 0.0)
+    sequence = np.argsort(places, axis=2)
+    chance = np.take_along_axis(chance, sequence, axis=2)
+    places = np.take_along_axis(places, sequence, axis=2)
+    before = np.ones_like(chance)
+    np.cumprod(1 - chance[:, :, :-1], axis=2, out=before[:, :, 1:])
+    excess = situations.viable[:, many, None] * chance * (1 - before)
+    cell = places + (np.arange(count) * repairs)[:, None, None]
+    found = np.bincount(cell.ravel(), excess.ravel(), count * repairs)
+    return found.reshape(count, repairs).astype(float, copy=False)
 
 
 def _by_the_last(problem: Problem, situations: Situations, order: Ints) -> Floats:

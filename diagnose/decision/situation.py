@@ -113,9 +113,12 @@ def repaired(problem: Problem, before: Situations, repair: Ints) -> Situations:
     needed = problem.needs[:, repair].T > 0
     viable = before.viable * np.where(needed, problem.fixes[:, repair].T, 1.0)
     complete = needed & ~(product(left, problem.needs.T) > 0)
+    either = needed & problem.either
+    complete |= either
+    remaining = np.where(either, np.maximum(before.viable - viable, 0.0), 0.0)
     return Situations(
         np.maximum(before.belief - np.where(complete, viable, 0.0), 0.0),
-        np.where(complete, 0.0, viable),
+        np.where(complete, remaining, viable),
         before.tests,
         left,
         problem.repair_setups[before.setup, repair],

@@ -26,6 +26,12 @@ from diagnose.ranking.evidence import Evidence, Seen
 FEW_ROWS = 3
 """Reruns of so few rows are told apart in every detail; larger ones by their main outcomes."""
 
+MOST_RUNS = 4
+"""A row that was in so many runs of a check since the last work is not rerun once more.
+
+Judgement: what comes and goes so often is not found by running it again.
+"""
+
 MOST_SUSPECTS = 6
 """Failed rows that are rerun one by one or with neighbours; of more, the nearest to the target.
 
@@ -101,11 +107,22 @@ def open_reruns(evidence: Evidence, checks: Iterable[str]) -> Iterator[Seen]:
 
 
 def reruns(evidence: Evidence, target: int) -> Iterator[Candidate]:
-    """Reruns of every check over every useful set of rows."""
+    """Reruns of every check over every useful set of rows; enough is enough, see `MOST_RUNS`."""
     failed = failed_rows(evidence.case)
     for check in evidence.model.knowledge.checks:
+        made = runs_since_work(evidence, check, target)
         for rows in row_sets(evidence.model.machine, failed, target):
-            yield rerun(evidence, check, rows, failed)
+            if target not in rows or made < MOST_RUNS:
+                yield rerun(evidence, check, rows, failed)
+
+
+def runs_since_work(evidence: Evidence, check: str, row: int) -> int:
+    """How often a row has been through a check since the last work."""
+    return sum(
+        run.results[row - 1] in (Result.PASS, Result.FAIL)
+        for run in evidence.case.runs
+        if run.check == check and run.epoch == evidence.epochs.now
+    )
 
 
 def row_sets(machine: Machine, failed: Sequence[int], target: int) -> list[tuple[int, ...]]:

@@ -100,13 +100,13 @@ def _read_back(
 
 
 def _offers(scene: Scene, made: Decision) -> list[Offer]:
-    found = []
+    found: dict[str, Offer] = {}
     for valued in made.ranked:
         candidate = candidate_of(scene, valued.act)
         if candidate is not None:
             minutes = candidate.minutes + scene.change_to(candidate)
-            found.append(Offer(candidate, minutes, valued.value))
-    return found
+            found.setdefault(candidate.id, Offer(candidate, minutes, valued.value))
+    return list(found.values())
 
 
 def candidate_of(scene: Scene, act: Act) -> Candidate | None:

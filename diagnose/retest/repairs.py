@@ -31,52 +31,59 @@ def mends(scales: Scales, again: str) -> Iterator[Mend]:
     """The remedies that some blame needs, each once; first the mere check again (no candidate).
 
     A false alarm, a spoiled run and what was cured already need nothing but a check that passes.
+    Where a greater remedy clears a fault too, it is offered beside the lesser one.
     """
     evidence = scales.ranking.evidence
     causes = {cause.id: cause for cause in scales.ranking.causes}
-    remedies: dict[str, tuple[Candidate, Floats]] = {}
+    found: dict[str, tuple[Candidate, Floats]] = {}
     nothing = np.zeros(len(scales.names))
     for number, (name, gone) in enumerate(zip(scales.names, scales.gone, strict=True)):
         cause = causes.get(name)
         if name != SEVERAL and (cause is None or cause.remedy is None or gone):
             nothing[number] = 1.0
-        elif cause is not None and cause.remedy is not None:
-            candidate = remedy_candidate(evidence, cause, again)
-            _, fixes = remedies.setdefault(candidate.id, (candidate, np.zeros(len(scales.names))))
-            fixes[number] = cause.remedy.fixes
-    for id in _likeliest(scales, causes, evidence):
-        if id in remedies:
-            remedies[id][1][-1] = remedies[id][1].max()
+        elif cause is not None:
+            for remedy in remedies_of(evidence, cause):
+                candidate = remedy_candidate(evidence, cause, remedy, again)
+                _, fixes = found.setdefault(candidate.id, (candidate, np.zeros(len(scales.names))))
+                fixes[number] = remedy.fixes
+    for id in _likeliest(scales, causes):
+        if id in found:
+            found[id][1][-1] = found[id][1].max()
     yield Mend(None, nothing)
-    yield from (Mend(candidate, fixes) for candidate, fixes in remedies.values())
+    yield from (Mend(candidate, fixes) for candidate, fixes in found.values())
 
 
-def _likeliest(scales: Scales, causes: Mapping[str, Cause], evidence: Evidence) -> Sequence[str]:
+def _likeliest(scales: Scales, causes: Mapping[str, Cause]) -> Sequence[str]:
     """The remedies likeliest to be needed when several causes act together."""
+    evidence = scales.ranking.evidence
     needed: dict[str, float] = {}
     for number, (name, gone) in enumerate(zip(scales.names, scales.gone, strict=True)):
         cause = causes.get(name)
         if cause is not None and cause.remedy is not None and not gone:
-            remedy = remedy_id(evidence, cause)
+            remedy = remedy_id(evidence, cause, cause.remedy)
             state = scales.beliefs.blamed[number - 1]
             needed[remedy] = needed.get(remedy, 0.0) + float(scales.beliefs.several[state])
     return sorted(needed, key=lambda remedy: -needed[remedy])[:AT_ONCE]
 
 
-def remedy_id(evidence: Evidence, cause: Cause) -> str:
+def remedies_of(evidence: Evidence, cause: Cause) -> list[Remedy]:
+    """Every remedy that can clear a cause, its own first."""
+    kind = evidence.model.machine.parts[cause.part]
+    able = [one for one in kind.remedies if cause.mode in {m.id for m in kind.cleared_by(one.id)}]
+    return sorted(able, key=lambda one: one != cause.remedy)
+
+
+def remedy_id(evidence: Evidence, cause: Cause, remedy: Remedy) -> str:
     """``REMEDY@PART``, at the place where what is to be mended is by now."""
-    assert cause.remedy is not None
-    return f"{cause.remedy.id}@{evidence.epochs.place_of(cause.part, cause.mode)}"
+    return f"{remedy.id}@{evidence.epochs.place_of(cause.part, cause.mode)}"
 
 
-def remedy_candidate(evidence: Evidence, cause: Cause, again: str) -> Candidate:
-    """The remedy of a cause as something to do next."""
-    assert cause.remedy is not None
+def remedy_candidate(evidence: Evidence, cause: Cause, remedy: Remedy, again: str) -> Candidate:
+    """A remedy of a cause as something to do next; ``again`` is the check that proves it."""
     part = evidence.epochs.place_of(cause.part, cause.mode)
     machine = evidence.model.machine
-    remedy: Remedy = cause.remedy
     return Candidate(
-        id=remedy_id(evidence, cause),
+        id=remedy_id(evidence, cause, remedy),
         kind="remedy",
         says=f"{part_in_words(part, machine.parts[part])}: {remedy.does}",
         rows=machine.rows_of(part),

@@ -20,7 +20,7 @@ from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.retest.candidates import Candidate, measurements, questions, reruns
 from diagnose.retest.repairs import Mend, mends
-from diagnose.retest.scales import Scales, Weighed
+from diagnose.retest.scales import SEVERAL, Scales, Weighed
 from diagnose.retest.swaps import swaps
 from diagnose.retest.targets import Trouble
 
@@ -128,6 +128,7 @@ class Scene:
             repairs=tuple(self._repairs()),
             change=np.array(change),
             last_resort=known.rates.hand_over_minutes,
+            any_of=np.array([self.scales.names[blame] != SEVERAL for blame in self.kept.tolist()]),
         )
 
     def _tests(self) -> Iterator[Test]:

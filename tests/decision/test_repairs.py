@@ -11,6 +11,7 @@ from itertools import permutations
 import numpy as np
 import pytest
 
+from diagnose.decision.lookahead import decide
 from diagnose.decision.problem import ANY, Problem, Repair
 from diagnose.decision.repairs import (
     expected_cost,
@@ -156,3 +157,23 @@ def test_without_a_last_resort_all_repairs_are_tried() -> None:
     plan = repair_order(problem, problem.prior, 0)
     assert plan.order == (1, 0)
     assert plan.minutes == pytest.approx(11 + 0.4 * 11)
+
+
+def test_alternatives_are_tried_in_turn_and_counted_once() -> None:
+    """One fault, two remedies: 0.4 × 10 min first, then 0.9 × 50 min, else hand over at 300."""
+    problem = Problem(
+        prior=np.array([1.0]),
+        tests=(),
+        repairs=(
+            Repair("clean", 10, 0, np.array([0.4]), 0, 0),
+            Repair("replace", 50, 0, np.array([0.9]), 0, 0),
+        ),
+        change=np.zeros((1, 1)),
+        last_resort=300,
+        any_of=np.array([True]),
+    )
+    by_hand = 10 + 0.6 * 50 + 0.6 * 0.1 * 300
+    assert repair_order(problem, problem.prior, 0).minutes == pytest.approx(by_hand)
+    made = decide(problem, problem.prior, 0, depth=3)
+    assert made.value == pytest.approx(by_hand)
+    assert made.lower <= by_hand
