@@ -15,23 +15,30 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from diagnose.cases.case import Case, Reading, Result, Run
+    from diagnose.cases.case import Case, Reading, Remedied, Result, Run, Swapped
     from diagnose.cases.casefile import read_case_file
     from diagnose.cases.typed import read_typed
     from diagnose.machine.graph import Machine, load_machine
+    from diagnose.planreport import plan, plan_report
     from diagnose.report import rank, ranking_report
     from diagnose.retest.choose import next_tests
+    from diagnose.retest.scene import Means
 
 __version__ = "0.1.0"
 
 __all__ = [
     "Case",
     "Machine",
+    "Means",
     "Reading",
+    "Remedied",
     "Result",
     "Run",
+    "Swapped",
     "load_machine",
     "next_tests",
+    "plan",
+    "plan_report",
     "rank",
     "ranking_report",
     "read_case_file",
@@ -41,11 +48,16 @@ __all__ = [
 _HOMES = {
     "Case": "diagnose.cases.case",
     "Machine": "diagnose.machine.graph",
+    "Means": "diagnose.retest.scene",
     "Reading": "diagnose.cases.case",
+    "Remedied": "diagnose.cases.case",
     "Result": "diagnose.cases.case",
     "Run": "diagnose.cases.case",
+    "Swapped": "diagnose.cases.case",
     "load_machine": "diagnose.machine.graph",
     "next_tests": "diagnose.retest.choose",
+    "plan": "diagnose.planreport",
+    "plan_report": "diagnose.planreport",
     "rank": "diagnose.report",
     "ranking_report": "diagnose.report",
     "read_case_file": "diagnose.cases.casefile",

@@ -9,7 +9,7 @@ A `Case` holds only what was observed. What it means is worked out by later modu
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 
 
@@ -131,3 +131,20 @@ class Case:
     readings: tuple[Reading, ...] = ()
     history: Mapping[str, str] = field(default_factory=dict)
     work: tuple[Work, ...] = ()
+
+    def then(self, event: Run | Reading | Work) -> Case:
+        """The case with one more thing that happened; its number and epoch are filled in.
+
+        >>> case = Case("mounted-6").then(Run(0, "response", (Result.PASS,) * 5 + (Result.FAIL,)))
+        >>> case = case.then(Remedied("replace-coil", "row-6/valve"))
+        >>> case = case.then(Run(0, "response", (Result.PASS,) * 6))
+        >>> [(run.index, run.epoch) for run in case.runs]
+        [(1, 0), (2, 1)]
+        """
+        epoch = len(self.work)
+        if isinstance(event, Run):
+            run = replace(event, index=len(self.runs) + 1, epoch=epoch)
+            return replace(self, runs=(*self.runs, run))
+        if isinstance(event, Reading):
+            return replace(self, readings=(*self.readings, replace(event, epoch=epoch)))
+        return replace(self, work=(*self.work, event))

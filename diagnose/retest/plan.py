@@ -91,6 +91,13 @@ class Plan:
         """What to do first, or None when no row failed."""
         return best_choice(self.scene, self.goal) if self.scene else None
 
+    @property
+    def act(self) -> Candidate | None:
+        """What to do now; None when the machine is proven good or is to be handed over."""
+        if self.choice is not None:
+            return self.choice.candidate
+        return next(iter(self.proof.next()), None)
+
     @cached_property
     def tree(self) -> Step | End:
         """The plan, `depth` acts deep."""

@@ -88,9 +88,15 @@ class Proof:
         for check, rows in self.missing:
             yield rerun(evidence, check, rows, ())
         if not self.missing and self.leading is not None and not self.holds:
-            shown = self.leading.rows or range(1, evidence.model.machine.rows + 1)
-            for check in evidence.model.knowledge.checks:
-                yield rerun(evidence, check, tuple(shown), ())
+            yield self._what_shows(self.leading)
+
+    def _what_shows(self, cause: Cause) -> Candidate:
+        """The check that shows a cause best for its minutes, on the rows that depend on it."""
+        evidence = self.ranking.evidence
+        mode = evidence.model.machine.parts[cause.part].mode(cause.mode)
+        rows = cause.rows or tuple(range(1, evidence.model.machine.rows + 1))
+        again = {check: rerun(evidence, check, rows, ()) for check in mode.shows}
+        return max(again.values(), key=lambda act: mode.shows[act.check] / act.minutes)
 
 
 def rows_passed(evidence: Evidence, check: str) -> frozenset[int]:
