@@ -37,11 +37,19 @@ def model_of(machine_id: str) -> Model:
     return Model(machine, knowledge)
 
 
-def planned(goal: Goal = "restore", depth: int = 2, watch: Watch | None = None) -> Policy:
-    """Work by the planner; ``watch`` sees every ranking on which a decision is made."""
+def planned(
+    goal: Goal = "restore",
+    depth: int = 2,
+    watch: Watch | None = None,
+    model: Model | None = None,
+) -> Policy:
+    """Work by the planner; ``watch`` sees every ranking on which a decision is made.
+
+    ``model`` is what the planner believes, when that is not what ships.
+    """
 
     def work(world: World) -> None:
-        ranking = begin(world)
+        ranking = begin(world, model)
         for _ in range(MOST_STEPS):
             found = troubles(ranking)
             if not found:
@@ -81,9 +89,9 @@ def _likeliest(scene: Scene) -> Choice:
     return Choice(candidate, 0.0, 0.0, 0.0, False, 0, ())
 
 
-def begin(world: World) -> Ranking:
+def begin(world: World, model: Model | None = None) -> Ranking:
     """What is known after the full run of every check with which all policies begin."""
-    model = model_of(world.machine.id)
+    model = model or model_of(world.machine.id)
     ranking = Ranking(Evidence(model, Case(world.machine.id), ()))
     for check in world.knowledge.checks:
         ranking = ran(ranking, world, check, range(1, world.machine.rows + 1))

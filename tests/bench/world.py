@@ -47,17 +47,31 @@ class World:
         rows = list(rows)
         self._spend(made.setup, made.set_up_minutes + made.minutes_per_row * len(rows))
         self.reruns += 1
-        shown = {row: bool(self.rng.random() < self._fails(check, row)) for row in rows}
+        sound = self._sound(check)
+        shown = {row: bool(self.rng.random() >= sound * self._passes(check, row)) for row in rows}
         self.log.append(f"{check} {rows}: {[row for row, fails in shown.items() if fails]} fail")
         return shown
 
-    def _fails(self, check: str, row: int) -> float:
+    def _sound(self, check: str) -> float:
+        """What of a row's chance to pass is left by whatever nobody can see go wrong in a run."""
+        left = 1.0
+        for circumstance in self.knowledge.of_scope("run").values():
+            if circumstance.value == "none":
+                spin = self.rng.random()
+                for state in circumstance.states:
+                    spin -= state.prior_for(check)
+                    if spin < 0:
+                        left *= 1 - state.shows.get(check, 0.0)
+                        break
+        return left
+
+    def _passes(self, check: str, row: int) -> float:
         passes = 1 - self.knowledge.checks[check].false_alarm
         above = set(self.machine.ancestors(row, check))
         for part, mode in self.faults:
             if part in above:
                 passes *= 1 - self._chance(self._mode(part, mode).shows.get(check, 0.0))
-        return 1 - passes
+        return passes
 
     def _chance(self, stated: float) -> float:
         return float(np.clip(stated + self.shift, 0.02, 0.99)) if stated else 0.0
