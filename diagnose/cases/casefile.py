@@ -49,7 +49,11 @@ class RunEntry(Strict):
 
     @property
     def text(self) -> str:
-        """The results as they would be typed."""
+        """The results as they would be typed.
+
+        >>> RunEntry(check="bleed", rows={"fail": 12, "pass": "rest"}).text
+        'fail:12,pass:rest'
+        """
         if self.rows:
             return ",".join(f"{word}:{rows}" for word, rows in self.rows.items())
         return self.pattern or ""
@@ -73,7 +77,12 @@ class CaseFile(Strict):
     readings: tuple[ReadingEntry, ...] = ()
 
     def faults(self) -> Iterator[Fault]:
-        """Runs without results, or with results told twice."""
+        """Runs without results, or with results told twice.
+
+        >>> [(path, wrong)] = CaseFile(machine="mine", runs=[{"check": "bleed"}]).faults()
+        >>> path, wrong.got
+        (('runs', 0), 'neither')
+        """
         for place, run in enumerate(self.runs):
             if (run.pattern is None) == (run.rows is None):
                 got = "neither" if run.rows is None else "both"
@@ -99,7 +108,14 @@ def read_case_file(
 def case_of(
     document: Document, knowledge: Knowledge, machine: Machine | None = None
 ) -> tuple[Machine, Case]:
-    """The same for a document in hand."""
+    r"""The same for a document in hand.
+
+    >>> from diagnose.knowledge.strictyaml import read_text
+    >>> text = "machine: mounted-6\nruns: [{check: bleed, rows: {fail: 6, pass: rest}}]"
+    >>> machine, case = case_of(read_text(text, "case.yaml"), load_knowledge())
+    >>> machine.id, case.runs[0].pattern
+    ('mounted-6', 'PPPPPF')
+    """
     file, problems = check_model(document, CaseFile)
     built = None
     if file is not None:

@@ -114,11 +114,21 @@ class PartKind(Strict):
         return by_id(self.modes, name)
 
     def remedy(self, name: str) -> Remedy:
-        """The remedy with this id. Raises `KeyError` when there is none."""
+        """The remedy with this id. Raises `KeyError` when there is none.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> load_knowledge().parts["coupler"].remedy("reseat-coupler").parts_price
+        'none'
+        """
         return by_id(self.remedies, name)
 
     def measurement(self, name: str) -> Measurement:
-        """The measurement with this id. Raises `KeyError` when there is none."""
+        """The measurement with this id. Raises `KeyError` when there is none.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> load_knowledge().parts["valve"].measurement("coil-resistance").unit
+        'ohm'
+        """
         return by_id(self.measurements, name)
 
     def faults(self) -> Iterator[Fault]:
@@ -154,7 +164,12 @@ Named = TypeVar("Named", Mode, Remedy, Measurement)
 
 
 def by_id(items: tuple[Named, ...], name: str) -> Named:
-    """The item with this id. Raises `KeyError` when there is none."""
+    """The item with this id. Raises `KeyError` when there is none.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> by_id(load_knowledge().parts["valve"].modes, "coil_open").remedy
+    'replace-coil'
+    """
     for item in items:
         if item.id == name:
             return item
