@@ -48,11 +48,19 @@ class Run:
 
     @property
     def pattern(self) -> str:
-        """The results as one letter per row, in row order."""
+        """The results as one letter per row, in row order.
+
+        >>> Run(1, "bleed", (Result.PASS, Result.UNSURE)).pattern
+        'P?'
+        """
         return "".join(result.value for result in self.results)
 
     def rows_with(self, result: Result) -> tuple[int, ...]:
-        """The rows (from 1) that showed ``result``."""
+        """The rows (from 1) that showed ``result``.
+
+        >>> Run(1, "bleed", (Result.FAIL, Result.PASS, Result.FAIL)).rows_with(Result.FAIL)
+        (1, 3)
+        """
         return tuple(row for row, seen in enumerate(self.results, start=1) if seen is result)
 
 

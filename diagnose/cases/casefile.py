@@ -58,7 +58,11 @@ class RunEntry(Strict):
 
     @property
     def text(self) -> str:
-        """The results as they would be typed."""
+        """The results as they would be typed.
+
+        >>> RunEntry(check="bleed", rows={"fail": 12, "pass": "rest"}).text
+        'fail:12,pass:rest'
+        """
         if self.rows:
             return ",".join(f"{word}:{rows}" for word, rows in self.rows.items())
         return self.pattern or ""
@@ -145,7 +149,12 @@ class CaseFile(Strict):
     story: tuple[StoryEntry, ...] = ()
 
     def faults(self) -> Iterator[Fault]:
-        """Runs without results, or with results told twice; a story beside runs or readings."""
+        """Runs without results, or with results told twice; a story beside runs or readings.
+
+        >>> [(path, wrong)] = CaseFile(machine="mine", runs=[{"check": "bleed"}]).faults()
+        >>> path, wrong.got
+        (('runs', 0), 'neither')
+        """
         if self.story and (self.runs or self.readings):
             yield ("story",), Wrong("either story, or runs and readings", "both", "keep one")
         for place, entry in enumerate(self.story):
@@ -175,7 +184,14 @@ def read_case_file(
 def case_of(
     document: Document, knowledge: Knowledge, machine: Machine | None = None
 ) -> tuple[Machine, Case]:
-    """The same for a document in hand."""
+    r"""The same for a document in hand.
+
+    >>> from diagnose.knowledge.strictyaml import read_text
+    >>> text = "machine: mounted-6\nruns: [{check: bleed, rows: {fail: 6, pass: rest}}]"
+    >>> machine, case = case_of(read_text(text, "case.yaml"), load_knowledge())
+    >>> machine.id, case.runs[0].pattern
+    ('mounted-6', 'PPPPPF')
+    """
     file, problems = check_model(document, CaseFile)
     built = None
     if file is not None:

@@ -43,6 +43,12 @@ def located(where: Place) -> Iterator[None]:
 
 
 def refuse(problems: list[Problem]) -> None:
-    """Raise everything that was collected, once, as `FileProblems`; do nothing if all is well."""
+    """Raise everything that was collected, once, as `FileProblems`; do nothing if all is well.
+
+    >>> refuse([])
+    >>> refuse([Problem(Place("row"), "a row", "'x'")])
+    Traceback (most recent call last):
+    diagnose.errors.FileProblems: row: expected a row, got 'x'
+    """
     if problems:
         raise FileProblems(list(dict.fromkeys(problems)))

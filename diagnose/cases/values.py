@@ -93,6 +93,11 @@ def reading_value(measurement: Measurement, text: str) -> float | str:
     """What was read: ``yes`` or ``no`` for a look, else a number in the measurement's own unit.
 
     Raises `Wrong`.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> coil = load_knowledge().parts["valve"].measurement("coil-resistance")
+    >>> reading_value(coil, "7.4ohm")
+    7.4
     """
     if measurement.unit == "choice":
         return _choice(text, YES_NO)
@@ -175,7 +180,12 @@ def place_of(machine: Machine, act: str, place: str) -> str:
 
 
 def parts_with(machine: Machine, act: str) -> tuple[str, ...]:
-    """The parts of a machine that list a measurement, remedy or swap, in the machine's order."""
+    """The parts of a machine that list a measurement, remedy or swap, in the machine's order.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> parts_with(load_machine("mounted-6"), "supply-voltage")
+    ('power/feed',)
+    """
     return tuple(part for part, kind in machine.parts.items() if act in _acts(kind))
 
 
@@ -203,6 +213,11 @@ def swap_ids(knowledge: Knowledge) -> tuple[str, ...]:
 
 
 def measurement_ids(knowledge: Knowledge) -> tuple[str, ...]:
-    """Every measurement that some part kind lists, each once."""
+    """Every measurement that some part kind lists, each once.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> "coil-resistance" in measurement_ids(load_knowledge())
+    True
+    """
     kinds = knowledge.parts.values()
     return tuple(dict.fromkeys(each.id for kind in kinds for each in kind.measurements))

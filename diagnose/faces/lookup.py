@@ -32,6 +32,11 @@ def explained(name: str, knowledge: Knowledge, rules: Rules) -> tuple[Explained,
     Raises
     ------
     UnknownName: nothing answers to it; the nearest ids are offered.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.reasoning.loading import load_rules
+    >>> [page.sort for page in explained("oil", load_knowledge(), load_rules())]
+    ['circumstance']
     """
     found = tuple(_found(name.strip(), knowledge, rules))
     if not found:
@@ -41,7 +46,13 @@ def explained(name: str, knowledge: Knowledge, rules: Rules) -> tuple[Explained,
 
 
 def ids(knowledge: Knowledge, rules: Rules) -> tuple[str, ...]:
-    """Every id that has a page, parts of machines left out."""
+    """Every id that has a page, parts of machines left out.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.reasoning.loading import load_rules
+    >>> "valve:coil_open" in ids(load_knowledge(), load_rules())
+    True
+    """
     kinds = knowledge.parts.values()
     modes = (f"{kind.id}:{mode.id}" for kind in kinds for mode in kind.modes)
     known = (

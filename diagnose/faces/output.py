@@ -51,10 +51,21 @@ def print_tidily(console: Console, what: RenderableType) -> None:
 
 
 def print_lines(lines: Iterable[str]) -> None:
-    """Print plain lines."""
+    """Print plain lines.
+
+    >>> print_lines(["one", "two"])
+    one
+    two
+    """
     sys.stdout.writelines(f"{line}\n" for line in lines)
 
 
 def print_json(data: Mapping[str, object]) -> None:
-    """Print one JSON document in plain ASCII, so that any terminal and any pipe can carry it."""
+    """Print one JSON document in plain ASCII, so that any terminal and any pipe can carry it.
+
+    >>> print_json({"rows": 6})
+    {
+      "rows": 6
+    }
+    """
     sys.stdout.write(json.dumps(data, indent=2, allow_nan=False) + "\n")

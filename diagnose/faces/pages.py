@@ -48,12 +48,21 @@ def page(title: str, *chapters: tuple[str, str]) -> str:
 
 
 def bullets(lines: Iterable[str]) -> str:
-    """The lines as a Markdown list, each a sentence."""
+    r"""The lines as a Markdown list, each a sentence.
+
+    >>> bullets(["engine off", "key out"])
+    '- Engine off.\n- Key out.'
+    """
     return "\n".join(f"- {sentence(line)}" for line in lines)
 
 
 def kind_page(kind: PartKind) -> str:
-    """What a part kind is, how it fails, what shows it and what is done about it."""
+    """What a part kind is, how it fails, what shows it and what is done about it.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> kind_page(load_knowledge().parts["valve"]).splitlines()[0]
+    '# row valve (valve)'
+    """
     return page(
         f"{kind.name} ({kind.id})",
         ("What it is", sentence(kind.says)),
@@ -65,7 +74,13 @@ def kind_page(kind: PartKind) -> str:
 
 
 def mode_page(kind: PartKind, mode: Mode) -> str:
-    """One way to fail: what happens, how likely, what shows it, the remedy."""
+    """One way to fail: what happens, how likely, what shows it, the remedy.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> valve = load_knowledge().parts["valve"]
+    >>> mode_page(valve, valve.mode("coil_open")).splitlines()[0]
+    '# row valve: coil open (valve:coil_open)'
+    """
     return page(
         f"{kind.name}: {mode.name} ({kind.id}:{mode.id})",
         ("What happens", sentence(mode.says)),
@@ -77,7 +92,12 @@ def mode_page(kind: PartKind, mode: Mode) -> str:
 
 
 def check_page(check: Check) -> str:
-    """What a check is, how it is made, what it needs and what to beware of."""
+    """What a check is, how it is made, what it needs and what to beware of.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> check_page(load_knowledge().checks["bleed"]).splitlines()[0]
+    '# bleed check (bleed)'
+    """
     steps = "\n".join(f"{n}. {sentence(step)}" for n, step in enumerate(check.how, start=1))
     cost = (
         f"{minutes_text(check.set_up_minutes)} to set up, "
@@ -97,7 +117,12 @@ def check_page(check: Check) -> str:
 
 
 def circumstance_page(circumstance: Circumstance) -> str:
-    """What a circumstance is, what can be said of it, and what each state does to a check."""
+    """What a circumstance is, what can be said of it, and what each state does to a check.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> circumstance_page(load_knowledge().circumstances["oil"]).splitlines()[0]
+    '# oil temperature (oil)'
+    """
     ask, prepare = circumstance.ask, circumstance.prepare
     return page(
         f"{circumstance.name} ({circumstance.id})",
@@ -114,7 +139,12 @@ def circumstance_page(circumstance: Circumstance) -> str:
 
 
 def group_page(group: str, knowledge: Knowledge) -> str:
-    """What belongs to a group of causes."""
+    """What belongs to a group of causes.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> group_page("wiring", load_knowledge()).splitlines()[0]
+    '# causes: wiring'
+    """
     kinds = [kind for kind in knowledge.parts.values() if kind.group == group]
     asked = knowledge.of_scope("run").values() if group == "circumstances" else []
     members = [f"{kind.name} ({kind.id}): {kind.says}" for kind in kinds]

@@ -24,7 +24,12 @@ OPERATORS = {
 
 
 def rule_page(rule: Rule) -> str:
-    """What a rule says, when, why, when it is wrong, its source, and its examples."""
+    """What a rule says, when, why, when it is wrong, its source, and its examples.
+
+    >>> from diagnose.reasoning.loading import load_rules
+    >>> rule_page(load_rules().by_id["oil-cold"]).splitlines()[0]
+    '# rule oil-cold'
+    """
     trial = "It is on trial: watch whether it helps." if rule.status == "on-trial" else ""
     return page(
         f"rule {rule.id}",

@@ -70,7 +70,12 @@ class Circumstance(Strict):
     prepare: Prepare | None = None
 
     def state(self, name: str) -> State:
-        """The state with this id. Raises `KeyError` when there is none."""
+        """The state with this id. Raises `KeyError` when there is none.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> load_knowledge().circumstances["engine"].state("off").id
+        'off'
+        """
         for state in self.states:
             if state.id == name:
                 return state

@@ -89,7 +89,17 @@ class Layout(Strict):
     extra: tuple[Extra, ...] = ()
 
     def rows_of(self, item: Section | Branch | Port | Extra) -> tuple[int, ...]:
-        """The rows that an item names, in order of number; none when they cannot be read."""
+        """The rows that an item names, in order of number; none when they cannot be read.
+
+        >>> section = {"id": "section-1", "rows": "1-3"}
+        >>> branch = {"id": "harness-1", "rows": "1-3", "controller": "controller-1"}
+        >>> layout = Layout.model_validate(
+        ...     {"id": "mine", "name": "mine", "rows": 3, "sections": [section],
+        ...      "branches": [branch], "controllers": [{"id": "controller-1"}]}
+        ... )
+        >>> layout.rows_of(layout.sections[0])
+        (1, 2, 3)
+        """
         try:
             return read_rows(item.rows, self.rows) if item.rows is not None else ()
         except Wrong:

@@ -148,7 +148,12 @@ class PartKind(Strict):
         return by_id(self.modes, name)
 
     def remedy(self, name: str) -> Remedy:
-        """The remedy with this id. Raises `KeyError` when there is none."""
+        """The remedy with this id. Raises `KeyError` when there is none.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> load_knowledge().parts["coupler"].remedy("reseat-coupler").parts_price
+        'none'
+        """
         return by_id(self.remedies, name)
 
     def cleared_by(self, remedy: str) -> tuple[Mode, ...]:
@@ -162,7 +167,12 @@ class PartKind(Strict):
         return tuple(m for m in self.modes if m.remedy == remedy or m.id in also)
 
     def measurement(self, name: str) -> Measurement:
-        """The measurement with this id. Raises `KeyError` when there is none."""
+        """The measurement with this id. Raises `KeyError` when there is none.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> load_knowledge().parts["valve"].measurement("coil-resistance").unit
+        'ohm'
+        """
         return by_id(self.measurements, name)
 
     def swap(self, name: str) -> Swap:
@@ -208,7 +218,12 @@ Named = TypeVar("Named", Mode, Remedy, Measurement, Swap)
 
 
 def by_id(items: tuple[Named, ...], name: str) -> Named:
-    """The item with this id. Raises `KeyError` when there is none."""
+    """The item with this id. Raises `KeyError` when there is none.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> by_id(load_knowledge().parts["valve"].modes, "coil_open").remedy
+    'replace-coil'
+    """
     for item in items:
         if item.id == name:
             return item

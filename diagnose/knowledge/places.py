@@ -25,32 +25,56 @@ class Folders:
 
     @property
     def rules(self) -> Path:
-        """The rule base."""
+        """The rule base.
+
+        >>> Folders(Path("mine")).rules.name
+        'rules'
+        """
         return self.root / "rules"
 
     @property
     def casebook(self) -> Path:
-        """Worked cases."""
+        """Worked cases.
+
+        >>> Folders(Path("mine")).casebook.name
+        'casebook'
+        """
         return self.root / "casebook"
 
     @property
     def machines(self) -> Path:
-        """Layouts, one file per machine."""
+        """Layouts, one file per machine.
+
+        >>> Folders(Path("mine")).machines.name
+        'machines'
+        """
         return self.root / "graphs" / "machines"
 
     @property
     def parts(self) -> Path:
-        """Part kinds."""
+        """Part kinds.
+
+        >>> Folders(Path("mine")).parts.name
+        'parts'
+        """
         return self.root / "graphs" / "parts"
 
     @property
     def checks(self) -> Path:
-        """The checks."""
+        """The checks.
+
+        >>> Folders(Path("mine")).checks.name
+        'checks'
+        """
         return self.root / "graphs" / "checks"
 
     @property
     def circumstances(self) -> Path:
-        """Circumstances of runs and of cases."""
+        """Circumstances of runs and of cases.
+
+        >>> Folders(Path("mine")).circumstances.name
+        'circumstances'
+        """
         return self.root / "graphs" / "circumstances"
 
     @property

@@ -22,7 +22,11 @@ class Wrong(ValueError):
         self.expected, self.got, self.remedy = expected, got, remedy
 
     def at(self, where: Place) -> Problem:
-        """The same complaint with its place."""
+        """The same complaint with its place.
+
+        >>> Wrong("a row", "'x'").at(Place("mine.yaml", 2)).where.line
+        2
+        """
         return Problem(where, self.expected, self.got, self.remedy)
 
 

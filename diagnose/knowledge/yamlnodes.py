@@ -44,7 +44,11 @@ def compose(text: str, source: str) -> Node | None:
 
 
 def refused(where: Place, expected: str, got: str, remedy: str = "") -> FileProblems:
-    """The error for a file that cannot be read at all."""
+    """The error for a file that cannot be read at all.
+
+    >>> str(refused(Place("mine.yaml", 2), "one document in the file", "a second one"))
+    'mine.yaml:2: expected one document in the file, got a second one'
+    """
     return FileProblems([Problem(where, expected, got, remedy)])
 
 

@@ -52,7 +52,18 @@ def parts_of(layout: Layout) -> Iterator[PartOf]:
 
 
 def extra_edges(layout: Layout) -> Iterator[tuple[str, str]]:
-    """What the layout's extra parts serve: (extra part, part that needs it)."""
+    """What the layout's extra parts serve: (extra part, part that needs it).
+
+    >>> section = {"id": "section-1", "rows": "1"}
+    >>> branch = {"id": "harness-1", "rows": "1", "controller": "controller-1"}
+    >>> cooler = {"id": "supply/cooler", "kind": "filter", "serves": ["section-1/hose"]}
+    >>> layout = Layout.model_validate(
+    ...     {"id": "mine", "name": "mine", "rows": 1, "sections": [section],
+    ...      "branches": [branch], "controllers": [{"id": "controller-1"}], "extra": [cooler]}
+    ... )
+    >>> list(extra_edges(layout))
+    [('supply/cooler', 'section-1/hose')]
+    """
     for extra in layout.extra:
         for part in extra.serves:
             yield extra.id, part

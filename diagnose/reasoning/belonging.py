@@ -19,7 +19,14 @@ Bound = Mapping[str, tuple[str, Tests]]
 
 
 def out_of_place(rule: Rule, names: Names) -> Iterator[Complaint]:
-    """Names in conditions, conclusions and examples that no case can show together."""
+    """Names in conditions, conclusions and examples that no case can show together.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.reasoning.loading import load_rules
+    >>> rule = load_rules().by_id["oil-cold"]
+    >>> list(out_of_place(rule, Names(load_knowledge())))
+    []
+    """
     bound: dict[str, tuple[str, Tests]] = {}
     for number, condition in enumerate(rule.when):
         tests = _with_bound(condition, bound, names)

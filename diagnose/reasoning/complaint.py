@@ -21,7 +21,13 @@ class Complaint:
     remedy: str = ""
 
     def at(self, document: Document) -> Problem:
-        """The same with its line."""
+        r"""The same with its line.
+
+        >>> from diagnose.knowledge.strictyaml import read_text
+        >>> document = read_text("id: mine\nsays: x", "mine.yaml")
+        >>> print(Complaint(("says",), "a sentence", "'x'").at(document))
+        mine.yaml:2: expected a sentence, got 'x'
+        """
         return Problem(document.place(self.path), self.expected, self.got, self.remedy)
 
 

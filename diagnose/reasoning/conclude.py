@@ -57,7 +57,11 @@ def conclude_case(
 
 
 def conclude(facts: Sequence[Fact], rules: Rules) -> tuple[Finding, ...]:
-    """The same for facts in hand."""
+    """The same for facts in hand.
+
+    >>> conclude((), load_rules())
+    ()
+    """
     sources: list[Fact | Finding] = list(facts)
     for stratum in rules.strata:
         sources += _found(stratum, sources, rules)

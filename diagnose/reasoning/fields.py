@@ -36,7 +36,11 @@ class Field:
 
     @property
     def numeric(self) -> bool:
-        """Whether it holds a number."""
+        """Whether it holds a number.
+
+        >>> Field("row", "row number").numeric, Field("check", "id").numeric
+        (True, False)
+        """
         return self.type in NUMBERS
 
 

@@ -25,7 +25,11 @@ class Group:
     checks: frozenset[str] = frozenset()
 
     def matters_to(self, check: str) -> bool:
-        """Whether the check depends on what the rows share."""
+        """Whether the check depends on what the rows share.
+
+        >>> Group("port", "port-left", (1,), 2, frozenset({"bleed"})).matters_to("response")
+        False
+        """
         return not self.checks or check in self.checks
 
 

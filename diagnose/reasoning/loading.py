@@ -27,7 +27,11 @@ class Rules:
 
     @cached_property
     def by_id(self) -> Mapping[str, Rule]:
-        """Every rule by its id."""
+        """Every rule by its id.
+
+        >>> load_rules().by_id["engine-stopped"].group
+        'circumstances'
+        """
         return {rule.id: rule for rule in self.rules}
 
     @cached_property
@@ -73,6 +77,10 @@ def read_beside(folder: Path | None) -> tuple[tuple[RuleFile, ...], Rules]:
     """The rules of a folder, and all rules that would be in use with it; None for those in use.
 
     Raises `FileProblems` with everything that is wrong, or when the folder holds no rule.
+
+    >>> files, rules = read_beside(None)
+    >>> len(files) == len(rules.rules)
+    True
     """
     in_use = [path for root in (shipped(), own()) for path in rule_paths(root.rules)]
     mine = rule_paths(folder) if folder else in_use
@@ -95,7 +103,12 @@ def rule_paths(folder: Path) -> list[Path]:
 
 
 def read_rules(paths: Sequence[Path], names: Names | None = None) -> tuple[RuleFile, ...]:
-    """Rules in the order of their files. Raises `FileProblems` with all that is wrong."""
+    """Rules in the order of their files. Raises `FileProblems` with all that is wrong.
+
+    >>> path = shipped().rules / "circumstances" / "oil-cold.yaml"
+    >>> [file.rule.id for file in read_rules([path])]
+    ['oil-cold']
+    """
     files: list[RuleFile] = []
     problems: list[Problem] = []
     for path in paths:

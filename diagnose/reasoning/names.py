@@ -40,7 +40,11 @@ class Table:
         return Table(self.fields, rows)
 
     def column(self, name: str) -> tuple[str, ...]:
-        """What stands in one field, each value once."""
+        """What stands in one field, each value once.
+
+        >>> Table(("circumstance", "state"), (("oil", "cold"), ("oil", "warm"))).column("state")
+        ('cold', 'warm')
+        """
         place = self.fields.index(name)
         return tuple(dict.fromkeys(row[place] for row in self.rows))
 

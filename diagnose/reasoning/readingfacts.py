@@ -59,6 +59,11 @@ def expected_number(measurement: Measurement, runs: Sequence[Run]) -> float | No
 
     A winding is taken to be as warm as the oil was last; a pressure without a nominal value
     should be the supply's, since a line that is held still loses nothing on the way.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> valve = load_knowledge().parts["valve"]
+    >>> expected_number(valve.measurement("coil-resistance"), [])
+    8.0
     """
     if measurement.id in _WINDINGS and measurement.nominal:
         return copper_ohms(measurement.nominal, _last(runs, "oil") or _ROOM_CELSIUS)

@@ -14,7 +14,11 @@ from diagnose.reasoning.vocabulary import FINDINGS, GROUPS
 
 
 def problems_between(files: Sequence[RuleFile]) -> list[Problem]:
-    """Everything that is wrong with the rules as a set."""
+    """Everything that is wrong with the rules as a set.
+
+    >>> problems_between(())
+    []
+    """
     return [*_twins(files), *_circles(files), *_waiting_in_vain(files)]
 
 

@@ -37,7 +37,11 @@ class Test:
 
     @property
     def constants(self) -> tuple[Value, ...]:
-        """The constants that the test names; none when it names another fact's field."""
+        """The constants that the test names; none when it names another fact's field.
+
+        >>> Test("one_of", ("off", "on")).constants, Test("equals", 3).constants
+        (('off', 'on'), (3,))
+        """
         if isinstance(self.value, Hole):
             return ()
         return self.value if isinstance(self.value, tuple) else (self.value,)
@@ -98,11 +102,20 @@ class Condition(Strict):
 
     @property
     def kind(self) -> str:
-        """The kind of fact or finding."""
+        """The kind of fact or finding.
+
+        >>> Condition(none="standing").kind
+        'standing'
+        """
         return self.fact or self.none or ""
 
     def tests(self) -> Iterator[tuple[str, Test]]:
-        """Every test with the field it is about."""
+        """Every test with the field it is about.
+
+        >>> condition = Condition(fact="run", where={"failed": {"above": 0}})
+        >>> [(field, test.operator, test.value) for field, test in condition.tests()]
+        [('failed', 'above', 0)]
+        """
         for field, tests in self.where.items():
             for test in tests:
                 yield field, test

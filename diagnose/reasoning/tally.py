@@ -13,7 +13,11 @@ from diagnose.cases.case import Result, Run
 
 
 def mask_of(rows: Iterable[int]) -> int:
-    """The rows (from 1) as bits."""
+    """The rows (from 1) as bits.
+
+    >>> mask_of((1, 3))
+    10
+    """
     mask = 0
     for row in rows:
         mask |= 1 << row
@@ -21,7 +25,11 @@ def mask_of(rows: Iterable[int]) -> int:
 
 
 def rows_in(mask: int) -> tuple[int, ...]:
-    """The rows whose bits are set, in order."""
+    """The rows whose bits are set, in order.
+
+    >>> rows_in(10)
+    (1, 3)
+    """
     return tuple(row for row in range(mask.bit_length()) if mask >> row & 1)
 
 
@@ -35,11 +43,20 @@ class Tally:
 
     @property
     def run(self) -> int:
-        """The rows that were in the run."""
+        """The rows that were in the run.
+
+        >>> rows_in(Tally(passed=mask_of((1,)), unsure=mask_of((3,))).run)
+        (1, 3)
+        """
         return self.passed | self.failed | self.unsure
 
     def after(self, earlier: Tally) -> Tally:
-        """What is known last of each row, when ``earlier`` came before."""
+        """What is known last of each row, when ``earlier`` came before.
+
+        >>> now = Tally(passed=mask_of((1,))).after(Tally(failed=mask_of((1, 2))))
+        >>> rows_in(now.passed), rows_in(now.failed)
+        ((1,), (2,))
+        """
         left = ~self.run
         return Tally(
             self.passed | earlier.passed & left,

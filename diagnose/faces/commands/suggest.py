@@ -32,7 +32,12 @@ def suggest_first(context: click.Context, parameter: click.Parameter, typed: str
 
 
 def suggest_groups(_: click.Context, __: click.Parameter, typed: str) -> list[str]:
-    """The groups of rules that begin with what was typed."""
+    """The groups of rules that begin with what was typed.
+
+    >>> import click
+    >>> suggest_groups(click.Context(click.Command("list")), click.Option(["--group"]), "co")
+    ['context', 'contradictions']
+    """
     from diagnose.reasoning.vocabulary import GROUPS
 
     return [group for group in GROUPS if group.startswith(typed)]
