@@ -7,26 +7,23 @@ states without visible posterior are left out first: what remains is small.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
-from diagnose.noisyor.bundle import heavy
-from diagnose.noisyor.factor import Survival, contract, joint_survival
-from diagnose.noisyor.network import Floats, Ints
+from diagnose.noisyor.factor import explained, open_survival
+from diagnose.noisyor.network import Floats
+from diagnose.noisyor.plan import Plan
 from diagnose.noisyor.posterior import Solved
-from diagnose.noisyor.sweep import Enter, Step, Sweep, Trace, Visit, backward
+from diagnose.noisyor.sweep import Enter, Step, Trace, Visit, backward
 
 UNSEEN = 1e-5
 """Joint states that together have less posterior than this cannot be seen in any outcome."""
 
 Asked = tuple[int, int, bool]
 """An open finding of an event: row in its group, number at its site, present or not."""
-
-Private = Callable[[Sequence[int]], Floats]
-"""(T, N) what a site's private variables say when some of its open findings are absent."""
 
 
 @dataclass(frozen=True)
@@ -51,18 +48,17 @@ class Calibrated:
 
     Parameters
     ----------
-    solved: the world, swept forward.
+    plan: what was swept.
+    solved: its world, swept forward.
     posterior: (T) posterior of its common states.
-    special: sites whose private variables differ by common state.
     """
 
-    def __init__(
-        self, solved: Solved, posterior: Floats, special: Mapping[int, Private] | None = None
-    ) -> None:
-        self.solved, self.posterior, self.special = solved, posterior, special or {}
+    def __init__(self, plan: Plan, solved: Solved, posterior: Floats) -> None:
+        self.plan, self.solved, self.posterior = plan, solved, posterior
         self._parts: list[list[Context]] = []
         self._where: dict[int, tuple[int, int]] = {}
         self._absences: dict[tuple[int, int, tuple[int, ...]], Floats] = {}
+        self._plains: dict[tuple[int, range], Floats] = {}
         for number, sweep in enumerate(solved.sweeps):
             backwards = backward(sweep, solved.traces(number), posterior)
             part = [Context(step, trace, behind) for _, step, trace, behind, _ in backwards][::-1]
@@ -83,10 +79,16 @@ class Calibrated:
             places.setdefault(number, []).append(k)
         for number, steps in places.items():
             path = range(min(steps), max(steps) + 1)
-            plain = self._along(number, path, [Event({}, 1.0)])
+            plain = self._plain(number, path)
             changed = self._along(number, path, events)
             result = result * np.divide(changed, plain, out=np.zeros_like(changed), where=plain > 0)
         return result
+
+    def _plain(self, number: int, path: range) -> Floats:
+        """(1, T) weight of the path with nothing asked."""
+        if (number, path) not in self._plains:
+            self._plains[number, path] = self._along(number, path, [Event({}, 1.0)])
+        return self._plains[number, path]
 
     def _along(self, number: int, path: range, events: Sequence[Event]) -> Floats:
         """(V, T) weight of the path from one step to another under each event."""
@@ -98,30 +100,36 @@ class Calibrated:
                 alpha = self.solved.sweeps[number].expand(alpha, step)
             else:
                 alpha = alpha * self._product(part[k], step, events)
-        weight: Floats = np.einsum("vtq,tq->vt", alpha, part[path[-1]].behind)
+        weight: Floats = np.einsum("vqt,qt->vt", alpha, part[path[-1]].behind)
         return weight
 
     def _product(self, context: Context, step: Visit, events: Sequence[Event]) -> Floats:
-        """(V or 1, T, Q) the product of a group's factors, those of asked sites as events say."""
+        """(V or 1, Q, T) the product of a group's factors, those of asked sites as events say."""
         rows = {row for row, _, _ in events[0].touched.get(step.group, ())}
         if not rows:
-            return context.trace.product[None]
-        product = np.ones((1, *context.trace.before.shape))
+            return step.alike.spread(context.trace.product[None])
+        product = np.ones((1, *context.trace.product.shape))
         for row, factor in enumerate(context.trace.factors):
             if row not in rows:
                 product = product * factor
                 continue
-            product = product * np.stack([self._asked(context, step, row, e) for e in events])
-        return product
+            product = product * self._asked(context, step, row, events)
+        return step.alike.spread(product)
 
-    def _asked(self, context: Context, step: Visit, row: int, event: Event) -> Floats:
-        asked = [(q, present) for r, q, present in event.touched[step.group] if r == row]
-        return self._factor(context, row, asked, event.survival)
+    def _asked(self, context: Context, step: Visit, row: int, events: Sequence[Event]) -> Floats:
+        """(V, D, T) an asked site's factor under each event, found once for events alike here."""
+        told = [
+            (tuple((q, there) for r, q, there in event.touched[step.group] if r == row), survival)
+            for event in events
+            for survival in (event.survival,)
+        ]
+        known = {each: self._factor(context, row, *each) for each in dict.fromkeys(told)}
+        return np.stack([known[each] for each in told])
 
     def _factor(
         self, context: Context, row: int, asked: Sequence[tuple[int, bool]], survival: float
     ) -> Floats:
-        """(T, Q): a site's factor when some of its open findings turn out so.
+        """(D, T): a site's factor when some of its open findings turn out so.
 
         What is present is all less what is absent, so with p findings present there are 2**p
         terms; a measurement has one.
@@ -138,7 +146,7 @@ class Calibrated:
     def _absent(
         self, context: Context, row: int, queries: tuple[int, ...], survival: float
     ) -> Floats:
-        """(T, Q): a site's factor when these open findings of it turn out absent."""
+        """(D, T): a site's factor when these open findings of it turn out absent."""
         step = context.step
         assert isinstance(step, Visit)
         factor: Floats = context.trace.factors[row]
@@ -146,60 +154,25 @@ class Calibrated:
             return factor
         key = (step.group, row, tuple(sorted(queries)))
         if key not in self._absences:
-            group = self.solved.plan.groups[step.group]
-            factor = self._private(group.sites[row], group.members[row], queries, context)
+            group = self.plan.groups[step.group]
+            factor = self._present(step, row, queries)
             for query in queries:
                 common = self.solved.world.block.common
-                factor = factor * joint_survival(group.queries[query], common, step.shared)[0]
+                factor = factor * open_survival(group.queries[query], common, step.shared)
             self._absences[key] = factor
         kept: Floats = self._absences[key]
         return kept if survival == 1 else kept * survival ** len(queries)
 
-    def _private(
-        self, site: int, member: tuple[int, int], queries: Sequence[int], context: Context
-    ) -> Floats:
-        if site in self.special:
-            polynomial = self.special[site](queries)
-        else:
-            family, row = member
-            polynomial = self.solved.plan.families[family].absent(row, queries)
-        factor: Floats = contract(polynomial[None], context.trace.terms)[0]
+    def _present(self, step: Visit, row: int, queries: Sequence[int]) -> Floats:
+        """(D, T): present findings and private states that keep open findings absent."""
+        world, group = self.solved.world, self.plan.groups[step.group]
+        left, special = world.block.left(group), world.special
+        if special is not None and (special.group, special.row) == (step.group, row):
+            return special.factor(group, left, step.shared, queries)
+        family, member = group.members[row]
+        polynomial = self.plan.families[family].absent(member, queries)
+        factor: Floats = explained(group, polynomial[None], step.shared)[0] @ left
         return factor
-
-
-def visible(sweep: Sweep, traces: Sequence[Trace], posterior: Floats) -> Iterator[Step]:
-    """The steps of a sweep on the frontier states that have visible posterior."""
-    steps: list[Step] = []
-    kept: list[Ints] = []
-    for _, step, trace, behind, norm in backward(sweep, traces, posterior):
-        own = sweep.collapse(behind, step) if isinstance(step, Enter) else behind * trace.product
-        mass = np.einsum("tq,tq,t->q", trace.before, own, norm)
-        steps.append(step)
-        kept.append(heavy(mass, UNSEEN * mass.sum() / len(traces)))
-    steps.reverse()
-    kept.reverse()
-    before = kept[0]
-    for k, step in enumerate(steps):
-        if isinstance(step, Visit):
-            yield replace(step, shared=Survival(step.shared.u[before], step.shared.gone[before]))
-            continue
-        into = step.into.reshape(len(step.into) // step.states, -1)[before]
-        wanted = kept[k + 1] if k + 1 < len(kept) else np.arange(step.size)
-        reached = np.zeros(step.size + 1, dtype=bool)
-        reached[into] = True
-        after: Ints = wanted[reached[wanted]]
-        yield _narrowed(step, into, after)
-        before = after
-
-
-def _narrowed(step: Enter, pairs: Ints, after: Ints) -> Enter:
-    """A bundle's entry from some of the frontier's states to some of those after it."""
-    number = np.full(step.size + 1, len(after))
-    number[after] = np.arange(len(after))
-    into = number[pairs.ravel()]
-    order = np.argsort(into, kind="stable")
-    starts = np.searchsorted(into[order], np.arange(len(after) + 1))
-    return Enter(step.bundle, step.states, into, len(after), order[: starts[-1]], starts[:-1])
 
 
 def events_of(names: Sequence[str]) -> Iterator[dict[str, bool]]:

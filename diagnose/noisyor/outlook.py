@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 
 from diagnose.noisyor.arrays import distinct, sorted_distinct
 from diagnose.noisyor.bundle import Bundle, heavy
-from diagnose.noisyor.calibrated import UNSEEN, Calibrated, Event, visible
+from diagnose.noisyor.calibrated import UNSEEN, Calibrated, Event
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.plan import Plan
 from diagnose.noisyor.posterior import Solved, Solver
-from diagnose.noisyor.sweep import Step, World, components
+from diagnose.noisyor.sweep import Special, World
 
 Allowed = Mapping[int, NDArray[np.bool_]]
 """For some variables (by number) which of their states are allowed."""
@@ -67,9 +67,13 @@ class Outlook:
             kept[heavy(flat, UNSEEN)] = True
             network = replace(network, prior=np.where(kept, network.prior, 0.0))
         solver = Solver.of(network, ENOUGH)
-        if solver is None or solver.log_evidence == -np.inf:
+        if solver is None:
             raise ValueError(f"expected possible evidence to find blame for {target!r}")
         self.network, self.solver, self.plan = network, solver, solver.plan
+        self.whole = solver.explored(solver.rows, UNSEEN)
+        self.log_evidence = float(np.logaddexp.reduce(self.whole.log_common))
+        if self.log_evidence == -np.inf:
+            raise ValueError(f"expected possible evidence to find blame for {target!r}")
         self.finding = network.finding_names.index(target)
         self.place = Places(self.plan)
         self.blames, self._allowed = self._partition()
@@ -140,7 +144,8 @@ class Outlook:
                 tables[key] = self.plan.common.weight_under(allowed)
             weight = tables[key]
             pieces.append((np.flatnonzero(weight > weight.max() * LIGHT), number, weight))
-        seen = heavy(self.solver.common_posterior, UNSEEN)
+        share = np.exp(self.whole.log_common - self.log_evidence)
+        seen = self.whole.world.block.rows[heavy(share, UNSEEN)]
         pieces.append((seen, len(self._allowed), self.plan.common.weight))
         return (
             np.concatenate([rows for rows, _, _ in pieces]),
@@ -149,43 +154,34 @@ class Outlook:
         )
 
     def _calibrate(self, rows: Ints, log_weight: Floats) -> Calibrated:
+        """Swept twice: first to see which rows of a blame can be seen, then only these."""
+        posterior = self._solved(rows, log_weight)[1]
+        seen = heavy(posterior, UNSEEN)
+        self._owner = self._owner[seen]
+        return Calibrated(self.plan, *self._solved(rows[seen], log_weight[seen]))
+
+    def _solved(self, rows: Ints, log_weight: Floats) -> tuple[Solved, Floats]:
+        """The world of some rows, and their posterior."""
         plan, owner = self.plan, self._owner
-        block = replace(plan.block(rows, 0.0), log_weight=log_weight)
         site = self.place.site_of(self.finding)
-        g, r = self.place.group[site]
         number, row = self.place.member[site]
         family, weight = plan.families[number], self._site_weight(site)
-        polynomials = list(self.solver.polynomials)
-        own = np.repeat(polynomials[g][:, None, :], len(owner), axis=1)
-        own[r] = family.absent(row, (), weight)[owner]
-        polynomials[g] = own
-        world = World(block, [self._bundle_weight(one.bundle) for one in plan.shared], polynomials)
-        solved = Solved(plan, world, self._visible_steps(rows[owner == len(self._allowed)]))
-        peak = self.solver.log_common.max()
-        evidence = peak + np.log(np.exp(self.solver.log_common - peak).sum())
-        posterior = np.exp(solved.log_common - evidence)
-        special = {site: lambda queries: family.absent(row, queries, weight)[owner]}
-        return Calibrated(solved, posterior, special)
-
-    def _visible_steps(self, rows: Ints) -> list[list[Step]]:
-        """The sweep's steps on the frontier states that can be seen from these common states."""
-        block = self.plan.block(rows, 0.0)
-        weights = [shared.weight for shared in block.shared]
-        world = World(block, weights, self.solver.polynomials)
-        solved = Solved(self.plan, world, list(components(self.plan, block)))
-        posterior = self.solver.common_posterior[rows]
-        return [
-            list(visible(sweep, solved.traces(number), posterior))
-            for number, sweep in enumerate(solved.sweeps)
-        ]
+        special = Special(
+            *self.place.group[site], owner, lambda queries: family.absent(row, queries, weight)
+        )
+        bundles = [self._bundle_weight(one.bundle) for one in plan.shared]
+        block = replace(plan.block(rows), log_weight=log_weight)
+        world = World(block, bundles, self.solver.polynomials, special)
+        solved = Solved.along(plan, world, [sweep.steps for sweep in self.whole.sweeps])
+        return solved, np.exp(solved.log_common - self.log_evidence)
 
     def _bundle_weight(self, bundle: Bundle) -> Floats:
-        """(states) weights of a bundle, or (rows, states) when the blame bears on them."""
+        """(states) weights of a bundle, or (states, rows) when the blame bears on them."""
         members = {stage.part.variable for stage in bundle.stages}
         if not members & set(self._allowed[0]):
             return bundle.weight
         under = [bundle.weight_under(allowed) for allowed in self._allowed]
-        return np.stack([*under, bundle.weight])[self._owner]
+        return np.stack([*under, bundle.weight], axis=1)[:, self._owner]
 
     def _site_weight(self, site: int) -> Floats:
         """(blames + 1, V, S) weights of a site's private states that each blame allows."""

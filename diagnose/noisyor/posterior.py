@@ -8,19 +8,42 @@ from functools import cached_property
 
 import numpy as np
 
+from diagnose.noisyor.course import courses
+from diagnose.noisyor.explore import (
+    LARGEST_LOG,
+    LOWEST_LOG,
+    Ceiling,
+    Choose,
+    at_most,
+    explore,
+    within,
+)
+from diagnose.noisyor.factor import Group, left_by_shared
 from diagnose.noisyor.network import Floats, Ints, Network
-from diagnose.noisyor.plan import FIRST_BLOCK, NEGLIGIBLE, Block, Plan, make_plan
+from diagnose.noisyor.plan import NEGLIGIBLE, Plan, make_plan
 from diagnose.noisyor.sweep import (
     Enter,
+    Part,
     Step,
     Sweep,
     Trace,
     Visit,
     World,
     backward,
-    components,
     others,
 )
+
+FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 12, 3, 1024
+"""How many common states the first block takes, how the next ones grow, and the most."""
+
+MOST_GROWING = 5
+"""How many blocks there are at most before the largest."""
+
+SCOUTED, SCOUTS = 48, 16
+"""To find lower bounds: how many common states are looked at, with how many frontier states."""
+
+KEPT = 192
+"""Blocks with so many common states keep their traces; larger ones go forward once more."""
 
 INVISIBLE = 1e-12
 """A block of common states with less posterior than this cannot be seen in any marginal."""
@@ -104,27 +127,86 @@ def conflict(network: Network) -> tuple[str, ...]:
 
 
 class Solver:
-    """A plan swept block by block: forward at once, backward when marginals are asked for."""
+    """A plan swept block by block: forward at once, backward when marginals are asked for.
+
+    Common states are taken by what they can contribute at most, the greatest first: those
+    of one block need much the same states of the shared bundles.
+    """
 
     def __init__(self, plan: Plan) -> None:
-        self.plan = plan
+        self.plan, self.courses = plan, list(courses(plan))
         polynomials = [family.polynomial for family in plan.families]
         self.polynomials = [group.rows(polynomials) for group in plan.groups]
-        ordered: dict[float, list[list[Step]]] = {}
-        self.blocks = []
-        for block in plan.blocks():
-            if block.spare not in ordered:
-                ordered[block.spare] = list(components(plan, block))
-            self.blocks.append(Solved(plan, self._world(block), ordered[block.spare]))
+        everything = plan.block(np.arange(len(plan.common.weight)))
+        self.ceiling = Ceiling.of(plan, everything, self.polynomials)
+        self._joins = sum(len(stop.joins) for course in self.courses for stop in course)
+        self._most = everything.log_weight + self.ceiling.total
+        self._order = np.argsort(-self._most)
+        self._floor = LOWEST_LOG
+        self._least = np.full((len(self.courses), len(self._order)), LOWEST_LOG)
+        if self._joins:
+            self._scout(self._order[:SCOUTED])
+
+    def _scout(self, rows: Ints) -> None:
+        """Lower bounds, from the best few states of some common ones."""
+        most = max(len(shared.weight) for shared in self.plan.shared)
+        scouted = self._swept(rows, at_most(max(SCOUTS, most)))
+        self._least[:, rows] = np.maximum(scouted.log_parts, LOWEST_LOG)
+        self._raise(scouted.log_common)
+
+    def _raise(self, log_common: Floats) -> None:
+        """Know the evidence to be no less than that of some common states."""
+        self._floor = max(self._floor, float(np.logaddexp.reduce(log_common)))
+
+    @property
+    def rows(self) -> Ints:
+        """The common states that can matter, the heaviest at their best first."""
+        share = np.exp(np.minimum(self._most[self._order] - self._floor, LARGEST_LOG))
+        behind = np.cumsum(share[::-1])[::-1]
+        few = int((behind > self.plan.negligible / 4).sum())
+        return self._order[: max(few, 1)] if self._joins else self._order
+
+    @cached_property
+    def blocks(self) -> list[Solved]:
+        """All common states that can matter, swept."""
+        share = self.plan.negligible / 4 / (2 + len(self.rows) // LARGEST_BLOCK + MOST_GROWING)
+        blocks: list[Solved] = []
+        done, size = 0, FIRST_BLOCK if self._joins else len(self.rows)
+        while done < len(self.rows):
+            blocks.append(self.explored(self.rows[done : done + size], share))
+            self._raise(np.concatenate([block.log_common for block in blocks]))
+            done += size
+            size = min(done * GROWTH, LARGEST_BLOCK)
+        return blocks
+
+    def explored(self, rows: Ints, share: float) -> Solved:
+        """Some common states, swept without what has at most this share of the evidence."""
+        return self._swept(rows, within(share / max(2 * self._joins, 1)))
+
+    def _swept(self, rows: Ints, choose: Choose) -> Solved:
+        """Some common states, swept over each connected part.
+
+        What is outside a part weighs what is known or bounded of it, set against the evidence;
+        or, as no common state has more than all the posterior, one upon the part's own least.
+        """
+        block = self.plan.block(rows)
+        weights = [shared.weight for shared in self.plan.shared]
+        world = World(block, weights, self.polynomials)
+        rest = self._most[rows] - self._floor
+        parts = []
+        for course, least in zip(self.courses, self._least[:, rows], strict=True):
+            ahead = self.ceiling.groups_ahead(course, rows)
+            rest = rest - ahead[0] - self.ceiling.bundles_of(course)
+            outside = np.minimum(rest, -least)
+            parts.append(explore(self.plan, world, course, ahead + outside, outside, choose))
+            rest = rest + parts[-1].log_part
+        return Solved(world, parts)
 
     @classmethod
     def of(cls, network: Network, negligible: float = NEGLIGIBLE) -> Solver | None:
         """A solver, or None when the absent findings alone are impossible."""
         plan = make_plan(network, negligible)
         return None if plan is None else cls(plan)
-
-    def _world(self, block: Block) -> World:
-        return World(block, [shared.weight for shared in block.shared], self.polynomials)
 
     @cached_property
     def log_common(self) -> Floats:
@@ -175,18 +257,20 @@ class Solver:
 class Solved:
     """One world, swept forward over every connected part of the plan."""
 
-    def __init__(self, plan: Plan, world: World, parts: Sequence[Sequence[Step]]) -> None:
-        self.plan, self.world = plan, world
-        self.sweeps = [Sweep(plan, steps, world) for steps in parts]
-        small = len(world.block.rows) <= 4 * FIRST_BLOCK
-        forwards = [sweep.forward(keep=small) for sweep in self.sweeps]
-        self._traces = [traces for _, traces in forwards]
-        self.log_parts = [part for part, _ in forwards]
-        self.log_common: Floats = world.block.log_weight + sum(self.log_parts)
+    def __init__(self, world: World, parts: Sequence[Part]) -> None:
+        self.world, self.sweeps = world, [part.sweep for part in parts]
+        self._traces = [part.traces if len(world.block.rows) <= KEPT else [] for part in parts]
+        self.log_parts = np.reshape([part.log_part for part in parts], (-1, len(world.block.rows)))
+        self.log_common: Floats = world.block.log_weight + self.log_parts.sum(axis=0)
+
+    @classmethod
+    def along(cls, plan: Plan, world: World, steps: Sequence[list[Step]]) -> Solved:
+        """A world swept along given steps, for each connected part."""
+        return cls(world, [Sweep(plan, some, world).forward() for some in steps])
 
     def traces(self, number: int) -> list[Trace]:
         """The forward traces of one connected part."""
-        return self._traces[number] or self.sweeps[number].forward()[1]
+        return self._traces[number] or self.sweeps[number].forward().traces
 
     def collect(
         self, posterior: Floats, messages: Sequence[Floats], bundles: Sequence[Floats]
@@ -202,34 +286,29 @@ class Solved:
         for number, sweep in enumerate(self.sweeps):
             for _, step, trace, behind, norm in backward(sweep, self.traces(number), posterior):
                 if isinstance(step, Visit):
-                    message = outside_message(trace, behind, norm)
-                    for one, (family, row) in zip(
-                        message, self.plan.groups[step.group].members, strict=True
-                    ):
+                    group = sweep.plan.groups[step.group]
+                    left = self.world.block.left(group)
+                    message = outside_message(group, left, step, trace, behind * norm)
+                    for one, (family, row) in zip(message, group.members, strict=True):
                         messages[family][row] += one
                 elif step.bundle is not None:
-                    kept = self.world.block.shared[step.bundle].kept
-                    weight = self.world.bundle_weight[step.bundle]
-                    bundles[step.bundle][kept] += weight * bundle_message(
-                        step, trace, behind, norm, len(weight)
-                    )
+                    message = bundle_message(step, trace, behind, norm)
+                    bundles[step.bundle] += self.world.bundle_weight[step.bundle] * message
 
 
-def bundle_message(step: Enter, trace: Trace, behind: Floats, norm: Floats, states: int) -> Floats:
+def bundle_message(step: Enter, trace: Trace, behind: Floats, norm: Floats) -> Floats:
     """(states): the weight of everything else for each state of a bundle that enters."""
-    if step.starts is not None:
-        behind = np.concatenate([behind, np.zeros((len(behind), 1))], axis=1)[:, step.into]
-    pairs = behind.reshape(*trace.before.shape, states)
-    message: Floats = np.einsum("tqs,tq->s", pairs, trace.before * norm[:, None])
+    pairs = step.merging.spread(behind).reshape(len(trace.before), step.states, -1)
+    message: Floats = (pairs @ (trace.before * norm)[..., None]).sum(axis=0)[:, 0]
     return message
 
 
-def outside_message(trace: Trace, behind: Floats, norm: Floats) -> Floats:
+def outside_message(
+    group: Group, left: Floats, step: Visit, trace: Trace, behind: Floats
+) -> Floats:
     """(sites, N): the outside's weight for what it leaves each site of a group to explain."""
-    context = trace.before * behind * norm[:, None]
-    terms = trace.terms.reshape(len(trace.terms), -1)
-    message: Floats = (others(trace.factors) * context).reshape(len(trace.factors), -1) @ terms.T
-    return message
+    context = step.alike.summed(trace.before * behind)
+    return left_by_shared(group, (others(trace.factors) * context) @ left.T, step.shared)
 
 
 def _spread(weights: Floats, offsets: Ints, variable: Ints, states: Floats) -> None:
