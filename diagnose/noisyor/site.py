@@ -13,8 +13,11 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.noisyor.kernel import transitions, width
+from diagnose.noisyor.kernel import passed_on, transitions, width
 from diagnose.noisyor.network import Floats, Ints
+
+WIDE = 128
+"""Multi-indices above which transitions (their number squared) are applied, not written down."""
 
 
 @dataclass(frozen=True)
@@ -46,10 +49,33 @@ class Family:
         """(R, V, N, N) the same, averaged over the states of each variable."""
         return averaged(self.weight, self.kernel)
 
+    @property
+    def wide(self) -> bool:
+        """Whether the transitions would be too large to be written down."""
+        return width(self.counts) > WIDE
+
     @cached_property
     def polynomial(self) -> Floats:
         """(R, N) the vectors H."""
+        if self.wide:
+            return np.stack(
+                [self._chained(row, self.weight[row]) for row in range(len(self.weight))]
+            )
         return chain(self.steps)
+
+    def _chained(self, row: int, weight: Floats) -> Floats:
+        """(..., N) the same for one row, with no transition written down; weight (..., V, S)."""
+        flat = weight.reshape(-1, *weight.shape[-2:])
+        vector = np.eye(1, width(self.counts)).repeat(len(flat), axis=0)
+        for v in range(flat.shape[1]):
+            vector = np.einsum("bns,bs->bn", self._acted_on(row, v, vector), flat[:, v])
+        return vector.reshape(*weight.shape[:-2], -1)
+
+    def _acted_on(self, row: int, v: int, vector: Floats, back: bool = False) -> Floats:
+        """(B, N, S) what vectors (B, N) become by each state of a variable."""
+        logs = self.log_survival[row, v].T
+        survivals = [(np.exp(log), -np.expm1(log)) for log in logs]
+        return passed_on(vector[..., None], survivals, self.counts, back)
 
     def absent(self, row: int, queries: Sequence[int], weight: Floats | None = None) -> Floats:
         """(N) the vector H of one site when these open findings of it turn out absent.
@@ -59,6 +85,8 @@ class Family:
         tilted = self.weight[row] if weight is None else weight
         for query in queries:
             tilted = tilted * np.exp(self.log_open[row, ..., query])
+        if self.wide:
+            return self._chained(row, tilted)
         return chain(averaged(tilted, self.kernel[row]))
 
     def marginals(self, message: Floats) -> Floats:
@@ -68,6 +96,8 @@ class Family:
         ----------
         message: (R, N) the outside's weight for every multi-index left to explain.
         """
+        if self.wide:
+            return np.stack([self._marginals(row, one) for row, one in enumerate(message)])
         size = self.steps.shape[1]
         right = [np.eye(1, width(self.counts)).repeat(len(message), axis=0)]
         for v in range(size - 1):
@@ -77,6 +107,19 @@ class Family:
             left.append(np.matmul(left[-1][:, None, :], self.steps[:, v])[:, 0])
         outer = np.stack(left[::-1], axis=1)[..., :, None] * np.stack(right, axis=1)[..., None, :]
         found: Floats = np.einsum("rvsji,rvji->rvs", self.kernel, outer) * self.weight
+        return found
+
+    def _marginals(self, row: int, message: Floats) -> Floats:
+        """(V, S) the same for one row, with no transition written down."""
+        weight = self.weight[row]
+        right = [np.eye(1, width(self.counts))]
+        for v in range(len(weight) - 1):
+            right.append(self._acted_on(row, v, right[-1]) @ weight[v])
+        left = message[None]
+        found = np.empty_like(weight)
+        for v in range(len(weight) - 1, -1, -1):
+            found[v] = np.einsum("bn,bns->s", left, self._acted_on(row, v, right[v])) * weight[v]
+            left = self._acted_on(row, v, left, back=True) @ weight[v]
         return found
 
 
