@@ -1,4 +1,4 @@
-"""What an id stands for: rules, part kinds, modes, parts, checks, circumstances, groups."""
+"""What an id stands for: rules, part kinds, modes, parts, acts, checks, circumstances, groups."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from diagnose.errors import Place, UnknownName
-from diagnose.faces import pages
+from diagnose.faces import actpages, pages
 from diagnose.faces.rulepages import rule_page
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import PartKind
@@ -55,6 +55,7 @@ def ids(knowledge: Knowledge, rules: Rules) -> tuple[str, ...]:
     """
     kinds = knowledge.parts.values()
     modes = (f"{kind.id}:{mode.id}" for kind in kinds for mode in kind.modes)
+    acts = (act.id for kind in kinds for act in actpages.acts_of(kind))
     known = (
         *knowledge.checks,
         *knowledge.circumstances,
@@ -62,6 +63,8 @@ def ids(knowledge: Knowledge, rules: Rules) -> tuple[str, ...]:
         *knowledge.parts,
         *modes,
         *rules.by_id,
+        *knowledge.setups,
+        *acts,
     )
     return tuple(dict.fromkeys(known))
 
@@ -78,6 +81,11 @@ def _found(name: str, knowledge: Knowledge, rules: Rules) -> Iterator[Explained]
     if name in pages.GROUPS:
         data = {"id": name, "says": pages.GROUPS[name]}
         yield Explained("group", pages.group_page(name, knowledge), data)
+    if name in knowledge.setups:
+        setup = knowledge.setups[name]
+        yield _explained("set-up", actpages.setup_page(setup), setup)
+    for kind, act in actpages.acts_called(name.partition("@")[0], knowledge):
+        yield _explained("act", actpages.act_page(kind, act), act)
     yield from _part_or_mode(name, knowledge)
 
 

@@ -12,7 +12,7 @@ from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.chances import WORDS
 from diagnose.knowledge.checks import Check
 from diagnose.knowledge.circumstances import Circumstance, State
-from diagnose.knowledge.parts import Measurement, Mode, PartKind, Remedy
+from diagnose.knowledge.parts import Measurement, Mode, PartKind, Remedy, Swap
 
 REACHES = {
     "machine": "every row",
@@ -70,6 +70,7 @@ def kind_page(kind: PartKind) -> str:
         ("How it fails", "\n\n".join(_mode_text(mode) for mode in kind.modes)),
         ("What is done about it", bullets(map(_remedy_text, kind.remedies))),
         ("What can be measured or seen", bullets(map(_measurement_text, kind.measurements))),
+        ("What can be swapped", bullets(map(_swap_text, kind.swaps))),
     )
 
 
@@ -183,6 +184,11 @@ def _remedy_text(remedy: Remedy) -> str:
         f"{sentence(remedy.does)} {minutes_text(remedy.minutes)}, "
         f"{chance_words(remedy.fixes)} enough, cost of parts {remedy.parts_price}.{needs}{caution}"
     )
+
+
+def _swap_text(swap: Swap) -> str:
+    caution = f" Take care: {sentence(swap.caution)}" if swap.caution else ""
+    return f"{sentence(swap.does)} {minutes_text(swap.minutes)}.{caution}"
 
 
 def _measurement_text(measurement: Measurement) -> str:

@@ -115,8 +115,8 @@ class Family:
         right = [np.eye(1, width(self.counts))]
         for v in range(len(weight) - 1):
             right.append(self._acted_on(row, v, right[-1]) @ weight[v])
-        left = message[None]
-        found = np.empty_like(weight)
+        left: Floats = message[None]
+        found: Floats = np.empty(weight.shape)
         for v in range(len(weight) - 1, -1, -1):
             found[v] = np.einsum("bn,bns->s", left, self._acted_on(row, v, right[v])) * weight[v]
             left = self._acted_on(row, v, left, back=True) @ weight[v]

@@ -12,6 +12,7 @@ from diagnose.machine.graph import load_machine
 from diagnose.noisyor.posterior import log_evidence, posterior
 from diagnose.ranking.causes import Ranking
 from diagnose.report import rank
+from diagnose.retest.choose import next_tests
 
 KNOWN = load_knowledge()
 MACHINE = load_machine("mounted-6", KNOWN)
@@ -163,3 +164,16 @@ def test_a_case_without_work_is_as_it_always_was() -> None:
     assert isinstance(case, Case)
     evidence = rank(MACHINE, case, KNOWN).evidence
     assert evidence.epochs.offsets.tolist() == evidence.model.offsets.tolist()
+
+
+def test_swaps_that_couple_four_rows_and_a_remedy_are_planned_for() -> None:
+    machine = load_machine("mounted-12", KNOWN)
+    typed = [
+        *("bleed=PPPPPPPPPPPP", "response=PPFPPPPPPFPP"),
+        *("cross-plugs@row-3/connector=row-2", "response=.PF........."),
+        *("cross-plugs@row-10/connector=row-9", "response=........PF.."),
+        *("valve-code@row-3=5", "valve-code@row-10=7", "sensor-code@row-10=0"),
+        *("replace-valve@row-10=done", "response=.........P.."),
+    ]
+    found = rank(machine, read_typed(machine, [*STATED, *typed], KNOWN), KNOWN)
+    assert next_tests(found)
