@@ -13,7 +13,7 @@ from diagnose.retest.readings import exact
 from diagnose.retest.repairs import Mend
 from diagnose.retest.scales import ELSE, RARE
 from diagnose.retest.scene import Means, Scene
-from diagnose.retest.suppose import chance, suppose
+from diagnose.retest.suppose import answer_chances, chance, suppose
 from diagnose.retest.targets import troubles
 
 MENDED = "mended"
@@ -132,6 +132,10 @@ def exactly(ranking: Ranking, proposal: Proposal) -> Proposal:
     if candidate.ladder:
         labels = [outcome.result for outcome in candidate.outcomes]
         known = dict(zip(labels, exact(ranking, candidate.ladder), strict=True))
+        prospects = [replace(one, probability=known[one.result]) for one in proposal.prospects]
+    elif candidate.kind == "ask":
+        labels = [outcome.result for outcome in candidate.outcomes]
+        known = dict(zip(labels, answer_chances(ranking, candidate), strict=True))
         prospects = [replace(one, probability=known[one.result]) for one in proposal.prospects]
     elif candidate.work is not None:
         prospects = list(_supposed(ranking, candidate))

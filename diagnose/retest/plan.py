@@ -17,7 +17,7 @@ from diagnose.retest.isolating import Isolating, isolating
 from diagnose.retest.next import Choice, best_choice
 from diagnose.retest.proof import Proof
 from diagnose.retest.scene import EVERYTHING, Means, Scene
-from diagnose.retest.suppose import chance, suppose
+from diagnose.retest.suppose import answer_chances, chance, suppose
 from diagnose.retest.targets import Trouble, troubles
 from diagnose.retest.worth import repair_minutes_of
 
@@ -194,10 +194,7 @@ def _probability(before: Ranking, after: Ranking, act: Candidate, outcome: Outco
     """How probable an outcome is: exact, by inferring again with it."""
     if act.kind != "ask":
         return chance(before, after)
-    ladder = act.ladder[0]
-    states = ladder.entries[0]
-    bad = float(before.posterior.flat[states].sum())
-    return bad if outcome == act.outcomes[0] else 1 - bad
+    return answer_chances(before, act)[act.outcomes.index(outcome)]
 
 
 def proving(proof: Proof) -> End:

@@ -18,6 +18,7 @@ from diagnose.noisyor.outlook import Outlook
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence, Seen
 from diagnose.retest.candidates import Candidate, open_reruns
+from diagnose.retest.history import history_table
 from diagnose.retest.readings import Beliefs, told
 from diagnose.retest.swaps import swap_table
 
@@ -80,6 +81,8 @@ class Scales:
             table = swap_table(self.beliefs, self.target, candidate)
         elif candidate.ladder:
             table = told(self.beliefs, candidate.ladder)
+        elif candidate.kind == "ask":
+            table = history_table(self.beliefs, candidate)
         else:
             table = list(self._rerun([outcome.event for outcome in candidate.outcomes]))
             rest = np.maximum(self.blame - sum(table), 0.0)

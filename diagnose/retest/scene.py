@@ -19,6 +19,7 @@ from diagnose.knowledge.parts import ANY_SETUP, PARKED
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.retest.candidates import Candidate, measurements, questions, reruns
+from diagnose.retest.history import history_questions
 from diagnose.retest.repairs import Mend, mends
 from diagnose.retest.scales import SEVERAL, Scales, Weighed
 from diagnose.retest.swaps import swaps
@@ -90,6 +91,7 @@ class Scene:
             *reruns(self.evidence, row),
             *measurements(self.evidence, row),
             *questions(self.evidence),
+            *history_questions(self.evidence),
             *swaps(self.evidence, self.trouble.target),
         ]
         weighed = [(one, self.scales.weigh(one)) for one in every if self.means.allow(one)]

@@ -16,6 +16,7 @@ from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.reasoning.finding import Finding, Value
 from diagnose.retest.candidates import Candidate, Outcome
+from diagnose.retest.history import history_of, priors_if
 
 SUPPOSED = "supposed"
 """The rule that supposed findings name."""
@@ -30,6 +31,8 @@ def suppose(ranking: Ranking, candidate: Candidate, outcome: Outcome) -> Ranking
     if candidate.kind in ("measure", "look"):
         place = candidate.outcomes.index(outcome)
         return _with_reading(evidence, candidate, place)
+    if candidate.kind == "ask" and not candidate.ladder:
+        return _with_history(evidence, candidate, candidate.outcomes.index(outcome))
     if candidate.kind == "ask":
         return _with_answer(evidence, candidate, outcome)
     case = evidence.case
@@ -50,10 +53,26 @@ def with_run(evidence: Evidence, case: Case, check: str, event: Mapping[str, boo
     return Ranking(Evidence(evidence.model, replace(case, runs=(*case.runs, run)), tuple(findings)))
 
 
+def answer_chances(ranking: Ranking, candidate: Candidate) -> list[float]:
+    """How probable each answer to a question is, by Bayes' rule over all of them."""
+    if candidate.ladder:
+        bad = float(ranking.posterior.flat[candidate.ladder[0].entries[0]].sum())
+        return [bad, 1 - bad]
+    circumstance = ranking.evidence.model.knowledge.circumstances[history_of(candidate)]
+    weights = [
+        state.prior_for("any") * _change(ranking, suppose(ranking, candidate, outcome))
+        for state, outcome in zip(circumstance.states, candidate.outcomes, strict=True)
+    ]
+    return [weight / sum(weights) for weight in weights]
+
+
+def _change(before: Ranking, after: Ranking) -> float:
+    return float(np.exp(after.posterior.log_evidence - before.posterior.log_evidence))
+
+
 def chance(before: Ranking, after: Ranking) -> float:
     """The probability of the results that were supposed."""
-    change = after.posterior.log_evidence - before.posterior.log_evidence
-    return float(np.clip(np.exp(change), 0.0, 1.0))
+    return float(np.clip(_change(before, after), 0.0, 1.0))
 
 
 def _good(evidence: Evidence, run: Run) -> Iterator[Finding]:
@@ -77,6 +96,14 @@ def _with_reading(evidence: Evidence, candidate: Candidate, place: int) -> Ranki
         nth=len(case.readings),
     )
     return Ranking(Evidence(evidence.model, case, (*evidence.findings, found)))
+
+
+def _with_history(evidence: Evidence, candidate: Candidate, place: int) -> Ranking:
+    name = history_of(candidate)
+    answer = evidence.model.knowledge.circumstances[name].states[place].id
+    case = replace(evidence.case, history={**evidence.case.history, name: answer})
+    findings = (*evidence.findings, *priors_if(evidence, name, answer))
+    return Ranking(Evidence(evidence.model, case, findings))
 
 
 def _with_answer(evidence: Evidence, candidate: Candidate, outcome: Outcome) -> Ranking:
