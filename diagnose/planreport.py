@@ -11,7 +11,7 @@ from diagnose.advice import advice, cautions_of
 from diagnose.cases.case import Case
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine
-from diagnose.report import rank
+from diagnose.report import SUSPECTED, rank
 from diagnose.retest.candidates import Candidate
 from diagnose.retest.isolating import Isolating
 from diagnose.retest.plan import Branch, End, Goal, Plan, Step
@@ -67,10 +67,24 @@ def plan_report(plan: Plan) -> dict[str, object]:
             {"causes": list(group.causes), "same_remedy": group.same_remedy}
             for group in (isolating.inseparable if isolating else ())
         ],
+        "summary": _summary(plan),
         "proven": plan.proof.holds,
         "proof": plan.proof.says,
         "priors": "shipped",
     }
+
+
+def _summary(plan: Plan) -> list[str]:
+    """What somebody should know who takes the case over: what was seen, what was done, what is
+    likeliest.
+    """
+    case = plan.ranking.evidence.case
+    told = [(run.epoch, 0, f"{run.check}: {run.pattern}") for run in case.runs]
+    told += [(r.epoch, 1, f"{r.measurement} at {r.part}: {r.value}") for r in case.readings]
+    told += [(epoch, 2, f"done: {work.id}") for epoch, work in enumerate(case.work)]
+    likely = [cause for cause in plan.ranking.causes[:3] if cause.probability >= SUSPECTED]
+    lines = [line for _, _, line in sorted(told, key=lambda each: each[:2])]
+    return [*lines, *(f"{cause.says}: {100 * cause.probability:.0f} %" for cause in likely)]
 
 
 def _tree(plan: Plan, node: Step | End) -> dict[str, object]:

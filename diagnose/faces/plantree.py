@@ -36,8 +36,13 @@ def print_plan(report: Report, console: Console) -> None:
 def _chapters(report: Report) -> Iterator[tuple[str, Iterator[RenderableType]]]:
     yield "How long", bullets(_minutes(report))
     yield "What to do", iter([_drawn(report["tree"])])
+    yield "To hand over", bullets(report["summary"] if _hands_over(report["tree"]) else ())
     yield "All at once", bullets(_isolating(report))
     yield "Take care", bullets([*_cautions(report["tree"]), DEFERRAL], "caution")
+
+
+def _hands_over(tree: Report) -> bool:
+    return tree.get("conclusion") == "hand-over"
 
 
 def _minutes(report: Report) -> Iterator[str]:
