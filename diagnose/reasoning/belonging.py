@@ -81,15 +81,14 @@ def _of_hole(name: str, field: str, bound: Bound, names: Names) -> list[Test]:
 
 def _misfits(path: tuple[Step, ...], kind: str, tests: Tests, names: Names) -> Iterator[Complaint]:
     """The first field whose tests leave none of the combinations that earlier fields allow."""
-    table = names.together.get(kind)
+    left = names.together.get(kind, Table((), ()))
     so_far: dict[str, Sequence[Test]] = {}
-    if table is None:
-        return
-    for field in table.fields:
-        left, own = table.that_pass(so_far), {field: tests.get(field, ())}
-        if not left.that_pass(own).rows:
+    for field in left.fields:
+        own = {field: tests.get(field, ())}
+        before, left = left, left.that_pass(own)
+        if not left.rows:
             if not _told(kind, field, own[field], names):
-                yield _misfit((*path, field), kind, left, own[field], so_far)
+                yield _misfit((*path, field), kind, before, own[field], so_far)
             return
         so_far |= own
 

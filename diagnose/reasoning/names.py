@@ -36,7 +36,9 @@ class Table:
         rows = self.rows
         for place, name in enumerate(self.fields):
             fixed = [test for test in tests.get(name, ()) if test.constants]
-            rows = tuple(row for row in rows if passes(row[place], fixed))
+            if fixed:
+                fits = {value: passes(value, fixed) for value in {row[place] for row in rows}}
+                rows = tuple(row for row in rows if fits[row[place]])
         return Table(self.fields, rows)
 
     def column(self, name: str) -> tuple[str, ...]:
