@@ -26,6 +26,12 @@ Goal = Literal["restore", "isolate"]
 WORTH_GROWING = 0.03
 """Outcomes less probable than this are told, but what to do then is left open."""
 
+WORTH_TELLING = 0.0005
+"""Outcomes less probable than this are told together, as anything else."""
+
+NOTHING = 1e-9
+"""Probabilities that sum to 1 within this leave nothing over."""
+
 SETTLED = 0.9
 """With the goal to isolate, a trouble is told apart when one cause holds so much of the blame."""
 
@@ -120,8 +126,22 @@ class Plan:
 
     @cached_property
     def plan_minutes(self) -> float:
-        """Expected minutes when the plan is followed: an upper bound unless it is exact."""
-        return self._outside + (self.choice.value if self.choice else 0.0)
+        """Expected minutes when the plan is followed: an upper bound unless it is exact.
+
+        With the goal to isolate, those of its first act with the best that can follow.
+        """
+        return self._outside + (self._choice_minutes if self.choice else 0.0)
+
+    @property
+    def _choice_minutes(self) -> float:
+        assert self.scene is not None
+        assert self.choice is not None
+        if self.goal == "restore":
+            return self.choice.value
+        if self.choice.candidate is None:
+            return self.choice.repair_only
+        offers = best_choice(self.scene).offers
+        return next(o.value for o in offers if o.candidate.id == self.choice.candidate.id)
 
     @cached_property
     def _outside(self) -> float:
@@ -176,12 +196,13 @@ class _Grower:
         for outcome in act.outcomes:
             after = suppose(ranking, act, outcome)
             probability = _probability(ranking, after, act, outcome)
-            left -= probability
+            if probability >= WORTH_TELLING:
+                left -= probability
             if probability >= WORTH_GROWING:
                 yield Branch(outcome.result, probability, self.grow(after, depth - 1))
-            elif probability >= 0.0005:
+            elif probability >= WORTH_TELLING:
                 yield Branch(outcome.result, probability, End("open", "rank again with this"))
-        if left >= 0.0005:
+        if left > NOTHING:
             yield Branch("anything else", left, End("open", "rank again with this"))
 
     def _tell(self) -> None:

@@ -12,10 +12,11 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.cases.case import Case
+from diagnose.cases.case import Remedied, Work
 from diagnose.decision.problem import ANY, Problem, Repair, Test
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import ANY_SETUP, PARKED
+from diagnose.machine.graph import Machine
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.retest.candidates import Candidate, measurements, questions, reruns
@@ -111,7 +112,7 @@ class Scene:
     @cached_property
     def setup(self) -> int:
         """The set-up that the machine is in now."""
-        return self.setups.index(present_setup(self.evidence.case, self.knowledge))
+        return self.setups.index(present_setup(self.evidence))
 
     @cached_property
     def setups(self) -> list[str]:
@@ -173,15 +174,30 @@ class Scene:
         return ANY if setup == ANY_SETUP else self.setups.index(setup)
 
 
-def present_setup(case: Case, knowledge: Knowledge) -> str:
+def present_setup(evidence: Evidence) -> str:
     """The set-up that the last thing done left behind; parked when nothing was.
 
     Readings of an epoch are taken to come after its runs when there are any.
     """
-    setup = PARKED
-    if case.runs:
-        setup = knowledge.checks[case.runs[-1].check].setup
-    epoch = len(case.work)
-    if epoch and not any(run.epoch == epoch for run in case.runs):
-        return PARKED
-    return setup
+    wanted = [setup for setup in _setups_so_far(evidence) if setup != ANY_SETUP]
+    return wanted[-1] if wanted else PARKED
+
+
+def _setups_so_far(evidence: Evidence) -> Iterator[str]:
+    case, model = evidence.case, evidence.model
+    for epoch in range(evidence.epochs.now + 1):
+        if epoch:
+            yield _setup_of(case.work[epoch - 1], model.machine)
+        for run in case.runs:
+            if run.epoch == epoch:
+                yield model.knowledge.checks[run.check].setup
+        for reading in case.readings:
+            if reading.epoch == epoch:
+                yield evidence.measurement(reading.part, reading.measurement).setup
+
+
+def _setup_of(work: Work, machine: Machine) -> str:
+    kind = machine.parts[work.part]
+    if isinstance(work, Remedied):
+        return kind.remedy(work.remedy).setup
+    return kind.swap(work.swap).setup
