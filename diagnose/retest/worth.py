@@ -6,44 +6,61 @@ its whole scene.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator
 
-from diagnose.decision.repairs import expected_cost, p_over_c
-from diagnose.knowledge.parts import PARKED
-from diagnose.ranking.causes import Ranking
+from diagnose.decision.repairs import p_over_c
+from diagnose.knowledge.checks import Check
+from diagnose.ranking.causes import Cause, Ranking
 from diagnose.retest.targets import Trouble
 
 
 def repair_minutes_of(ranking: Ranking, trouble: Trouble) -> float:
     """Expected minutes to put one trouble right by repairs in p/c order, each with a check after.
 
-    Its causes are taken as exclusive, in the proportions of their posterior; what cannot be
-    repaired goes to handing over.
+    Its causes are taken as exclusive, in the proportions of their posterior. What no remedy is
+    for needs only the check again; where handing over is cheaper than going on, it is reckoned.
     """
     evidence = ranking.evidence
-    knowledge = evidence.model.knowledge
-    check = knowledge.checks[evidence.case.runs[trouble.target.run - 1].check]
+    check = evidence.model.knowledge.checks[evidence.case.runs[trouble.target.run - 1].check]
     proof = check.set_up_minutes + check.minutes_per_row * len(trouble.rows)
-    states = set(trouble.target.entries[0].tolist())
     chance: dict[str, float] = {}
     cost: dict[str, float] = {}
+    for name, cause in _remedied(ranking, trouble):
+        assert cause.remedy is not None
+        chance[name] = chance.get(name, 0.0) + cause.probability * cause.remedy.fixes
+        cost[name] = _work(ranking, cause, check) + proof
+    whole = max(sum(chance.values()), 1.0)
+    p = [1 - sum(chance.values()) / whole, *(each / whole for each in chance.values())]
+    return _in_order(p, [proof, *cost.values()], evidence.model.knowledge.rates.hand_over_minutes)
+
+
+def _in_order(p: list[float], cost: list[float], hand_over: float) -> float:
+    """Least expected minutes over all places at which to stop trying and hand over.
+
+    >>> _in_order([0.5, 0.5], [10.0, 20.0], 300.0)
+    20.0
+    """
+    left, spent, least = 1.0, 0.0, hand_over
+    for one in p_over_c(p, cost):
+        spent += left * cost[one]
+        left = max(left - p[one], 0.0)
+        least = min(least, spent + left * hand_over)
+    return least
+
+
+def _remedied(ranking: Ranking, trouble: Trouble) -> Iterator[tuple[str, Cause]]:
+    """The causes that can make the target fail and have a remedy, each with what is done."""
+    states = set(trouble.target.entries[0].tolist())
     for cause in ranking.causes:
         if cause.remedy is not None and states & set(cause.states):
-            place = evidence.epochs.place_of(cause.part, cause.mode)
-            name = f"{cause.remedy.id}@{place}"
-            chance[name] = chance.get(name, 0.0) + cause.probability * cause.remedy.fixes
-            there = knowledge.change_minutes(check.setup, cause.remedy.setup or PARKED)
-            back = knowledge.change_minutes(cause.remedy.setup or PARKED, check.setup)
-            price = knowledge.rates.price_minutes[cause.remedy.parts_price]
-            cost[name] = cause.remedy.minutes + price + there + back + proof
-    if not chance:
-        return proof
-    whole = max(sum(chance.values()), 1.0)
-    p, c = [each / whole for each in chance.values()], list(cost.values())
+            place = ranking.evidence.epochs.place_of(cause.part, cause.mode)
+            yield f"{cause.remedy.id}@{place}", cause
 
-    def still_bad(done: Sequence[int]) -> float:
-        return max(1 - sum(p[one] for one in done), 0.0)
 
-    order = p_over_c(p, c)
-    left = still_bad(order) * knowledge.rates.hand_over_minutes
-    return expected_cost(order, c, still_bad) + left
+def _work(ranking: Ranking, cause: Cause, check: Check) -> float:
+    """Minutes of a cause's remedy: there, the work, the parts, and back to the check."""
+    knowledge, remedy = ranking.evidence.model.knowledge, cause.remedy
+    assert remedy is not None
+    there = knowledge.change_minutes(check.setup, remedy.setup)
+    back = knowledge.change_minutes(remedy.setup, check.setup)
+    return there + remedy.minutes + knowledge.rates.price_minutes[remedy.parts_price] + back
