@@ -63,7 +63,7 @@ def _chapters(
     yield "What was seen", _runs(report)
     yield "Most likely first", _causes(report, causes)
     yield "Why", _reasons(report["causes"][:causes])
-    yield "Do next", _tests(report["next"], tests, names)
+    yield "Do next", _tests(report["next"] if tests else [], names)
     yield "Do next", bullets(report["instead"] if tests else [])
     yield "Take care", bullets([*report["cautions"], DEFERRAL], "caution")
 
@@ -200,10 +200,8 @@ def _weighed(reasons: Sequence[Report], side: str) -> Iterator[str]:
     return (f"{reason['words']} {side}: {reason['says']}" for reason in reasons[:MOST_REASONS])
 
 
-def _tests(
-    tests: Sequence[Report], most: int, names: Mapping[str, str]
-) -> Iterator[RenderableType]:
-    for number, test in enumerate(tests[:most], start=1):
+def _tests(tests: Sequence[Report], names: Mapping[str, str]) -> Iterator[RenderableType]:
+    for number, test in enumerate(tests, start=1):
         table = Table.grid(padding=(0, 1))
         table.add_column(width=4, justify="right")
         table.add_column()

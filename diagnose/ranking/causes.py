@@ -24,9 +24,10 @@ class Cause:
     """One mode of one part, or one circumstance of one run, and how likely it is.
 
     ``probability`` is given everything known, ``prior`` before the results. A circumstance is a
-    cause as far as it spoiled its run; ``prepare`` says how to put it right. ``states`` are the
-    flat states that stand for the cause; ``cured`` is how likely it was there until a remedy,
-    ``cured_states`` the states that say so.
+    cause as far as it spoiled its run; ``prepare`` says how to put it right. ``rows`` are those
+    that it reaches, before swaps and now. ``states`` are the flat states that stand for the
+    cause; ``cured`` is how likely it was there until a remedy, ``cured_states`` the states that
+    say so.
     """
 
     id: str
@@ -83,12 +84,13 @@ class Ranking:
         for part, kind in machine.parts.items():
             for mode in kind.modes:
                 state, cured = epochs.state(part, mode.id), epochs.cured(part, mode.id)
+                place = epochs.place_of(part, mode.id) if epochs.work else part
                 yield Cause(
                     id=f"{part}:{mode.id}",
                     part=part,
                     mode=mode.id,
-                    says=f"{part_in_words(part, kind)}: {mode.name}",
-                    rows=machine.rows_of(part),
+                    says=f"{part_in_words(part, kind)}: {mode.name}{_moved(part, place)}",
+                    rows=tuple(sorted({*machine.rows_of(part), *machine.rows_of(place)})),
                     group=kind.group,
                     probability=float(flat[state]),
                     prior=float(prior[[state, *cured]].sum()),
@@ -133,6 +135,15 @@ class Ranking:
             }
         narrow = log_evidence(evidence.network.restricted(sound))
         return float(np.clip(-np.expm1(narrow - self.posterior.log_evidence), 0.0, 1.0))
+
+
+def _moved(part: str, place: str) -> str:
+    """Where a swap has taken what may be at fault.
+
+    >>> _moved("row-6/valve", "row-5/valve")
+    ' (now in row 5)'
+    """
+    return "" if place == part else f" (now in {place.partition('/')[0].replace('-', ' ')})"
 
 
 def part_in_words(part: str, kind: PartKind) -> str:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from diagnose.cases.case import Result, Run
+from diagnose.cases.case import Result, Run, Swapped, Work
+from diagnose.machine.graph import Machine
 from diagnose.reasoning.finding import Fact
 from diagnose.reasoning.vocabulary import fact
 
@@ -13,8 +14,11 @@ _SAME_SHARE = 0.1
 """Numbers noted for two runs are the same within 5 degrees or bar, or a tenth; judgement."""
 
 
-def change_facts(runs: Sequence[Run]) -> Iterator[Fact]:
+def change_facts(runs: Sequence[Run], touched: Sequence[frozenset[int]] = ()) -> Iterator[Fact]:
     """A fact for each row whose result differs from the one it had in the same check before.
+
+    ``touched`` are the rows that each piece of work may have changed: no wonder that these differ
+    afterwards.
 
     >>> runs = [Run(1, "bleed", (Result.FAIL,)), Run(2, "bleed", (Result.PASS,))]
     >>> next(change_facts(runs)).values["first"]
@@ -31,11 +35,30 @@ def change_facts(runs: Sequence[Run]) -> Iterator[Fact]:
         changed: dict[tuple[int, bool], list[int]] = {}
         for row, result in known:
             earlier = before.get((run.check, row))
+            if earlier and _worked_on(row, touched[earlier.epoch : run.epoch]):
+                earlier = None
             if earlier and earlier.results[row - 1] is not result:
                 changed.setdefault((earlier.index, result is Result.FAIL), []).append(row)
             before[run.check, row] = run
         for (index, failed_now), rows in changed.items():
             yield from _change_facts(run, numbered[index], rows, failed_now)
+
+
+def _worked_on(row: int, touched: Sequence[frozenset[int]]) -> bool:
+    return any(row in rows for rows in touched)
+
+
+def rows_touched(machine: Machine, work: Sequence[Work]) -> tuple[frozenset[int], ...]:
+    """The rows that each piece of work may have changed: those that depend on what was worked on.
+
+    >>> from diagnose.cases.case import Swapped
+    >>> from diagnose.machine.graph import load_machine
+    >>> swap = Swapped("swap-coil", "row-6/valve", "row-5/valve")
+    >>> sorted(rows_touched(load_machine("mounted-6"), [swap])[0])
+    [5, 6]
+    """
+    parts = [(w.part, w.other) if isinstance(w, Swapped) else (w.part,) for w in work]
+    return tuple(frozenset(row for p in each for row in machine.rows_of(p)) for each in parts)
 
 
 def _change_facts(run: Run, earlier: Run, rows: Sequence[int], failed_now: bool) -> Iterator[Fact]:

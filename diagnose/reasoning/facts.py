@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from diagnose.cases.case import Case, Result, Run
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine
-from diagnose.reasoning.changes import change_facts
+from diagnose.reasoning.changes import change_facts, rows_touched
 from diagnose.reasoning.finding import Fact, Value
 from diagnose.reasoning.groups import Group, groups_of
 from diagnose.reasoning.physics import thickness
@@ -32,10 +32,11 @@ def facts_of(machine: Machine, case: Case, knowledge: Knowledge) -> tuple[Fact, 
     """
     made = tuple(run for run in case.runs if set(run.results) != {Result.NOT_RUN})
     last = last_by_check(made)
+    touched = rows_touched(machine, case.work)
     return (
         _machine_fact(machine),
-        *_run_facts(machine, made, knowledge, last),
-        *change_facts(made),
+        *_run_facts(machine, made, knowledge, last, touched),
+        *change_facts(made, touched),
         *_history(case, knowledge),
         *reading_facts(machine, case, last),
     )
@@ -54,11 +55,15 @@ def _machine_fact(machine: Machine) -> Fact:
 
 
 def _run_facts(
-    machine: Machine, runs: tuple[Run, ...], knowledge: Knowledge, last: Mapping[str, Tally]
+    machine: Machine,
+    runs: tuple[Run, ...],
+    knowledge: Knowledge,
+    last: Mapping[str, Tally],
+    touched: tuple[frozenset[int], ...],
 ) -> Iterator[Fact]:
     groups = groups_of(machine)
     latest = {run.check: run.index for run in runs}
-    story = _Story(machine, groups, runs, last)
+    story = _Story(machine, groups, runs, last, touched)
     for run in runs:
         tally = tally_of(run)
         yield _run_fact(machine, run, tally, latest[run.check] == run.index)
@@ -117,6 +122,7 @@ class _Story:
     groups: list[Group]
     runs: tuple[Run, ...]
     last: Mapping[str, Tally]
+    touched: tuple[frozenset[int], ...]
 
     def other(self, check: str) -> Tally:
         """The last results in the checks other than this one; a fail outweighs a pass."""
@@ -159,8 +165,10 @@ class _Story:
 
     def failed_rows(self, run: Run, tally: Tally) -> Iterator[Fact]:
         rows, other = self.machine.rows, self.other(run.check)
-        history = [tally_of(one) for one in self.runs if one.check == run.check]
+        runs = [one for one in self.runs if one.check == run.check]
         for row in rows_in(tally.failed):
+            since = self._last_work(row, run)
+            history = [tally_of(one) for one in runs if one.epoch >= since]
             yield Fact(
                 "failed_row",
                 {
@@ -176,6 +184,11 @@ class _Story:
                     "times_passed": sum(one.passed >> row & 1 for one in history),
                 },
             )
+
+    def _last_work(self, row: int, run: Run) -> int:
+        """The epoch that the last work on a row before a run began; 0 when there was none."""
+        done = enumerate(self.touched[: run.epoch], start=1)
+        return max((number for number, rows in done if row in rows), default=0)
 
     def lone_pair(self, run: Run, tally: Tally) -> Iterator[Fact]:
         if tally.failed.bit_count() == 2:
