@@ -39,7 +39,9 @@ def joint_chance(ranking: Ranking, runs: Sequence[Made]) -> float:
     failed = [one for one in every if one[0].failed[one[2]]]
     passed = [one for one in every if not one[0].failed[one[2]]]
     subsets = chain.from_iterable(combinations(failed, n) for n in range(len(failed) + 1))
-    return sum((-1) ** len(some) * _all_pass(ranking, [*passed, *some], len(runs)) for some in subsets)
+    return sum(
+        (-1) ** len(some) * _all_pass(ranking, [*passed, *some], len(runs)) for some in subsets
+    )
 
 
 def _all_pass(ranking: Ranking, findings: Sequence[tuple[Made, int, int]], runs: int) -> float:

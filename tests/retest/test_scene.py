@@ -1,4 +1,4 @@
-"""One trouble as a finite problem: what is at hand, what it would tell, where the machine stands."""
+"""One trouble as a finite problem: what is at hand, what it tells, where the machine stands."""
 
 from __future__ import annotations
 
