@@ -52,8 +52,8 @@ def _all_pass(ranking: Ranking, findings: Sequence[tuple[Made, int, int]], runs:
     for run, number, row in findings:
         for state, kept in _survivals(ranking, run, row).items():
             survival[state] *= kept
-        state = model.knowledge.circumstances["upset"].states[1]
-        upset[number][1] *= 1 - state.shows[run.check]
+        spoiled = model.knowledge.circumstances["upset"].states[1]
+        upset[number][1] *= 1 - spoiled.shows[run.check]
         leak *= 1 - model.knowledge.checks[run.check].false_alarm
     prior = model.prior(ranking.evidence.factors)
     parts = np.add.reduceat(prior * survival, model.offsets[:-1]).prod()
