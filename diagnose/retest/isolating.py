@@ -7,14 +7,14 @@ time.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise, permutations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnose.decision.cover import ambiguity_groups, cheapest_cover
+from diagnose.decision.cover import Cover, ambiguity_groups, cheapest_cover
 from diagnose.decision.problem import ANY
 from diagnose.noisyor.network import Floats
 from diagnose.retest.candidates import Candidate
@@ -23,6 +23,9 @@ from diagnose.retest.scene import Scene
 
 LEADING = 0.02
 """Causes at least so probable are to be told apart."""
+
+CLOSE = 1e-9
+"""Minutes nearer than this, in relation to their size, are the same."""
 
 MISTAKEN = 0.15
 """Chance of mixing up two equally likely causes by one outcome, up to which it parts them."""
@@ -62,13 +65,7 @@ def isolating(scene: Scene, least: float = LEADING) -> Isolating:
     pairs = list(combinations(range(len(leading)), 2))
     columns = np.array([[part[a, b] for a, b in pairs] for part in parts], dtype=bool)
     separates = columns.reshape(len(parts), len(pairs))
-    tests = scene.problem.tests
-    cover = cheapest_cover(
-        separates,
-        [test.minutes for test in tests],
-        [test.setup for test in tests],
-        scene.problem.changes[scene.setup].tolist(),
-    )
+    cover = _cheapest(scene, separates)
     chosen = list(cover.tests)
     return Isolating(
         acts=tuple(scene.tests[test][0] for test in chosen),
@@ -82,6 +79,38 @@ def isolating(scene: Scene, least: float = LEADING) -> Isolating:
             if len(group) > 1
         ),
     )
+
+
+def _cheapest(scene: Scene, separates: NDArray[np.bool_]) -> Cover:
+    """The cheapest of the cheapest covers for every choice of set-ups to go through.
+
+    Once these are chosen, the quickest way through them costs the same whatever is done there.
+    """
+    minutes = np.array([test.minutes for test in scene.problem.tests])
+    setups = np.array([test.setup for test in scene.problem.tests])
+    found, least = [], np.inf
+    for some in _subsets(sorted(set(setups.tolist()) - {ANY})):
+        able = np.flatnonzero(np.isin(setups, [ANY, *some]))
+        if np.array_equal(separates[able].any(axis=0), separates.any(axis=0)):
+            cover = cheapest_cover(separates[able], minutes[able].tolist())
+            way = _way(scene, some)
+            found.append((cover.minutes + way, tuple(able[list(cover.tests)].tolist())))
+            least = min(least, cover.minutes / cover.guarantee + way)
+    cheapest, tests = min(found, key=lambda one: one[0])
+    optimal = cheapest <= least * (1 + CLOSE)
+    return Cover(tests, cheapest, optimal, 1.0 if optimal else cheapest / least)
+
+
+def _subsets(setups: Sequence[int]) -> Iterator[tuple[int, ...]]:
+    for size in range(len(setups) + 1):
+        yield from combinations(setups, size)
+
+
+def _way(scene: Scene, setups: Sequence[int]) -> float:
+    """Minutes of the quickest way from the present set-up through some others."""
+    changes = scene.problem.changes
+    ways = ((scene.setup, *way) for way in permutations(setups))
+    return min(sum(float(changes[a, b]) for a, b in pairwise(way)) for way in ways)
 
 
 def _leading(scene: Scene, least: float) -> tuple[list[str], list[int]]:

@@ -1,0 +1,250 @@
+"""Plans: what a technician would expect of them (common practice, no source), and sound sums."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import cache
+from typing import Any, TypeVar
+
+import pytest
+from pydantic import BaseModel
+
+from diagnose.cases.typed import read_typed
+from diagnose.knowledge.base import Knowledge, load_knowledge
+from diagnose.machine.graph import load_machine
+from diagnose.ranking.causes import Ranking
+from diagnose.report import rank, ranking_report
+from diagnose.retest.candidates import Candidate, required_rerun
+from diagnose.retest.next import NO_ACT
+from diagnose.retest.plan import End, Goal, Plan, Step
+from diagnose.retest.scene import Means
+from tests.ranking.situations import BLEED, RESPONSE, STEADY, both_checks, failing, ranked
+
+Model = TypeVar("Model", bound=BaseModel)
+EMPTY_HANDED = Means(frozenset({"gauge", "meter"}), alone=True)
+
+SITUATIONS = {
+    "one row": lambda: both_checks("mounted-6", [], [6]),
+    "a section": lambda: both_checks("mounted-12", range(7, 13), range(7, 13)),
+    "everything": lambda: both_checks("mounted-12", range(1, 13), range(1, 13)),
+    "two far rows": lambda: both_checks("mounted-12", [], [2, 11]),
+    "nothing stated": lambda: ranked("mounted-6", "response=PPFFPP"),
+    "cold oil": lambda: ranked("mounted-6", "oil=15C", "engine=on", "response=FFFFFF"),
+}
+
+
+@cache
+def planned(situation: str, goal: Goal = "restore", depth: int = 1) -> Plan:
+    return Plan(SITUATIONS[situation](), goal, depth=depth)
+
+
+EVERY_PLAN = [(situation, "restore", 1) for situation in SITUATIONS] + [
+    ("one row", "restore", 2),
+    ("one row", "isolate", 2),
+    ("a section", "restore", 2),
+    ("two far rows", "isolate", 1),
+]
+
+
+def first_act(ranking: Ranking) -> Candidate:
+    """What a plan begins with."""
+    choice = Plan(ranking).choice
+    assert choice is not None
+    assert choice.candidate is not None
+    return choice.candidate
+
+
+def steps(node: Step | End) -> Iterator[Step]:
+    if isinstance(node, Step):
+        yield node
+        for branch in node.branches:
+            yield from steps(branch.then)
+
+
+def ends(node: Step | End) -> Iterator[End]:
+    if isinstance(node, End):
+        yield node
+    else:
+        for branch in node.branches:
+            yield from ends(branch.then)
+
+
+@pytest.mark.parametrize(("situation", "goal", "depth"), EVERY_PLAN)
+def test_what_may_come_of_a_step_sums_to_one(situation: str, goal: Goal, depth: int) -> None:
+    found = list(steps(planned(situation, goal, depth).tree))
+    assert found
+    for step in found:
+        total = sum(branch.probability for branch in step.branches)
+        assert total == pytest.approx(1, abs=1e-6), step.candidate.id
+
+
+@pytest.mark.parametrize("situation", SITUATIONS)
+def test_following_the_plan_takes_no_longer_than_repairing_in_order(situation: str) -> None:
+    plan = planned(situation, "restore", 1)
+    assert plan.plan_minutes > plan.final_minutes > 0
+    if required_rerun(plan.ranking.evidence) is None:
+        assert plan.plan_minutes <= plan.repair_only_minutes + 1e-9
+
+
+def test_telling_apart_first_costs_at_most_its_first_act_more() -> None:
+    isolate, restore = planned("one row", "isolate", 2), planned("one row", "restore", 2)
+    assert isolate.choice is not None
+    most = restore.repair_only_minutes + isolate.choice.minutes
+    assert restore.plan_minutes <= isolate.plan_minutes + 1e-9
+    assert isolate.plan_minutes <= most + 5, "and the changes of set-up that it may bring"
+
+
+@pytest.mark.parametrize("situation", ["one row", "a section"])
+def test_a_deeper_tree_begins_alike(situation: str) -> None:
+    shallow, deep = (planned(situation, "restore", depth).tree for depth in (1, 2))
+    assert isinstance(shallow, Step)
+    assert isinstance(deep, Step)
+    assert deep.candidate.id == shallow.candidate.id
+    assert [(b.result, b.probability) for b in deep.branches] == [
+        (b.result, b.probability) for b in shallow.branches
+    ]
+    assert len(list(steps(deep))) > len(list(steps(shallow))) == 1
+
+
+def test_a_step_costs_its_work_and_the_change_of_set_up() -> None:
+    for step in steps(planned("one row", "restore", 2).tree):
+        assert step.minutes >= step.candidate.minutes
+
+
+def test_progress_counts_every_step() -> None:
+    told: list[int] = []
+    plan = Plan(both_checks("mounted-6", [], [6]), depth=2, progress=told.append)
+    assert plan.tree
+    assert told == list(range(1, len(list(steps(plan.tree))) + 1))
+
+
+def test_telling_apart_ends_when_one_cause_holds_the_blame() -> None:
+    tree = planned("one row", "isolate", 2).tree
+    isolated = [end for end in ends(tree) if end.kind == "isolated"]
+    assert isolated
+    for end in isolated:
+        assert end.leading is not None
+        assert end.leading.probability > 0.85
+        assert end.says == f"told apart: {end.leading.says}"
+
+
+def test_what_is_told_apart_already_needs_no_act() -> None:
+    readings = ["coil-resistance@row-6=OL", "valve-code@row-6/valve=5"]
+    ranking = ranked("mounted-6", *STEADY, "response=PPPPPF", *RESPONSE, *readings)
+    tree = Plan(ranking, "isolate").tree
+    assert isinstance(tree, End)
+    assert tree.kind == "isolated"
+    assert tree.leading is not None
+    assert tree.leading.id == "row-6/valve:coil_open"
+
+
+def test_a_proven_machine_needs_nothing() -> None:
+    plan = Plan(both_checks("mounted-6", [], []))
+    assert isinstance(plan.tree, End)
+    assert (plan.tree.kind, plan.tree.acts) == ("proven", ())
+    assert (plan.plan_minutes, plan.repair_only_minutes, plan.final_minutes) == (0, 0, 0)
+
+
+def test_a_machine_of_which_nothing_failed_is_to_be_proven() -> None:
+    tree = Plan(ranked("mounted-6", *STEADY, "response=PPPPPP", *RESPONSE)).tree
+    assert isinstance(tree, End)
+    assert (tree.kind, [act.id for act in tree.acts]) == ("prove", ["bleed@1-6"])
+
+
+def leaking_remotes() -> Knowledge:
+    """Knowledge of an invented fleet whose outlet valves often leak and are quickly resealed."""
+    known = load_knowledge()
+    kind = known.parts["remote"]
+    modes = [replaced(m, prior=0.98) if m.id == "leaking" else m for m in kind.modes]
+    quick = {"minutes": 5.0, "parts_price": "none"}
+    remedies = [replaced(r, **quick) if r.id == "repair-remote" else r for r in kind.remedies]
+    kind = replaced(kind, modes=tuple(modes), remedies=tuple(remedies))
+    return replace(known, parts={**known.parts, "remote": kind})
+
+
+def replaced(model: Model, **values: Any) -> Model:
+    return model.model_copy(update=values)
+
+
+def test_what_is_for_qualified_hands_only_is_handed_over_though_it_were_quickest() -> None:
+    known = leaking_remotes()
+    machine = load_machine("mounted-6", known)
+    typed = [*STEADY, "response=FFFFFF", *RESPONSE, "response=FFPFPF", *RESPONSE]
+    plan = Plan(rank(machine, read_typed(machine, typed, known), known))
+    assert plan.ranking.causes[0].id == "supply/remote:leaking"
+    assert isinstance(plan.tree, End)
+    assert (plan.tree.kind, plan.tree.leading) == ("hand-over", plan.ranking.causes[0])
+    assert "qualified" in plan.tree.says
+
+
+def test_where_handing_over_costs_least_it_is_handed_over() -> None:
+    known = load_knowledge()
+    known = replace(known, rates=replaced(known.rates, hand_over_minutes=0.5))
+    machine = load_machine("mounted-6", known)
+    typed = [*STEADY, "response=PPPPPF", *RESPONSE]
+    tree = Plan(rank(machine, read_typed(machine, typed, known), known)).tree
+    assert isinstance(tree, End)
+    assert (tree.kind, tree.says) == ("hand-over", NO_ACT)
+
+
+@pytest.mark.parametrize("situation", SITUATIONS)
+def test_no_step_of_a_plan_is_for_qualified_hands(situation: str) -> None:
+    assert not any(s.candidate.qualified for s in steps(planned(situation, "restore", 1).tree))
+
+
+@pytest.mark.parametrize("rows", ["FFFFFF", "PPPPPF"])
+def test_in_cold_oil_the_rerun_in_warm_oil_comes_first(rows: str) -> None:
+    act = first_act(ranked("mounted-6", "oil=15C", "engine=on", f"response={rows}"))
+    assert (act.kind, act.check) == ("rerun", "response")
+    assert "Warm the oil" in act.says
+    assert act.rows == tuple(row for row in range(1, 7) if rows[row - 1] == "F")
+
+
+@pytest.mark.parametrize("row", [1, 6, 12])
+def test_one_row_failing_response_leads_to_that_row(row: int) -> None:
+    assert first_act(both_checks("mounted-12", [], [row])).rows == (row,)
+
+
+@pytest.mark.parametrize("machine", ["mounted-12", "folding-24"])
+def test_a_section_failing_both_leads_to_something_of_the_section(machine: str) -> None:
+    act = first_act(both_checks(machine, range(7, 13), range(7, 13)))
+    assert (act.part.partition("/")[0], act.rows) == ("section-2", tuple(range(7, 13)))
+
+
+@pytest.mark.parametrize("machine", ["mounted-12", "folding-24"])
+def test_everything_failing_leads_to_the_lever_or_the_couplers(machine: str) -> None:
+    every = range(1, load_machine(machine).rows + 1)
+    act = first_act(both_checks(machine, every, every))
+    assert act.part in ("supply/remote", "supply/coupler")
+    assert act.kind in ("look", "remedy")
+
+
+def test_a_wiring_branch_failing_response_leads_to_the_branch_or_its_rows() -> None:
+    act = first_act(both_checks("mounted-12", [], range(5, 9)))
+    assert set(act.rows) <= {5, 6, 7, 8}
+
+
+def test_each_of_two_far_rows_gets_an_act() -> None:
+    report: dict[str, Any] = ranking_report(both_checks("folding-24", [], [3, 20]))
+    assert {act["blames_row"] for act in report["next"]} == {3, 20}
+    assert {tuple(act["rows"]) for act in report["next"]} >= {(3,), (20,)}
+
+
+def test_the_minutes_of_two_troubles_count_both() -> None:
+    one, two = planned("one row", "restore", 2), planned("two far rows", "restore", 1)
+    assert [trouble.rows for trouble in two.troubles] in ([(2,), (11,)], [(11,), (2,)])
+    assert two.repair_only_minutes > 1.5 * one.repair_only_minutes
+
+
+def test_less_at_hand_takes_no_fewer_minutes() -> None:
+    every = planned("one row", "restore", 2)
+    some = Plan(every.ranking, means=EMPTY_HANDED)
+    assert some.plan_minutes >= every.plan_minutes - 1e-9
+
+
+def test_the_last_pass_is_every_check_on_every_row_with_its_set_up() -> None:
+    plan = Plan(ranked("mounted-6", *STEADY, failing("mounted-6", "bleed", [2]), *BLEED))
+    known = plan.ranking.evidence.model.knowledge
+    work = sum(check.set_up_minutes + 6 * check.minutes_per_row for check in known.checks.values())
+    assert plan.final_minutes == pytest.approx(work + known.change_minutes("bleeding", "running"))
