@@ -22,6 +22,9 @@ from tests.bench.explicit import Floats
 MOST_ACTS = 40
 """A trial goes no deeper."""
 
+FINER = 0.8
+"""By how much trials look closer once one has found nothing."""
+
 
 class Shelf:
     """What is known of the optimum at one place, for any belief."""
@@ -99,11 +102,15 @@ class Optimum:
         """Both bounds of a belief, within ``gap`` of one another or as near as time allows."""
         belief, shelf = belief / belief.sum(), self.shelf(place)
         end = time.perf_counter() + seconds
+        tolerance, doubt = gap * shelf.low(belief) / 4, np.inf
         while True:
             low, high = shelf.low(belief), shelf.high(belief)
             if high - low <= gap * low or time.perf_counter() > end:
                 return low, high
-            self._trial(place, belief, gap * low / 4)
+            if high - low > doubt - tolerance / 100:
+                tolerance *= FINER
+            doubt = high - low
+            self._trial(place, belief, tolerance)
 
     def shelf(self, place: Place) -> Shelf:
         if place not in self.shelves:
@@ -154,7 +161,6 @@ class Optimum:
                 break
             chance, place, belief = self._least_certain(node, best)
             reach *= chance
-            tolerance *= 0.98
         for node in reversed(path):
             self._settle(node)
 
