@@ -51,7 +51,9 @@ class Least:
         """Work and parts until a remedy has worked."""
         kind = self.shop.machine.parts[fault[0]]
         price = self.shop.knowledge.rates.price_minutes
-        again = min(c.minutes_per_row + c.set_up_minutes for c in self.shop.knowledge.checks.values())
+        again = min(
+            c.minutes_per_row + c.set_up_minutes for c in self.shop.knowledge.checks.values()
+        )
         return min(
             (one.minutes + price[one.parts_price] + (1 - one.fixes) * again) / one.fixes
             for one in kind.remedies

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cached_property
 
-
 from diagnose.cases.case import Case
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence

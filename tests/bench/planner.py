@@ -90,9 +90,13 @@ def _likeliest(scene: Scene) -> Choice:
 
 
 def begin(world: World, model: Model | None = None) -> Ranking:
-    """What is known after the full run of every check with which all policies begin."""
+    """What is known after the full run of every check with which all policies begin.
+
+    Nothing out of the ordinary happened to the machine before: faults are drawn from bare priors.
+    """
     model = model or model_of(world.machine.id)
-    ranking = Ranking(Evidence(model, Case(world.machine.id), ()))
+    past = {each.id: each.states[0].id for each in world.knowledge.of_scope("case").values()}
+    ranking = Ranking(Evidence(model, Case(world.machine.id, history=past), ()))
     for check in world.knowledge.checks:
         ranking = ran(ranking, world, check, range(1, world.machine.rows + 1))
     return ranking

@@ -1,0 +1,42 @@
+"""A small seeded simulation: the planner against practice, and the world against itself."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from diagnose.knowledge.base import load_knowledge
+from diagnose.machine.graph import load_machine
+from tests.bench.planner import planned
+from tests.bench.policies import practice
+from tests.bench.practice import Setting, hidden_faults, score
+from tests.bench.world import World
+
+FAULTS = hidden_faults("mounted-6", 25, seed=2, setting=Setting())
+
+
+def test_the_planner_spends_less_and_replaces_less_in_vain_than_practice() -> None:
+    ours = score(planned(), "mounted-6", FAULTS, Setting())
+    theirs = score(practice, "mounted-6", FAULTS, Setting())
+    assert ours.cost.mean() <= 0.7 * theirs.cost.mean()
+    assert ours.in_vain.mean() <= 0.5 * theirs.in_vain.mean()
+
+
+def test_the_same_fault_and_seed_give_the_same_story() -> None:
+    knowledge = load_knowledge()
+    machine = load_machine("mounted-6", knowledge)
+    stories = []
+    for _ in range(2):
+        world = FAULTS[0].world(machine, knowledge)
+        planned()(world)
+        stories.append((world.log, world.cost))
+    assert stories[0] == stories[1]
+
+
+def test_a_swap_in_the_world_is_undone_by_the_same_swap() -> None:
+    machine = load_machine("mounted-6")
+    faults = {("row-2/driver", "no_output"), ("row-3/connector", "open")}
+    world = World(machine, load_knowledge(), set(faults), np.random.default_rng(0))
+    world.swap("cross-plugs", "row-2/connector", "row-3/connector")
+    assert world.faults == {("row-3/driver", "no_output"), ("row-2/connector", "open")}
+    world.swap("cross-plugs", "row-2/connector", "row-3/connector")
+    assert world.faults == faults
