@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -12,6 +12,7 @@ from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import BadResult, Mode, PartKind
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import Floats, Ints
+from diagnose.reasoning.finding import Finding
 
 Entries = tuple[Ints, Floats]
 """Flat states and the log survival that each lets a finding have."""
@@ -22,10 +23,16 @@ OK = 0
 
 @dataclass(frozen=True)
 class Model:
-    """The variables of a machine's parts, before anything has been seen."""
+    """The variables of a machine's parts, before anything has been seen.
+
+    ``answers`` keeps what the rules make of answers about the machine's past, once asked.
+    """
 
     machine: Machine
     knowledge: Knowledge
+    answers: dict[tuple[str, str], tuple[Finding, ...]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
 
     @cached_property
     def offsets(self) -> Ints:

@@ -106,12 +106,16 @@ def open_reruns(evidence: Evidence, checks: Iterable[str]) -> Iterator[Seen]:
             )
 
 
-def reruns(evidence: Evidence, target: int) -> Iterator[Candidate]:
-    """Reruns of every check over every useful set of rows; enough is enough, see `MOST_RUNS`."""
+def reruns(evidence: Evidence, target: int, suspects: Sequence[int]) -> Iterator[Candidate]:
+    """Reruns of every check over every useful set of rows; enough is enough, see `MOST_RUNS`.
+
+    ``suspects`` are the failed rows of the target's own trouble: a failure with another cause
+    tells nothing about it.
+    """
     failed = failed_rows(evidence.case)
     for check in evidence.model.knowledge.checks:
         made = runs_since_work(evidence, check, target)
-        for rows in row_sets(evidence.model.machine, failed, target):
+        for rows in row_sets(evidence.model.machine, suspects, failed, target):
             if target not in rows or made < MOST_RUNS:
                 yield rerun(evidence, check, rows, failed)
 
@@ -125,17 +129,25 @@ def runs_since_work(evidence: Evidence, check: str, row: int) -> int:
     )
 
 
-def row_sets(machine: Machine, failed: Sequence[int], target: int) -> list[tuple[int, ...]]:
-    """Sets of rows worth rerunning, each once, small ones first."""
-    near = sorted(sorted(failed, key=lambda row: (abs(row - target), row))[:MOST_SUSPECTS])
+def row_sets(
+    machine: Machine, suspects: Sequence[int], failed: Sequence[int], target: int
+) -> list[tuple[int, ...]]:
+    """Sets of rows worth rerunning, each once, small ones first.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> row_sets(load_machine("mounted-6"), [2], [2, 6], 2)
+    [(2,), (2, 6), (1, 2, 3), (1, 2, 3, 4, 5, 6)]
+    """
+    near = sorted(sorted(suspects, key=lambda row: (abs(row - target), row))[:MOST_SUSPECTS])
     shared = [*machine.sections.values(), *machine.branches.values(), *machine.chains.values()]
-    half = len(failed) // 2
+    half = len(suspects) // 2
     sets = [
         *((row,) for row in near),
         *(_with_neighbours(row, machine.rows) for row in near),
         *(tuple(sorted(rows)) for rows in shared if set(rows) & set(near)),
-        tuple(failed[:half]),
-        tuple(failed[half:]),
+        tuple(suspects[:half]),
+        tuple(suspects[half:]),
+        tuple(suspects),
         tuple(failed),
         tuple(range(1, machine.rows + 1)),
     ]

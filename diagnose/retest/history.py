@@ -6,7 +6,7 @@ beside each blame, as the answer's own prior times the factor of what is to blam
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from diagnose.cases.case import Case, Result
 from diagnose.knowledge.circumstances import Circumstance
 from diagnose.noisyor.network import Floats
 from diagnose.ranking.evidence import Evidence
+from diagnose.ranking.model import Model
 from diagnose.reasoning.conclude import conclude_case
 from diagnose.reasoning.finding import Finding
 from diagnose.retest.candidates import Candidate, Outcome
@@ -44,9 +45,43 @@ def _heeded(evidence: Evidence, circumstance: Circumstance) -> bool:
 def priors_if(evidence: Evidence, circumstance: str, answer: str) -> tuple[Finding, ...]:
     """What the rules make of an answer about the machine's past, as far as it moves priors."""
     model = evidence.model
-    case = Case(model.machine.id, history={circumstance: answer})
-    found = conclude_case(model.machine, case, model.knowledge)
-    return tuple(finding for finding in found if finding.kind == "prior")
+    if not model.answers:
+        model.answers.update(_every_answer(model))
+    return model.answers.get((circumstance, answer), ())
+
+
+def _every_answer(model: Model) -> dict[tuple[str, str], tuple[Finding, ...]]:
+    """By circumstance and answer, the priors that move because of it alone.
+
+    Many answers are tried at a time, and a finding says which of them it goes back to; what
+    nothing came of is tried once more alone, since another answer may have stood in its way.
+    """
+    past = list(model.knowledge.of_scope("case").values())
+    found: dict[tuple[str, str], tuple[Finding, ...]] = {}
+    for place in range(max((len(each.states) for each in past), default=0)):
+        told = {each.id: each.states[place].id for each in past if place < len(each.states)}
+        _gather(model, told, found)
+    heeded = {circumstance for circumstance, _ in found}
+    for each in past:
+        for state in each.states if each.id not in heeded else ():
+            _gather(model, {each.id: state.id}, found)
+    return found or {("", ""): ()}
+
+
+def _gather(
+    model: Model, told: Mapping[str, str], found: dict[tuple[str, str], tuple[Finding, ...]]
+) -> None:
+    """Add the priors that move because of just one of these answers."""
+    case = Case(model.machine.id, history=told)
+    for finding in conclude_case(model.machine, case, model.knowledge):
+        roots = {
+            (str(fact.values["circumstance"]), str(fact.values["answer"]))
+            for fact in finding.roots()
+            if fact.kind == "history"
+        }
+        if finding.kind == "prior" and len(roots) == 1:
+            key = roots.pop()
+            found[key] = (*found.get(key, ()), finding)
 
 
 def history_table(beliefs: Beliefs, candidate: Candidate) -> list[Floats]:

@@ -89,7 +89,7 @@ class Scene:
         """Every test that is possible with what is at hand and tells something."""
         row = self.trouble.target.row
         every = [
-            *reruns(self.evidence, row),
+            *reruns(self.evidence, row, self.trouble.rows),
             *measurements(self.evidence, row),
             *questions(self.evidence),
             *history_questions(self.evidence),
