@@ -27,8 +27,10 @@ class Mend:
     fixes: Floats
 
 
-def mends(scales: Scales, again: str) -> Iterator[Mend]:
+def mends(scales: Scales, failed: Sequence[str]) -> Iterator[Mend]:
     """The remedies that some blame needs, each once; first the mere check again (no candidate).
+
+    ``failed`` are the checks that the target's row failed: one of them proves each remedy.
 
     A false alarm, a spoiled run and what was cured already need nothing but a check that passes.
     """
@@ -41,7 +43,7 @@ def mends(scales: Scales, again: str) -> Iterator[Mend]:
         if name != SEVERAL and (cause is None or cause.remedy is None or gone):
             nothing[number] = 1.0
         elif cause is not None and cause.remedy is not None:
-            candidate = remedy_candidate(evidence, cause, again)
+            candidate = remedy_candidate(evidence, cause, failed)
             _, fixes = remedies.setdefault(candidate.id, (candidate, np.zeros(len(scales.names))))
             fixes[number] = cause.remedy.fixes
     for id in _likeliest(scales, causes, evidence):
@@ -69,7 +71,25 @@ def remedy_id(evidence: Evidence, cause: Cause) -> str:
     return f"{cause.remedy.id}@{evidence.epochs.place_of(cause.part, cause.mode)}"
 
 
-def remedy_candidate(evidence: Evidence, cause: Cause, again: str) -> Candidate:
+def proving_check(evidence: Evidence, cause: Cause, failed: Sequence[str]) -> str:
+    """The failed check that best shows whether the remedy of a cause has worked.
+
+    Of checks that show it alike it is the quickest one after the remedy.
+    """
+    assert cause.remedy is not None
+    remedy, knowledge = cause.remedy, evidence.model.knowledge
+    modes = evidence.model.machine.parts[cause.part].cleared_by(remedy.id)
+
+    def worth(check: str) -> tuple[float, float]:
+        made = knowledge.checks[check]
+        shown = sum(mode.prior * mode.shows.get(check, 0.0) for mode in modes)
+        change = knowledge.change_minutes(remedy.setup, made.setup)
+        return shown, -(change + made.set_up_minutes + made.minutes_per_row)
+
+    return max(failed, key=worth)
+
+
+def remedy_candidate(evidence: Evidence, cause: Cause, failed: Sequence[str]) -> Candidate:
     """The remedy of a cause as something to do next."""
     assert cause.remedy is not None
     part = evidence.epochs.place_of(cause.part, cause.mode)
@@ -84,7 +104,7 @@ def remedy_candidate(evidence: Evidence, cause: Cause, again: str) -> Candidate:
         outcomes=(),
         needs=remedy.needs,
         cautions=(remedy.caution,) if remedy.caution else (),
-        check=again,
+        check=proving_check(evidence, cause, failed),
         part=part,
         setup=remedy.setup,
         ends=remedy.setup,
