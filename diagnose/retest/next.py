@@ -119,8 +119,9 @@ def candidate_of(scene: Scene, act: Act) -> Candidate | None:
     if act.kind != "repair":
         return None
     rows = scene.trouble.rows
-    again = rerun(scene.evidence, scene.check, rows, rows)
     mend = scene.mends[act.index].candidate
+    check = mend.check if mend else scene.check
+    again = rerun(scene.evidence, check, rows, rows)
     if mend is None:
         return again
     back = scene.knowledge.change_minutes(mend.setup, again.setup)
@@ -128,7 +129,7 @@ def candidate_of(scene: Scene, act: Act) -> Candidate | None:
         mend,
         says=f"{mend.says.rstrip('.')}; then {again.says}",
         minutes=mend.minutes + back + again.minutes,
-        outcomes=tuple(rerun_outcomes(scene.check, rows, set(rows))),
+        outcomes=tuple(rerun_outcomes(check, rows, set(rows))),
         needs=tuple(dict.fromkeys([*mend.needs, *again.needs])),
         cautions=tuple(dict.fromkeys([*mend.cautions, *again.cautions])),
         ends=again.setup,

@@ -27,9 +27,10 @@ class Mend:
     fixes: Floats
 
 
-def mends(scales: Scales, again: str) -> Iterator[Mend]:
+def mends(scales: Scales, failed: Sequence[str]) -> Iterator[Mend]:
     """The remedies that some blame needs, each once; first the mere check again (no candidate).
 
+    ``failed`` are the checks that the target's row failed: one of them proves each remedy.
     A false alarm, a spoiled run and what was cured already need nothing but a check that passes.
     Where a greater remedy clears a fault too, it is offered beside the lesser one.
     """
@@ -43,7 +44,7 @@ def mends(scales: Scales, again: str) -> Iterator[Mend]:
             nothing[number] = 1.0
         elif cause is not None:
             for remedy in remedies_of(evidence, cause):
-                candidate = remedy_candidate(evidence, cause, remedy, again)
+                candidate = remedy_candidate(evidence, cause, remedy, failed)
                 _, fixes = found.setdefault(candidate.id, (candidate, np.zeros(len(scales.names))))
                 fixes[number] = remedy.fixes
     for id in _likeliest(scales, causes):
@@ -78,8 +79,27 @@ def remedy_id(evidence: Evidence, cause: Cause, remedy: Remedy) -> str:
     return f"{remedy.id}@{evidence.epochs.place_of(cause.part, cause.mode)}"
 
 
-def remedy_candidate(evidence: Evidence, cause: Cause, remedy: Remedy, again: str) -> Candidate:
-    """A remedy of a cause as something to do next; ``again`` is the check that proves it."""
+def proving_check(evidence: Evidence, part: str, remedy: Remedy, failed: Sequence[str]) -> str:
+    """The failed check that best shows whether a remedy has worked.
+
+    Of checks that show it alike it is the quickest one after the remedy.
+    """
+    knowledge = evidence.model.knowledge
+    modes = evidence.model.machine.parts[part].cleared_by(remedy.id)
+
+    def worth(check: str) -> tuple[float, float]:
+        made = knowledge.checks[check]
+        shown = sum(mode.prior * mode.shows.get(check, 0.0) for mode in modes)
+        change = knowledge.change_minutes(remedy.setup, made.setup)
+        return shown, -(change + made.set_up_minutes + made.minutes_per_row)
+
+    return max(failed, key=worth)
+
+
+def remedy_candidate(
+    evidence: Evidence, cause: Cause, remedy: Remedy, failed: Sequence[str]
+) -> Candidate:
+    """A remedy of a cause as something to do next; one of the failed checks proves it."""
     part = evidence.epochs.place_of(cause.part, cause.mode)
     machine = evidence.model.machine
     return Candidate(
@@ -91,7 +111,7 @@ def remedy_candidate(evidence: Evidence, cause: Cause, remedy: Remedy, again: st
         outcomes=(),
         needs=remedy.needs,
         cautions=(remedy.caution,) if remedy.caution else (),
-        check=again,
+        check=proving_check(evidence, part, remedy, failed),
         part=part,
         setup=remedy.setup,
         ends=remedy.setup,

@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from diagnose.cases.case import Remedied, Work
+from diagnose.cases.rows import standing_failures
 from diagnose.decision.problem import ANY, Problem, Repair, Test
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import ANY_SETUP, PARKED
@@ -80,6 +81,13 @@ class Scene:
         return self.evidence.case.runs[self.trouble.target.run - 1].check
 
     @cached_property
+    def failed_checks(self) -> tuple[str, ...]:
+        """Every check that the target's row failed last."""
+        row = self.trouble.target.row
+        failed = {check for check, each in standing_failures(self.evidence.case) if each == row}
+        return tuple(check for check in self.knowledge.checks if check in failed | {self.check})
+
+    @cached_property
     def scales(self) -> Scales:
         """What weighs candidates."""
         return Scales(self.ranking, self.trouble.target)
@@ -101,7 +109,7 @@ class Scene:
     @cached_property
     def mends(self) -> tuple[Mend, ...]:
         """Every remedy that some blame needs, and first the mere check again."""
-        every = mends(self.scales, self.check)
+        every = mends(self.scales, self.failed_checks)
         return tuple(m for m in every if m.candidate is None or self.means.allow(m.candidate))
 
     @cached_property
@@ -147,10 +155,10 @@ class Scene:
             )
 
     def _repairs(self) -> Iterator[Repair]:
-        made = self.knowledge.checks[self.check]
-        proof = made.set_up_minutes + made.minutes_per_row * len(self.trouble.rows)
         for mend in self.mends:
             one = mend.candidate
+            made = self.knowledge.checks[one.check if one else self.check]
+            proof = made.set_up_minutes + made.minutes_per_row * len(self.trouble.rows)
             price = self.knowledge.rates.price_minutes[one.price] if one else 0.0
             yield Repair(
                 id=one.id if one else f"{self.check}-again",

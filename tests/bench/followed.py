@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from diagnose.cases.case import Case
+from diagnose.knowledge.parts import PARKED
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.model import Model
@@ -24,7 +25,7 @@ from tests.bench.acts import Doing, Place, Rows, Shop
 from tests.bench.explicit import Floats, failing
 
 RARE = 1e-4
-"""Outcomes less probable than this, all together, are followed no further but handed over."""
+"""What is less probable is followed no further, but taken at what the planner believes."""
 
 
 @dataclass(frozen=True)
@@ -77,12 +78,12 @@ class Follower:
         if not place.rows and doing is None:
             self.unsound += mass - float(belief[self.shop.worlds.sets.index(frozenset())])
             return 0.0
-        if mass < self.rare:
-            self.cut += mass
-            return last * mass
         candidate = None
         if place.rows:
             choice = self._choose(ranking, place)
+            if mass < self.rare:
+                self.cut += mass
+                return min(choice.value + self._proving, last) * mass
             candidate = choice.candidate
             if candidate is None:
                 self._note(deep, mass, "hand over", choice.value)
@@ -95,10 +96,20 @@ class Follower:
         for number, joint in enumerate(effect.after(belief)):
             if joint.sum() > 1e-12:
                 then, next_place = None, effect.places[number]
-                if joint.sum() >= self.rare or not self._ended(next_place):
+                if not self._ended(next_place):
                     then = self._after(ranking, candidate, doing, number)
                 total += self._follow(then or ranking, next_place, joint, deep + 1)
         return total
+
+    @cached_property
+    def _proving(self) -> float:
+        """Minutes of a full run of every check on the parked machine."""
+        known, minutes, setup = self.shop.knowledge, 0.0, PARKED
+        for made in known.checks.values():
+            minutes += known.change_minutes(setup, made.setup)
+            minutes += made.set_up_minutes + made.minutes_per_row * self.shop.machine.rows
+            setup = made.setup
+        return minutes
 
     def _ended(self, place: Place) -> bool:
         return not place.rows and self.shop.proof(place) is None
