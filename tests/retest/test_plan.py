@@ -201,9 +201,14 @@ def test_in_cold_oil_the_rerun_in_warm_oil_comes_first(rows: str) -> None:
     assert act.rows == tuple(row for row in range(1, 7) if rows[row - 1] == "F")
 
 
+def is_at(row: int, act: Candidate) -> bool:
+    """Whether something is done at a row: to a part of it, or by running that row alone."""
+    return act.part.startswith(f"row-{row}/") or act.rows == (row,)
+
+
 @pytest.mark.parametrize("row", [1, 6, 12])
 def test_one_row_failing_response_leads_to_that_row(row: int) -> None:
-    assert first_act(both_checks("mounted-12", [], [row])).rows == (row,)
+    assert is_at(row, first_act(both_checks("mounted-12", [], [row])))
 
 
 @pytest.mark.parametrize("machine", ["mounted-12", "folding-24"])
@@ -228,7 +233,7 @@ def test_a_wiring_branch_failing_response_leads_to_the_branch_or_its_rows() -> N
 def test_each_of_two_far_rows_gets_an_act() -> None:
     report: dict[str, Any] = ranking_report(both_checks("folding-24", [], [3, 20]))
     assert {act["blames_row"] for act in report["next"]} == {3, 20}
-    assert {tuple(act["rows"]) for act in report["next"]} >= {(3,), (20,)}
+    assert all(act["blames_row"] in act["rows"] for act in report["next"])
 
 
 def test_the_minutes_of_two_troubles_count_both() -> None:
