@@ -15,7 +15,7 @@ from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import load_machine
 from diagnose.ranking.causes import Ranking
 from diagnose.report import rank, ranking_report
-from diagnose.retest.candidates import Candidate, required_rerun
+from diagnose.retest.candidates import Candidate, required_rerun, rerun
 from diagnose.retest.next import NO_ACT
 from diagnose.retest.plan import End, Goal, Plan, Step
 from diagnose.retest.scene import Means
@@ -77,6 +77,24 @@ def test_what_may_come_of_a_step_sums_to_one(situation: str, goal: Goal, depth: 
     for step in found:
         total = sum(branch.probability for branch in step.branches)
         assert total == pytest.approx(1, abs=1e-6), step.candidate.id
+
+
+@pytest.mark.parametrize("check", ["bleed", "response"])
+def test_outcomes_too_rare_to_be_told_are_not_lost(
+    check: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """All rows failing at once is much rarer than what is told on its own."""
+    plan = planned("one row", "restore", 2)
+    assert plan.choice is not None
+    every = rerun(plan.ranking.evidence, check, range(1, 7), [6])
+    chosen = replace(plan.choice, candidate=every)
+    monkeypatch.setattr("diagnose.retest.plan.best_choice", lambda *_: chosen)
+    tree = Plan(plan.ranking, depth=1).tree
+    assert isinstance(tree, Step)
+    told = {branch.result: branch.probability for branch in tree.branches}
+    assert "all fail" not in told
+    assert 0 < told["anything else"] < 0.05
+    assert sum(told.values()) == pytest.approx(1, abs=1e-6)
 
 
 @pytest.mark.parametrize("situation", SITUATIONS)
