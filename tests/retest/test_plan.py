@@ -157,6 +157,17 @@ def test_what_is_told_apart_already_needs_no_act() -> None:
     assert tree.leading.id == "row-6/valve:coil_open"
 
 
+def test_of_several_troubles_each_is_named_that_was_told_apart() -> None:
+    found = ["coil-resistance@row-2=OL", "valve-code@row-2/valve=5"]
+    story = [*STEADY, "response=PFPPPPPPPPFP", *RESPONSE, *found]
+    tree = Plan(ranked("mounted-12", *story), "isolate").tree
+    isolated = [end.says for end in ends(tree) if end.kind == "isolated"]
+    assert isolated
+    for says in isolated:
+        assert "row 2, row valve: coil open" in says
+        assert "row 11, " in says
+
+
 def test_a_proven_machine_needs_nothing() -> None:
     plan = Plan(both_checks("mounted-6", [], []))
     assert isinstance(plan.tree, End)
