@@ -6,7 +6,7 @@ are exact; what is best is decided on the trouble as a finite problem (`diagnose
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -31,6 +31,8 @@ WORTH_TELLING = 0.0005
 
 NOTHING = 1e-9
 """Probabilities that sum to 1 within this leave nothing over."""
+
+FALSE_ALARM = "a false alarm"
 
 SETTLED = 0.9
 """With the goal to isolate, a trouble is told apart when one cause holds so much of the blame."""
@@ -181,7 +183,8 @@ class _Grower:
         scene = Scene(ranking, found[0], self.means)
         leading = ranking.causes[0]
         if self.goal == "isolate" and scene.settled >= SETTLED:
-            return End("isolated", f"told apart: {leading.says}", leading)
+            others = (Scene(ranking, trouble, self.means) for trouble in found[1:])
+            return _isolated(ranking, (scene, *others))
         if depth == 0:
             return End("open", f"go on from there: likeliest is {leading.says}", leading)
         choice = best_choice(scene, self.goal)
@@ -216,6 +219,14 @@ def _probability(before: Ranking, after: Ranking, act: Candidate, outcome: Outco
     if act.kind != "ask":
         return chance(before, after)
     return answer_chances(before, act)[act.outcomes.index(outcome)]
+
+
+def _isolated(ranking: Ranking, scenes: Iterable[Scene]) -> End:
+    """What each trouble was told to be."""
+    causes = {cause.id: cause for cause in ranking.causes}
+    blamed = [causes.get(scene.likeliest) for scene in scenes]
+    says = " and ".join(cause.says if cause else FALSE_ALARM for cause in blamed)
+    return End("isolated", f"told apart: {says}", blamed[0])
 
 
 def proving(proof: Proof) -> End:

@@ -174,6 +174,11 @@ class Scene:
         """How much of the blame the likeliest single cause holds."""
         return float(self.scales.blame[:-1].max() / self.scales.blame.sum())
 
+    @property
+    def likeliest(self) -> str:
+        """The single blame that holds most: the id of a cause, or chance."""
+        return self.scales.names[int(self.scales.blame[:-1].argmax())]
+
     def change_to(self, candidate: Candidate) -> float:
         """Minutes of the change of set-up before a candidate."""
         return self.knowledge.change_minutes(self.setups[self.setup], candidate.setup)

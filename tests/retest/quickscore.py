@@ -38,10 +38,11 @@ def joint_chance(ranking: Ranking, runs: Sequence[Made]) -> float:
     every = [(run, number, row) for number, run in enumerate(runs) for row in run.failed]
     failed = [one for one in every if one[0].failed[one[2]]]
     passed = [one for one in every if not one[0].failed[one[2]]]
-    subsets = chain.from_iterable(combinations(failed, n) for n in range(len(failed) + 1))
-    return sum(
-        (-1) ** len(some) * _all_pass(ranking, [*passed, *some], len(runs)) for some in subsets
-    )
+    total = 0.0
+    for some in chain.from_iterable(combinations(failed, n) for n in range(len(failed) + 1)):
+        sign = -1 if len(some) % 2 else 1
+        total += sign * _all_pass(ranking, [*passed, *some], len(runs))
+    return total
 
 
 def _all_pass(ranking: Ranking, findings: Sequence[tuple[Made, int, int]], runs: int) -> float:
