@@ -7,14 +7,16 @@ states without visible posterior are left out first: what remains is small.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 
+from diagnose.noisyor.arrays import distinct
 from diagnose.noisyor.bundle import heavy
-from diagnose.noisyor.factor import Survival, contract, joint_survival
+from diagnose.noisyor.factor import explained, open_survival
+from diagnose.noisyor.merging import Merging
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.noisyor.posterior import Solved
 from diagnose.noisyor.sweep import Enter, Step, Sweep, Trace, Visit, backward
@@ -24,9 +26,6 @@ UNSEEN = 1e-5
 
 Asked = tuple[int, int, bool]
 """An open finding of an event: row in its group, number at its site, present or not."""
-
-Private = Callable[[Sequence[int]], Floats]
-"""(T, N) what a site's private variables say when some of its open findings are absent."""
 
 
 @dataclass(frozen=True)
@@ -53,13 +52,10 @@ class Calibrated:
     ----------
     solved: the world, swept forward.
     posterior: (T) posterior of its common states.
-    special: sites whose private variables differ by common state.
     """
 
-    def __init__(
-        self, solved: Solved, posterior: Floats, special: Mapping[int, Private] | None = None
-    ) -> None:
-        self.solved, self.posterior, self.special = solved, posterior, special or {}
+    def __init__(self, solved: Solved, posterior: Floats) -> None:
+        self.solved, self.posterior = solved, posterior
         self._parts: list[list[Context]] = []
         self._where: dict[int, tuple[int, int]] = {}
         self._absences: dict[tuple[int, int, tuple[int, ...]], Floats] = {}
@@ -98,21 +94,21 @@ class Calibrated:
                 alpha = self.solved.sweeps[number].expand(alpha, step)
             else:
                 alpha = alpha * self._product(part[k], step, events)
-        weight: Floats = np.einsum("vtq,tq->vt", alpha, part[path[-1]].behind)
+        weight: Floats = np.einsum("vqt,qt->vt", alpha, part[path[-1]].behind)
         return weight
 
     def _product(self, context: Context, step: Visit, events: Sequence[Event]) -> Floats:
-        """(V or 1, T, Q) the product of a group's factors, those of asked sites as events say."""
+        """(V or 1, Q, T) the product of a group's factors, those of asked sites as events say."""
         rows = {row for row, _, _ in events[0].touched.get(step.group, ())}
         if not rows:
-            return context.trace.product[None]
-        product = np.ones((1, *context.trace.before.shape))
+            return step.alike.spread(context.trace.product[None])
+        product = np.ones((1, *context.trace.product.shape))
         for row, factor in enumerate(context.trace.factors):
             if row not in rows:
                 product = product * factor
                 continue
             product = product * np.stack([self._asked(context, step, row, e) for e in events])
-        return product
+        return step.alike.spread(product)
 
     def _asked(self, context: Context, step: Visit, row: int, event: Event) -> Floats:
         asked = [(q, present) for r, q, present in event.touched[step.group] if r == row]
@@ -121,7 +117,7 @@ class Calibrated:
     def _factor(
         self, context: Context, row: int, asked: Sequence[tuple[int, bool]], survival: float
     ) -> Floats:
-        """(T, Q): a site's factor when some of its open findings turn out so.
+        """(D, T): a site's factor when some of its open findings turn out so.
 
         What is present is all less what is absent, so with p findings present there are 2**p
         terms; a measurement has one.
@@ -138,7 +134,7 @@ class Calibrated:
     def _absent(
         self, context: Context, row: int, queries: tuple[int, ...], survival: float
     ) -> Floats:
-        """(T, Q): a site's factor when these open findings of it turn out absent."""
+        """(D, T): a site's factor when these open findings of it turn out absent."""
         step = context.step
         assert isinstance(step, Visit)
         factor: Floats = context.trace.factors[row]
@@ -147,23 +143,23 @@ class Calibrated:
         key = (step.group, row, tuple(sorted(queries)))
         if key not in self._absences:
             group = self.solved.plan.groups[step.group]
-            factor = self._private(group.sites[row], group.members[row], queries, context)
+            factor = self._present(step, row, queries)
             for query in queries:
                 common = self.solved.world.block.common
-                factor = factor * joint_survival(group.queries[query], common, step.shared)[0]
+                factor = factor * open_survival(group.queries[query], common, step.shared)
             self._absences[key] = factor
         kept: Floats = self._absences[key]
         return kept if survival == 1 else kept * survival ** len(queries)
 
-    def _private(
-        self, site: int, member: tuple[int, int], queries: Sequence[int], context: Context
-    ) -> Floats:
-        if site in self.special:
-            polynomial = self.special[site](queries)
-        else:
-            family, row = member
-            polynomial = self.solved.plan.families[family].absent(row, queries)
-        factor: Floats = contract(polynomial[None], context.trace.terms)[0]
+    def _present(self, step: Visit, row: int, queries: Sequence[int]) -> Floats:
+        """(D, T): present findings and private states that keep open findings absent."""
+        world, group = self.solved.world, self.solved.plan.groups[step.group]
+        left, special = world.block.left(group), world.special
+        if special is not None and (special.group, special.row) == (step.group, row):
+            return special.factor(group, left, step.shared, queries)
+        family, member = group.members[row]
+        polynomial = self.solved.plan.families[family].absent(member, queries)
+        factor: Floats = explained(group, polynomial[None], step.shared)[0] @ left
         return factor
 
 
@@ -172,8 +168,11 @@ def visible(sweep: Sweep, traces: Sequence[Trace], posterior: Floats) -> Iterato
     steps: list[Step] = []
     kept: list[Ints] = []
     for _, step, trace, behind, norm in backward(sweep, traces, posterior):
-        own = sweep.collapse(behind, step) if isinstance(step, Enter) else behind * trace.product
-        mass = np.einsum("tq,tq,t->q", trace.before, own, norm)
+        if isinstance(step, Enter):
+            own = sweep.collapse(behind, step)
+        else:
+            own = behind * step.alike.spread(trace.product)
+        mass = (trace.before * own) @ norm
         steps.append(step)
         kept.append(heavy(mass, UNSEEN * mass.sum() / len(traces)))
     steps.reverse()
@@ -181,11 +180,14 @@ def visible(sweep: Sweep, traces: Sequence[Trace], posterior: Floats) -> Iterato
     before = kept[0]
     for k, step in enumerate(steps):
         if isinstance(step, Visit):
-            yield replace(step, shared=Survival(step.shared.u[before], step.shared.gone[before]))
+            first, into = distinct(step.alike.into[before])
+            used = step.alike.into[before][first]
+            yield replace(step, shared=step.shared.at(used), alike=Merging(into, len(first)))
             continue
-        into = step.into.reshape(len(step.into) // step.states, -1)[before]
-        wanted = kept[k + 1] if k + 1 < len(kept) else np.arange(step.size)
-        reached = np.zeros(step.size + 1, dtype=bool)
+        into = step.merging.into.reshape(-1, step.states)[before]
+        size = step.merging.size
+        wanted = kept[k + 1] if k + 1 < len(kept) else np.arange(size)
+        reached = np.zeros(size + 1, dtype=bool)
         reached[into] = True
         after: Ints = wanted[reached[wanted]]
         yield _narrowed(step, into, after)
@@ -194,12 +196,9 @@ def visible(sweep: Sweep, traces: Sequence[Trace], posterior: Floats) -> Iterato
 
 def _narrowed(step: Enter, pairs: Ints, after: Ints) -> Enter:
     """A bundle's entry from some of the frontier's states to some of those after it."""
-    number = np.full(step.size + 1, len(after))
+    number = np.full(step.merging.size + 1, len(after))
     number[after] = np.arange(len(after))
-    into = number[pairs.ravel()]
-    order = np.argsort(into, kind="stable")
-    starts = np.searchsorted(into[order], np.arange(len(after) + 1))
-    return Enter(step.bundle, step.states, into, len(after), order[: starts[-1]], starts[:-1])
+    return Enter(step.bundle, step.states, Merging(number[pairs.ravel()], len(after)))
 
 
 def events_of(names: Sequence[str]) -> Iterator[dict[str, bool]]:

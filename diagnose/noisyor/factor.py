@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.noisyor.kernel import leaving
-from diagnose.noisyor.network import Floats
+from diagnose.noisyor.kernel import leaving, passed_on
+from diagnose.noisyor.network import Floats, Ints
 
 
 @dataclass(frozen=True)
@@ -56,35 +56,55 @@ class Survival:
         """From log survivals."""
         return cls(np.exp(logs), -np.expm1(logs))
 
-
-def joint_survival(column: Column, common: Survival, shared: Survival) -> tuple[Floats, Floats]:
-    """(T, Q) survival of a finding by its leak and all outside states, and 1 - that.
-
-    1 - a b is found as (1 - a) + a (1 - b).
-    """
-    u = common.u[:, column.common]
-    left = u * (1 - column.leak)
-    lost = common.gone[:, column.common] + u * column.leak
-    b, gone = shared.u[:, column.shared], shared.gone[:, column.shared]
-    return left[:, None] * b, lost[:, None] + left[:, None] * gone
+    def at(self, states: Ints) -> Survival:
+        """Of some of the states."""
+        return Survival(self.u[states], self.gone[states])
 
 
-def group_terms(group: Group, common: Survival, shared: Survival) -> Floats:
-    """(N, T, Q): weight of each multi-index that the outside leaves to the sites."""
+def open_survival(column: Column, common: Survival, shared: Survival) -> Floats:
+    """(D, T) survival of a finding by its leak and all outside states."""
+    left = common.u[:, column.common] * (1 - column.leak)
+    return shared.u[:, column.shared, None] * left
+
+
+def left_by_common(group: Group, common: Survival) -> Floats:
+    """(N, T): weight of each multi-index that leaks and common states leave unexplained."""
     if not group.classes:
-        return np.ones((1, len(common.u), len(shared.u)))
-    pairs = [joint_survival(column, common, shared) for column in group.classes]
-    return leaving([u for u, _ in pairs], [gone for _, gone in pairs], group.counts)
+        return np.ones((1, len(common.u)))
+    u = [common.u[:, column.common] for column in group.classes]
+    gone = [common.gone[:, column.common] for column in group.classes]
+    leaks = [column.leak for column in group.classes]
+    return leaving(
+        [one * (1 - leak) for one, leak in zip(u, leaks, strict=True)],
+        [lost + one * leak for one, lost, leak in zip(u, gone, leaks, strict=True)],
+        group.counts,
+    )
 
 
-def site_factors(group: Group, polynomials: Floats, common: Survival, shared: Survival) -> Floats:
-    """(sites, T, Q): probability of each site's present findings and private weights."""
-    return contract(polynomials, group_terms(group, common, shared))
+def explained(group: Group, polynomials: Floats, shared: Survival) -> Floats:
+    """(sites, D, N): what each multi-index is worth to shared and private states together.
+
+    Parameters
+    ----------
+    polynomials: (sites, N) what it is worth to the private states alone.
+    shared: D states.
+    """
+    table = passed_on(polynomials[..., None], _by_class(group, shared), group.counts)
+    return np.broadcast_to(table, (*table.shape[:-1], len(shared.u))).swapaxes(-1, -2)
 
 
-def contract(polynomials: Floats, terms: Floats) -> Floats:
-    """(R, T, Q) from (R, N), or (R, T, N) when polynomials differ by common state."""
-    if polynomials.ndim == 3:
-        found: Floats = np.einsum("rtn,ntq->rtq", polynomials, terms)
-        return found
-    return (polynomials @ terms.reshape(len(terms), -1)).reshape(-1, *terms.shape[1:])
+def left_by_shared(group: Group, weights: Floats, shared: Survival) -> Floats:
+    """(sites, N): weights of what shared states leave, from (sites, D, N) of what they meet."""
+    table = weights.swapaxes(-1, -2)
+    left: Floats = passed_on(table, _by_class(group, shared), group.counts, True).sum(axis=-1)
+    return left
+
+
+def _by_class(group: Group, shared: Survival) -> list[tuple[Floats, Floats]]:
+    return [(shared.u[:, c.shared], shared.gone[:, c.shared]) for c in group.classes]
+
+
+def site_factors(group: Group, polynomials: Floats, left: Floats, shared: Survival) -> Floats:
+    """(sites, D, T): probability of each site's present findings and private weights."""
+    factors: Floats = explained(group, polynomials, shared) @ left
+    return factors

@@ -62,6 +62,49 @@ def leaving(u: Sequence[Floats], gone: Sequence[Floats], counts: Sequence[int]) 
     return terms
 
 
+def passed_on(
+    table: Floats,
+    survivals: Sequence[tuple[Floats, Floats]],
+    counts: Sequence[int],
+    back: bool = False,
+) -> Floats:
+    """What multi-indices are worth before D states act, from what they are worth after.
+
+    Each state is one more cause that turns multi-index j into the i that it leaves. Done class
+    by class, this is the product with the D matrices of `transitions`, none of which is built.
+
+    Parameters
+    ----------
+    table: (R, N, D), or (R, N, 1) when it is the same for all states.
+    survivals: per class the (D) survivals and 1 - survivals of the states.
+    back: turn weights of j into weights of i instead (the transposed product).
+
+    >>> half = [(np.array([0.25]), np.array([0.75]))]
+    >>> passed_on(np.array([[[1.0], [3.0]]]), half, [1]).ravel().tolist()
+    [1.0, 1.5]
+    """
+    before, rest = 1, width(counts)
+    for (survival, lost), count in zip(survivals, counts, strict=True):
+        rest //= count + 1
+        old = table.reshape(len(table), before, count + 1, rest, -1)
+        new = np.zeros((*old.shape[:-1], len(survival)))
+        for j in range(count + 1):
+            for i in range(j + 1):
+                to, of = (i, j) if back else (j, i)
+                new[:, :, to] += _chance(survival, lost, j, i) * old[:, :, of]
+        table = new.reshape(len(table), width(counts), -1)
+        before *= count + 1
+    return table
+
+
+def _chance(survival: Floats, lost: Floats, j: int, i: int) -> Floats | float:
+    """The chance that of j presences i are left."""
+    if j <= 1:
+        return 1.0 if j == 0 else survival if i == 1 else lost
+    chance: Floats = comb(j, i) * lost ** (j - i) * survival**i
+    return chance
+
+
 def _powers(u: Floats, gone: Floats, count: int) -> list[Floats]:
     return [comb(count, i) * gone ** (count - i) * u**i for i in range(count + 1)]
 

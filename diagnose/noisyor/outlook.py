@@ -22,7 +22,7 @@ from diagnose.noisyor.calibrated import UNSEEN, Calibrated, Event, visible
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.plan import Plan
 from diagnose.noisyor.posterior import Solved, Solver
-from diagnose.noisyor.sweep import Step, World, components
+from diagnose.noisyor.sweep import Special, Step, World, components
 
 Allowed = Mapping[int, NDArray[np.bool_]]
 """For some variables (by number) which of their states are allowed."""
@@ -155,17 +155,14 @@ class Outlook:
         g, r = self.place.group[site]
         number, row = self.place.member[site]
         family, weight = plan.families[number], self._site_weight(site)
-        polynomials = list(self.solver.polynomials)
-        own = np.repeat(polynomials[g][:, None, :], len(owner), axis=1)
-        own[r] = family.absent(row, (), weight)[owner]
-        polynomials[g] = own
-        world = World(block, [self._bundle_weight(one.bundle) for one in plan.shared], polynomials)
+        special = Special(g, r, owner, lambda queries: family.absent(row, queries, weight))
+        bundles = [self._bundle_weight(one.bundle) for one in plan.shared]
+        world = World(block, bundles, self.solver.polynomials, special)
         solved = Solved(plan, world, self._visible_steps(rows[owner == len(self._allowed)]))
         peak = self.solver.log_common.max()
         evidence = peak + np.log(np.exp(self.solver.log_common - peak).sum())
         posterior = np.exp(solved.log_common - evidence)
-        special = {site: lambda queries: family.absent(row, queries, weight)[owner]}
-        return Calibrated(solved, posterior, special)
+        return Calibrated(solved, posterior)
 
     def _visible_steps(self, rows: Ints) -> list[list[Step]]:
         """The sweep's steps on the frontier states that can be seen from these common states."""
@@ -180,12 +177,12 @@ class Outlook:
         ]
 
     def _bundle_weight(self, bundle: Bundle) -> Floats:
-        """(states) weights of a bundle, or (rows, states) when the blame bears on them."""
+        """(states) weights of a bundle, or (states, rows) when the blame bears on them."""
         members = {stage.part.variable for stage in bundle.stages}
         if not members & set(self._allowed[0]):
             return bundle.weight
         under = [bundle.weight_under(allowed) for allowed in self._allowed]
-        return np.stack([*under, bundle.weight])[self._owner]
+        return np.stack([*under, bundle.weight], axis=1)[:, self._owner]
 
     def _site_weight(self, site: int) -> Floats:
         """(blames + 1, V, S) weights of a site's private states that each blame allows."""

@@ -15,14 +15,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
 
 from diagnose.noisyor.arrays import distinct, sorted_distinct
 from diagnose.noisyor.bundle import FLOOR, Bundle, Part, bundle, heavy
-from diagnose.noisyor.factor import Column, Group, Survival, site_factors
+from diagnose.noisyor.factor import Column, Group, Survival, left_by_common, site_factors
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.site import Family
 
@@ -79,6 +79,14 @@ class Block:
     common: Survival
     shared: tuple[Shared, ...]
     spare: float
+    _left: dict[tuple[object, ...], Floats] = field(default_factory=dict, repr=False)
+
+    def left(self, group: Group) -> Floats:
+        """(N, T) what leaks and these common states leave to a group: see `left_by_common`."""
+        key = (group.counts, *((column.common, column.leak) for column in group.classes))
+        if key not in self._left:
+            self._left[key] = left_by_common(group, self.common)
+        return self._left[key]
 
 
 @dataclass(frozen=True)
@@ -428,8 +436,9 @@ def _certain(layout: _Layout) -> float:
     at_common, at_shared = Survival.of(table), Survival.of(fixed)
     with np.errstate(divide="ignore"):
         for group in layout.groups:
-            factors = site_factors(group, group.rows(polynomials), at_common, at_shared)
-            log_weight = log_weight + np.log(factors[..., 0]).sum(axis=0)
+            left = left_by_common(group, at_common)
+            factors = site_factors(group, group.rows(polynomials), left, at_shared)
+            log_weight = log_weight + np.log(factors[:, 0]).sum(axis=0)
     return float(np.exp(min(log_weight.max() - most, 0.0))) / (2 * len(parts) + 1)
 
 

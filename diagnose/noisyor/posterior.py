@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from diagnose.noisyor.factor import Group, left_by_shared
 from diagnose.noisyor.network import Floats, Ints, Network
 from diagnose.noisyor.plan import FIRST_BLOCK, NEGLIGIBLE, Block, Plan, make_plan
 from diagnose.noisyor.sweep import (
@@ -202,34 +203,30 @@ class Solved:
         for number, sweep in enumerate(self.sweeps):
             for _, step, trace, behind, norm in backward(sweep, self.traces(number), posterior):
                 if isinstance(step, Visit):
-                    message = outside_message(trace, behind, norm)
-                    for one, (family, row) in zip(
-                        message, self.plan.groups[step.group].members, strict=True
-                    ):
+                    group = self.plan.groups[step.group]
+                    left = self.world.block.left(group)
+                    message = outside_message(group, left, step, trace, behind * norm)
+                    for one, (family, row) in zip(message, group.members, strict=True):
                         messages[family][row] += one
                 elif step.bundle is not None:
                     kept = self.world.block.shared[step.bundle].kept
                     weight = self.world.bundle_weight[step.bundle]
-                    bundles[step.bundle][kept] += weight * bundle_message(
-                        step, trace, behind, norm, len(weight)
-                    )
+                    bundles[step.bundle][kept] += weight * bundle_message(step, trace, behind, norm)
 
 
-def bundle_message(step: Enter, trace: Trace, behind: Floats, norm: Floats, states: int) -> Floats:
+def bundle_message(step: Enter, trace: Trace, behind: Floats, norm: Floats) -> Floats:
     """(states): the weight of everything else for each state of a bundle that enters."""
-    if step.starts is not None:
-        behind = np.concatenate([behind, np.zeros((len(behind), 1))], axis=1)[:, step.into]
-    pairs = behind.reshape(*trace.before.shape, states)
-    message: Floats = np.einsum("tqs,tq->s", pairs, trace.before * norm[:, None])
+    pairs = step.merging.spread(behind).reshape(len(trace.before), step.states, -1)
+    message: Floats = (pairs @ (trace.before * norm)[..., None]).sum(axis=0)[:, 0]
     return message
 
 
-def outside_message(trace: Trace, behind: Floats, norm: Floats) -> Floats:
+def outside_message(
+    group: Group, left: Floats, step: Visit, trace: Trace, behind: Floats
+) -> Floats:
     """(sites, N): the outside's weight for what it leaves each site of a group to explain."""
-    context = trace.before * behind * norm[:, None]
-    terms = trace.terms.reshape(len(trace.terms), -1)
-    message: Floats = (others(trace.factors) * context).reshape(len(trace.factors), -1) @ terms.T
-    return message
+    context = step.alike.summed(trace.before * behind)
+    return left_by_shared(group, (others(trace.factors) * context) @ left.T, step.shared)
 
 
 def _spread(weights: Floats, offsets: Ints, variable: Ints, states: Floats) -> None:

@@ -8,55 +8,60 @@ state. States that later groups cannot tell apart are merged. Cost is linear in 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import log
 
 import numpy as np
 
-from diagnose.noisyor.bundle import merged
-from diagnose.noisyor.factor import Survival, contract, group_terms
+from diagnose.noisyor.bundle import alike, merged
+from diagnose.noisyor.factor import Group, Survival, explained, site_factors
+from diagnose.noisyor.merging import Merging
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.noisyor.plan import Block, Plan, Shared
 
 
 @dataclass(frozen=True)
 class Enter:
-    """A shared bundle joins the frontier: (old state, bundle state) pairs go ``into`` new ones.
+    """A shared bundle joins the frontier: (old state, bundle state) pairs merge into new ones.
 
     Without a bundle, states that no later group tells apart are merged. Pairs too light to
-    matter go nowhere: their ``into`` is ``size``, one past the last state. ``states`` is how
-    many states the bundle has (1 without a bundle).
+    matter go nowhere. ``states`` is how many states the bundle has (1 without a bundle).
     """
 
     bundle: int | None
     states: int
-    into: Ints
-    size: int
-    order: Ints | None = None
-    starts: Ints | None = None
+    merging: Merging
 
-    def gathered(self, pairs: Floats) -> Floats:
-        """(..., size) from (..., pairs): pairs that go into one state are added up."""
-        if self.order is None or self.starts is None:
-            return pairs
-        summed: Floats = np.add.reduceat(pairs[..., self.order], self.starts, axis=-1)
-        return summed
+    @cached_property
+    def sources(self) -> tuple[Ints, Ints]:
+        """The old state and the bundle's state of each pair, in the order of the new states."""
+        old, own = np.divmod(self.merging.order, self.states)
+        return old, own
 
 
 @dataclass(frozen=True)
 class Visit:
-    """A group's factor is applied; ``shared`` are the frontier's survivals."""
+    """A group's factor is applied.
+
+    The group tells only D of the frontier's Q states apart: ``alike`` says which, ``shared``
+    are their survivals.
+    """
 
     group: int
     shared: Survival
+    alike: Merging
 
 
 Step = Enter | Visit
 
 
+SMALL = 1e-30
+"""Weights are scaled up when the largest of some common state falls below this."""
+
 NOTHING: Floats = np.empty((0, 1, 1))
-"""Factors and terms of a step that visits no group."""
+"""Factors of a step that visits no group."""
 
 
 @dataclass(frozen=True)
@@ -65,18 +70,16 @@ class Trace:
 
     Parameters
     ----------
-    before: (T, Q) the frontier when the step begins.
-    factors: (sites, T, Q) of a visited group; for a bundle that enters there are none.
-    terms: (N, T, Q) of a visited group.
+    before: (Q, T) the frontier when the step begins.
+    factors: (sites, D, T) of a visited group; for a bundle that enters there are none.
     """
 
     before: Floats
     factors: Floats
-    terms: Floats
 
-    @property
+    @cached_property
     def product(self) -> Floats:
-        """(T, Q) the product of all factors."""
+        """(D, T) the product of all factors."""
         product: Floats = np.multiply.reduce(self.factors)
         return product
 
@@ -143,15 +146,20 @@ def _steps(
         entered.update(coming)
         if len(logs) > 1:
             merge, logs, weight = _join(None, 1, logs, weight, remaining, 0.0)
-            steps += [merge] if merge.order is not None else []
+            steps += [] if merge.merging.idle else [merge]
         for b in coming:
             joined = logs[:, None, :] + _widened(shared[b], logs.shape[1])
             pairs = (weight[:, None] * shared[b].weight).ravel()
             joined = joined.reshape(-1, logs.shape[1])
             step, logs, weight = _join(b, len(shared[b].weight), joined, pairs, remaining, spare)
             steps.append(step)
-        steps.append(Visit(g, Survival.of(logs)))
+        steps.append(_visit(g, logs, used[k]))
     return steps
+
+
+def _visit(group: int, logs: Floats, used: Sequence[int]) -> Visit:
+    first, into = alike(logs[:, used])
+    return Visit(group, Survival.of(logs[first]), Merging(into, len(first)))
 
 
 def _widened(shared: Shared, columns: int) -> Floats:
@@ -170,12 +178,7 @@ def _join(
 ) -> tuple[Enter, Floats, Floats]:
     """The step, and the log survivals and weights of the frontier's new states."""
     first, into, weight = merged(pairs, joined[:, remaining], spare)
-    if len(first) == len(joined):
-        return Enter(bundle, states, into, len(first)), joined, pairs
-    order = np.argsort(into, kind="stable")
-    starts = np.searchsorted(into[order], np.arange(len(first) + 1))
-    step = Enter(bundle, states, into, len(first), order[: starts[-1]], starts[:-1])
-    return step, joined[first], weight
+    return Enter(bundle, states, Merging(into, len(first))), joined[first], weight
 
 
 @dataclass(frozen=True)
@@ -185,13 +188,42 @@ class World:
     Parameters
     ----------
     block: T common states and the shared bundles they are met with.
-    bundle_weight: per shared bundle (states), or (T, states) where they differ by row.
-    polynomial: per group (sites, N), or (sites, T, N).
+    bundle_weight: per shared bundle (states), or (states, T) where common states differ.
+    polynomial: per group (sites, N).
+    special: a site whose private variables differ by common state, if there is one.
     """
 
     block: Block
     bundle_weight: Sequence[Floats]
     polynomial: Sequence[Floats]
+    special: Special | None = None
+
+
+@dataclass(frozen=True)
+class Special:
+    """A site (``row`` of its ``group``) whose private variables have several readings.
+
+    Parameters
+    ----------
+    reading: (T) which reading holds with each common state; from 0, every number is used.
+    private: when some of its open findings turn out absent, (readings, N).
+    """
+
+    group: int
+    row: int
+    reading: Ints
+    private: Callable[[Sequence[int]], Floats]
+
+    def factor(
+        self, group: Group, left: Floats, shared: Survival, absent: Sequence[int] = ()
+    ) -> Floats:
+        """(D, T) the site's factor."""
+        table = explained(group, self.private(absent), shared)
+        factor = np.empty((table.shape[1], left.shape[1]))
+        for reading, own in enumerate(table):
+            states = np.flatnonzero(self.reading == reading)
+            factor[:, states] = own @ left[:, states]
+        return factor
 
 
 class Sweep:
@@ -202,44 +234,50 @@ class Sweep:
 
     def forward(self, keep: bool = True) -> tuple[Floats, list[Trace]]:
         """(T) log probability of this part in each common state, and the traces if kept."""
-        alpha = np.ones((len(self.world.block.rows), 1))
-        scale = np.zeros(len(alpha))
+        alpha = np.ones((1, len(self.world.block.rows)))
+        scale = np.zeros(alpha.shape[1])
         traces = []
         for step in self.steps:
             if isinstance(step, Enter):
-                trace = Trace(alpha, NOTHING, NOTHING)
+                trace = Trace(alpha, NOTHING)
                 alpha = self.expand(alpha, step)
             else:
-                trace = self._visit(alpha, step)
-                alpha = alpha * trace.product
-                scale += _rescale(alpha)
+                trace = Trace(alpha, self._factors(step))
+                alpha, taken_out = _rescaled(alpha * step.alike.spread(trace.product))
+                scale += taken_out
             if keep:
                 traces.append(trace)
         with np.errstate(divide="ignore"):
-            return scale + np.log(alpha.sum(axis=1)), traces
+            return scale + np.log(alpha.sum(axis=0)), traces
 
     def expand(self, alpha: Floats, step: Enter) -> Floats:
-        """(..., T, Q) the frontier after a bundle has joined it."""
-        weight = self._weight(step)
-        pairs = alpha[..., None] * (weight if weight.ndim == 1 else weight[:, None, :])
-        return step.gathered(pairs.reshape(*alpha.shape[:-1], -1))
+        """(..., Q, T) the frontier after a bundle has joined it."""
+        if step.bundle is None:
+            return step.merging.summed(alpha)
+        old, own = step.sources
+        weight = self.world.bundle_weight[step.bundle]
+        pairs = alpha[..., old, :]
+        pairs *= weight[own] if weight.ndim == 2 else weight[own, None]
+        return step.merging.added(pairs)
 
-    def _weight(self, step: Enter) -> Floats:
-        return np.ones(1) if step.bundle is None else self.world.bundle_weight[step.bundle]
-
-    def _visit(self, alpha: Floats, step: Visit) -> Trace:
-        group = self.plan.groups[step.group]
-        terms = group_terms(group, self.world.block.common, step.shared)
-        return Trace(alpha, contract(self.world.polynomial[step.group], terms), terms)
+    def _factors(self, step: Visit) -> Floats:
+        """(sites, D, T) of a group that is visited."""
+        group, special = self.plan.groups[step.group], self.world.special
+        left = self.world.block.left(group)
+        factors = site_factors(group, self.world.polynomial[step.group], left, step.shared)
+        if special is not None and special.group == step.group:
+            factors[special.row] = special.factor(group, left, step.shared)
+        return factors
 
     def collapse(self, beta: Floats, step: Enter) -> Floats:
-        """What lies ahead, as the frontier before a bundle joined sees it."""
-        weight = self._weight(step)
-        if step.starts is not None:
-            beta = np.concatenate([beta, np.zeros((len(beta), 1))], axis=1)[:, step.into]
-        pairs = beta.reshape(len(beta), -1, weight.shape[-1])
-        summed: Floats = (pairs * (weight if weight.ndim == 1 else weight[:, None, :])).sum(axis=2)
-        return summed
+        """(Q, T) what lies ahead, as the frontier before a bundle joined sees it."""
+        beta = step.merging.spread(beta)
+        if step.bundle is None:
+            return beta
+        weight = self.world.bundle_weight[step.bundle]
+        pairs = beta.reshape(-1, step.states, beta.shape[-1])
+        ahead: Floats = (pairs * weight).sum(axis=1) if weight.ndim == 2 else weight @ pairs
+        return ahead
 
 
 def backward(
@@ -249,25 +287,23 @@ def backward(
 
     Yields
     ------
-    (position, step, trace, behind, norm): ``behind`` is (T, Q) the weight of everything
-    after the step; ``trace.before * behind * (the step's own part) * norm[:, None]`` sums to
+    (position, step, trace, behind, norm): ``behind`` is (Q, T) the weight of everything
+    after the step; ``trace.before * behind * (the step's own part) * norm`` sums to
     ``posterior``, the (T) posterior of the common states.
     """
-    beta = np.ones((len(posterior), 1))
+    beta = np.ones((1, len(posterior)))
     for k in range(len(sweep.steps) - 1, -1, -1):
         step, trace = sweep.steps[k], traces[k]
         if isinstance(step, Enter):
             ahead = sweep.collapse(beta, step)
-            total = (trace.before * ahead).sum(axis=1)
         else:
-            if beta.shape[1] == 1:
+            if len(beta) == 1:
                 beta = np.broadcast_to(beta, trace.before.shape)
-            ahead = beta * trace.product
-            total = (trace.before * ahead).sum(axis=1)
+            ahead = beta * step.alike.spread(trace.product)
+        total = np.einsum("qt,qt->t", trace.before, ahead)
         norm = np.divide(posterior, total, out=np.zeros_like(total), where=total > 0)
         yield k, step, trace, beta, norm
-        beta = ahead.copy()
-        _rescale(beta)
+        beta, _ = _rescaled(ahead)
 
 
 def others(factors: Floats) -> Floats:
@@ -282,10 +318,13 @@ def others(factors: Floats) -> Floats:
     return before
 
 
-def _rescale(alpha: Floats) -> Floats:
-    """Divide each row by its largest entry, in place; the logs of what was taken out."""
-    largest = alpha.max(axis=1)
+def _rescaled(alpha: Floats) -> tuple[Floats, Floats]:
+    """Each common state's entries divided by the largest, once they become small.
+
+    Also the (T) logs of what was taken out.
+    """
+    largest = alpha.max(axis=0)
+    if largest.min() > SMALL:
+        return alpha, np.zeros(len(largest))
     largest[largest == 0] = 1.0
-    alpha /= largest[:, None]
-    logs: Floats = np.log(largest)
-    return logs
+    return alpha / largest, np.log(largest)

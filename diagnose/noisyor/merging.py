@@ -1,0 +1,67 @@
+"""Many states into few, and values carried there and back.
+
+Tables have states along the last axis but one and common states along the last, so that a
+state's values lie together in memory and are copied and added up as one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from diagnose.noisyor.network import Floats, Ints
+
+
+@dataclass(frozen=True)
+class Merging:
+    """Which of ``size`` new states each old one goes ``into``; ``size`` itself is nowhere.
+
+    Every new state has at least one old one.
+
+    >>> merging = Merging(np.array([0, 1, 0, 2]), 2)
+    >>> merging.summed(np.array([[1.0], [2.0], [3.0], [4.0]])).ravel().tolist()
+    [4.0, 2.0]
+    >>> merging.spread(np.array([[5.0], [6.0]])).ravel().tolist()
+    [5.0, 6.0, 5.0, 0.0]
+    """
+
+    into: Ints
+    size: int
+
+    @cached_property
+    def idle(self) -> bool:
+        """Whether the new states are the old ones."""
+        return self.size == len(self.into) and bool((np.diff(self.into) == 1).all())
+
+    @cached_property
+    def order(self) -> Ints:
+        """The old states that go somewhere, in the order of the new ones."""
+        order: Ints = np.argsort(self.into, kind="stable")[: self._bounds[-1]]
+        return order
+
+    @cached_property
+    def _bounds(self) -> Ints:
+        bounds: Ints = np.cumsum([0, *np.bincount(self.into, minlength=self.size)[: self.size]])
+        return bounds
+
+    def added(self, ordered: Floats) -> Floats:
+        """(..., size, T) from values of the old states that stand in `order` already."""
+        if self.size == len(self.order):
+            return ordered
+        summed: Floats = np.add.reduceat(ordered, self._bounds[:-1], axis=-2)
+        return summed
+
+    def summed(self, values: Floats) -> Floats:
+        """(..., size, T) from (..., old, T): values that go into one state are added up."""
+        return values if self.idle else self.added(values[..., self.order, :])
+
+    def spread(self, values: Floats) -> Floats:
+        """(..., old, T) from (..., size, T): each old state has the value of its new one."""
+        if self.idle:
+            return values
+        if len(self.order) < len(self.into):
+            nowhere = np.zeros((*values.shape[:-2], 1, values.shape[-1]))
+            values = np.concatenate([values, nowhere], axis=-2)
+        return values[..., self.into, :]
