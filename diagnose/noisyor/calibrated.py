@@ -8,18 +8,16 @@ states without visible posterior are left out first: what remains is small.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
-from diagnose.noisyor.arrays import distinct
-from diagnose.noisyor.bundle import heavy
 from diagnose.noisyor.factor import explained, open_survival
-from diagnose.noisyor.merging import Merging
-from diagnose.noisyor.network import Floats, Ints
+from diagnose.noisyor.network import Floats
+from diagnose.noisyor.plan import Plan
 from diagnose.noisyor.posterior import Solved
-from diagnose.noisyor.sweep import Enter, Step, Sweep, Trace, Visit, backward
+from diagnose.noisyor.sweep import Enter, Step, Trace, Visit, backward
 
 UNSEEN = 1e-5
 """Joint states that together have less posterior than this cannot be seen in any outcome."""
@@ -50,12 +48,13 @@ class Calibrated:
 
     Parameters
     ----------
-    solved: the world, swept forward.
+    plan: what was swept.
+    solved: its world, swept forward.
     posterior: (T) posterior of its common states.
     """
 
-    def __init__(self, solved: Solved, posterior: Floats) -> None:
-        self.solved, self.posterior = solved, posterior
+    def __init__(self, plan: Plan, solved: Solved, posterior: Floats) -> None:
+        self.plan, self.solved, self.posterior = plan, solved, posterior
         self._parts: list[list[Context]] = []
         self._where: dict[int, tuple[int, int]] = {}
         self._absences: dict[tuple[int, int, tuple[int, ...]], Floats] = {}
@@ -142,7 +141,7 @@ class Calibrated:
             return factor
         key = (step.group, row, tuple(sorted(queries)))
         if key not in self._absences:
-            group = self.solved.plan.groups[step.group]
+            group = self.plan.groups[step.group]
             factor = self._present(step, row, queries)
             for query in queries:
                 common = self.solved.world.block.common
@@ -153,52 +152,14 @@ class Calibrated:
 
     def _present(self, step: Visit, row: int, queries: Sequence[int]) -> Floats:
         """(D, T): present findings and private states that keep open findings absent."""
-        world, group = self.solved.world, self.solved.plan.groups[step.group]
+        world, group = self.solved.world, self.plan.groups[step.group]
         left, special = world.block.left(group), world.special
         if special is not None and (special.group, special.row) == (step.group, row):
             return special.factor(group, left, step.shared, queries)
         family, member = group.members[row]
-        polynomial = self.solved.plan.families[family].absent(member, queries)
+        polynomial = self.plan.families[family].absent(member, queries)
         factor: Floats = explained(group, polynomial[None], step.shared)[0] @ left
         return factor
-
-
-def visible(sweep: Sweep, traces: Sequence[Trace], posterior: Floats) -> Iterator[Step]:
-    """The steps of a sweep on the frontier states that have visible posterior."""
-    steps: list[Step] = []
-    kept: list[Ints] = []
-    for _, step, trace, behind, norm in backward(sweep, traces, posterior):
-        if isinstance(step, Enter):
-            own = sweep.collapse(behind, step)
-        else:
-            own = behind * step.alike.spread(trace.product)
-        mass = (trace.before * own) @ norm
-        steps.append(step)
-        kept.append(heavy(mass, UNSEEN * mass.sum() / len(traces)))
-    steps.reverse()
-    kept.reverse()
-    before = kept[0]
-    for k, step in enumerate(steps):
-        if isinstance(step, Visit):
-            first, into = distinct(step.alike.into[before])
-            used = step.alike.into[before][first]
-            yield replace(step, shared=step.shared.at(used), alike=Merging(into, len(first)))
-            continue
-        into = step.merging.into.reshape(-1, step.states)[before]
-        size = step.merging.size
-        wanted = kept[k + 1] if k + 1 < len(kept) else np.arange(size)
-        reached = np.zeros(size + 1, dtype=bool)
-        reached[into] = True
-        after: Ints = wanted[reached[wanted]]
-        yield _narrowed(step, into, after)
-        before = after
-
-
-def _narrowed(step: Enter, pairs: Ints, after: Ints) -> Enter:
-    """A bundle's entry from some of the frontier's states to some of those after it."""
-    number = np.full(step.merging.size + 1, len(after))
-    number[after] = np.arange(len(after))
-    return Enter(step.bundle, step.states, Merging(number[pairs.ravel()], len(after)))
 
 
 def events_of(names: Sequence[str]) -> Iterator[dict[str, bool]]:

@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 
 from diagnose.noisyor.arrays import distinct, sorted_distinct
 from diagnose.noisyor.bundle import Bundle, heavy
-from diagnose.noisyor.calibrated import UNSEEN, Calibrated, Event, visible
+from diagnose.noisyor.calibrated import UNSEEN, Calibrated, Event
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.plan import Plan
 from diagnose.noisyor.posterior import Solved, Solver
-from diagnose.noisyor.sweep import Special, Step, World, components
+from diagnose.noisyor.sweep import Special, World
 
 Allowed = Mapping[int, NDArray[np.bool_]]
 """For some variables (by number) which of their states are allowed."""
@@ -150,7 +150,7 @@ class Outlook:
 
     def _calibrate(self, rows: Ints, log_weight: Floats) -> Calibrated:
         plan, owner = self.plan, self._owner
-        block = replace(plan.block(rows, 0.0), log_weight=log_weight)
+        block = replace(plan.block(rows), log_weight=log_weight)
         site = self.place.site_of(self.finding)
         g, r = self.place.group[site]
         number, row = self.place.member[site]
@@ -158,23 +158,12 @@ class Outlook:
         special = Special(g, r, owner, lambda queries: family.absent(row, queries, weight))
         bundles = [self._bundle_weight(one.bundle) for one in plan.shared]
         world = World(block, bundles, self.solver.polynomials, special)
-        solved = Solved(plan, world, self._visible_steps(rows[owner == len(self._allowed)]))
+        seen = self.solver.explored(rows[owner == len(self._allowed)], UNSEEN)
+        solved = Solved.along(plan, world, [sweep.steps for sweep in seen.sweeps])
         peak = self.solver.log_common.max()
         evidence = peak + np.log(np.exp(self.solver.log_common - peak).sum())
         posterior = np.exp(solved.log_common - evidence)
-        return Calibrated(solved, posterior)
-
-    def _visible_steps(self, rows: Ints) -> list[list[Step]]:
-        """The sweep's steps on the frontier states that can be seen from these common states."""
-        block = self.plan.block(rows, 0.0)
-        weights = [shared.weight for shared in block.shared]
-        world = World(block, weights, self.solver.polynomials)
-        solved = Solved(self.plan, world, list(components(self.plan, block)))
-        posterior = self.solver.common_posterior[rows]
-        return [
-            list(visible(sweep, solved.traces(number), posterior))
-            for number, sweep in enumerate(solved.sweeps)
-        ]
+        return Calibrated(plan, solved, posterior)
 
     def _bundle_weight(self, bundle: Bundle) -> Floats:
         """(states) weights of a bundle, or (states, rows) when the blame bears on them."""

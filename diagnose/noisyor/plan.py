@@ -15,13 +15,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
 
 from diagnose.noisyor.arrays import distinct, sorted_distinct
-from diagnose.noisyor.bundle import FLOOR, Bundle, Part, bundle, heavy
+from diagnose.noisyor.bundle import FLOOR, Bundle, Part, bundle
 from diagnose.noisyor.factor import Column, Group, Survival, left_by_common, site_factors
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.site import Family
@@ -33,52 +33,36 @@ FEW_GROUPS, MANY_GROUPS, WIDE = 3, 8, 0.6
 """A shared variable counts as common when it serves this many groups with present findings,
 and this part of all such groups."""
 
-FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 12, 3, 192
-"""How many common states the first block takes, how the next ones grow, and the most."""
-
 NEGLIGIBLE = 1e-10
 """All joint states left out together certainly carry less than this share of the evidence."""
 
 
 @dataclass(frozen=True)
 class Shared:
-    """A bundle of shared variables, the columns it has, and the groups that it serves.
-
-    ``kept`` are the bundle's states in use, ``weight`` and ``log_survival`` are theirs.
-    """
+    """A bundle of shared variables, the columns it has, and the groups that it serves."""
 
     bundle: Bundle
     columns: dict[int, int]
     groups: frozenset[int]
-    kept: Ints
-    weight: Floats
-    log_survival: Floats
 
-    def trimmed(self, spare: float) -> Shared:
-        """The same without its lightest states, together at most ``spare``."""
-        kept = heavy(self.weight, spare)
-        return replace(
-            self,
-            kept=self.kept[kept],
-            weight=self.weight[kept],
-            log_survival=self.log_survival[kept],
-        )
+    @property
+    def weight(self) -> Floats:
+        """(states) weights of the bundle's states."""
+        return self.bundle.weight
+
+    @property
+    def log_survival(self) -> Floats:
+        """(states, columns) their log survivals."""
+        return self.bundle.log_survival
 
 
 @dataclass(frozen=True)
 class Block:
-    """Some states of the common bundle (their ``rows`` in it), and what they are met with.
-
-    Light common states need only heavy states of the shared bundles: what is left out, up to a
-    weight of ``spare`` per bundle, is too light to matter. That is why the common states are
-    taken block by block.
-    """
+    """Some states of the common bundle: their ``rows`` in it, log weights and survivals."""
 
     rows: Ints
     log_weight: Floats
     common: Survival
-    shared: tuple[Shared, ...]
-    spare: float
     _left: dict[tuple[object, ...], Floats] = field(default_factory=dict, repr=False)
 
     def left(self, group: Group) -> Floats:
@@ -102,42 +86,13 @@ class Plan:
     shared: tuple[Shared, ...]
     common: Bundle
     columns: tuple[int, int]
-    spare: float
+    negligible: float
 
-    def blocks(self) -> list[Block]:
-        """The common states, heaviest first, in blocks that grow by `GROWTH`."""
-        weight = self.common.weight
-        if not self.shared:
-            return [self.block(np.arange(len(weight)), 0.0)]
-        order = np.argsort(-weight)
-        cuts = [FIRST_BLOCK]
-        while cuts[-1] < len(order):
-            cuts.append(cuts[-1] + min(cuts[-1] * GROWTH, LARGEST_BLOCK))
-        share = self.spare * weight.sum() / (2 * len(cuts))
-        return [self.block(rows, share) for rows in np.split(order, cuts) if len(rows)]
-
-    def block(self, rows: Ints, share: float) -> Block:
-        """These common states with shared bundles trimmed so that ``share`` at most is lost."""
-        weight = self.common.weight[rows]
+    def block(self, rows: Ints) -> Block:
+        """These common states."""
         with np.errstate(divide="ignore"):
-            log_weight = np.log(weight)
-        spare = _coarse(share / weight.sum() / max(len(self.shared), 1)) if share else 0.0
-        return Block(
-            rows,
-            log_weight,
-            Survival.of(self.common.log_survival[rows]),
-            tuple(shared.trimmed(spare) for shared in self.shared),
-            spare,
-        )
-
-
-def _coarse(spare: float) -> float:
-    """The next lower power of 16, so that neighbouring blocks can share their steps.
-
-    >>> _coarse(0.1) == 1 / 16
-    True
-    """
-    return float(16.0 ** np.floor(np.log2(spare) / 4)) if spare > 0 else 0.0
+            log_weight = np.log(self.common.weight[rows])
+        return Block(rows, log_weight, Survival.of(self.common.log_survival[rows]))
 
 
 def make_plan(network: Network, negligible: float = NEGLIGIBLE) -> Plan | None:
@@ -207,12 +162,12 @@ class _Planner:
             families=layout.families,
             groups=layout.groups,
             shared=tuple(
-                _shared(bundle(parts, len(own), spare), own, served)
+                Shared(bundle(parts, len(own), spare), own, served)
                 for parts, own, served in layout.shared
             ),
             common=bundle(layout.common, layout.columns[0], spare),
             columns=layout.columns,
-            spare=spare,
+            negligible=negligible,
         )
 
     def _wide(self, layout: _Layout) -> list[int]:
@@ -376,11 +331,6 @@ class _Planner:
             )
             for v in variables
         ]
-
-
-def _shared(whole: Bundle, columns: dict[int, int], groups: frozenset[int]) -> Shared:
-    kept = np.arange(len(whole.weight))
-    return Shared(whole, columns, groups, kept, whole.weight, whole.log_survival)
 
 
 SharedParts = list[tuple[list[Part], dict[int, int], frozenset[int]]]

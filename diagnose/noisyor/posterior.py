@@ -8,20 +8,40 @@ from functools import cached_property
 
 import numpy as np
 
+from diagnose.noisyor.bundle import heavy
+from diagnose.noisyor.course import courses
+from diagnose.noisyor.explore import (
+    LARGEST_LOG,
+    LOWEST_LOG,
+    Ceiling,
+    Choose,
+    at_most,
+    explore,
+    within,
+)
 from diagnose.noisyor.factor import Group, left_by_shared
 from diagnose.noisyor.network import Floats, Ints, Network
-from diagnose.noisyor.plan import FIRST_BLOCK, NEGLIGIBLE, Block, Plan, make_plan
+from diagnose.noisyor.plan import NEGLIGIBLE, Plan, make_plan
 from diagnose.noisyor.sweep import (
     Enter,
+    Part,
     Step,
     Sweep,
     Trace,
     Visit,
     World,
     backward,
-    components,
     others,
 )
+
+FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 12, 3, 2048
+"""How many common states the first block takes, how the next ones grow, and the most."""
+
+SCOUTS = 32
+"""Frontier states that are followed to find a lower bound on the evidence."""
+
+KEPT = 192
+"""Blocks with so many common states keep their traces; larger ones go forward once more."""
 
 INVISIBLE = 1e-12
 """A block of common states with less posterior than this cannot be seen in any marginal."""
@@ -105,27 +125,62 @@ def conflict(network: Network) -> tuple[str, ...]:
 
 
 class Solver:
-    """A plan swept block by block: forward at once, backward when marginals are asked for."""
+    """A plan swept block by block: forward at once, backward when marginals are asked for.
+
+    Common states are taken by what they can contribute at most, the greatest first: those
+    of one block need much the same states of the shared bundles.
+    """
 
     def __init__(self, plan: Plan) -> None:
-        self.plan = plan
+        self.plan, self.courses = plan, list(courses(plan))
         polynomials = [family.polynomial for family in plan.families]
         self.polynomials = [group.rows(polynomials) for group in plan.groups]
-        ordered: dict[float, list[list[Step]]] = {}
-        self.blocks = []
-        for block in plan.blocks():
-            if block.spare not in ordered:
-                ordered[block.spare] = list(components(plan, block))
-            self.blocks.append(Solved(plan, self._world(block), ordered[block.spare]))
+        everything = plan.block(np.arange(len(plan.common.weight)))
+        self.ceiling = Ceiling.of(plan, everything, self.polynomials)
+        self.floor = 0.0
+        self._joins = sum(len(stop.joins) for course in self.courses for stop in course)
+        if not self._joins:
+            self.blocks = [self.explored(everything.rows, 0.0)]
+            return
+        rows = self._rows()
+        cuts = [FIRST_BLOCK]
+        while cuts[-1] < len(rows):
+            cuts.append(cuts[-1] + min(cuts[-1] * GROWTH, LARGEST_BLOCK))
+        share = plan.negligible / (4 * len(cuts))
+        self.blocks = [self.explored(some, share) for some in np.split(rows, cuts) if len(some)]
+
+    def _rows(self) -> Ints:
+        """The common states that can matter, the heaviest at their best first."""
+        most = np.log(self.plan.common.weight) + self.ceiling.total
+        order = np.argsort(-most)
+        scouted = self._swept(order[:FIRST_BLOCK], at_most(SCOUTS)).log_common
+        self.floor = max(float(np.logaddexp.reduce(scouted)), LOWEST_LOG)
+        share = np.exp(np.minimum(most[order] - self.floor, LARGEST_LOG))
+        kept: Ints = order[heavy(share, self.plan.negligible / 4)]
+        return kept
+
+    def explored(self, rows: Ints, share: float) -> Solved:
+        """Some common states, swept without what has at most this share of the evidence."""
+        return self._swept(rows, within(share / max(self._joins, 1)))
+
+    def _swept(self, rows: Ints, choose: Choose) -> Solved:
+        block = self.plan.block(rows)
+        weights = [shared.weight for shared in self.plan.shared]
+        world = World(block, weights, self.polynomials)
+        rest = block.log_weight + self.ceiling.total[rows] - self.floor
+        parts = []
+        for course in self.courses:
+            ahead = self.ceiling.groups_ahead(course, rows)
+            rest = rest - ahead[0] - self.ceiling.bundles_of(course)
+            parts.append(explore(self.plan, world, course, ahead + rest, choose))
+            rest = rest + parts[-1].log_part
+        return Solved(world, parts)
 
     @classmethod
     def of(cls, network: Network, negligible: float = NEGLIGIBLE) -> Solver | None:
         """A solver, or None when the absent findings alone are impossible."""
         plan = make_plan(network, negligible)
         return None if plan is None else cls(plan)
-
-    def _world(self, block: Block) -> World:
-        return World(block, [shared.weight for shared in block.shared], self.polynomials)
 
     @cached_property
     def log_common(self) -> Floats:
@@ -176,18 +231,19 @@ class Solver:
 class Solved:
     """One world, swept forward over every connected part of the plan."""
 
-    def __init__(self, plan: Plan, world: World, parts: Sequence[Sequence[Step]]) -> None:
-        self.plan, self.world = plan, world
-        self.sweeps = [Sweep(plan, steps, world) for steps in parts]
-        small = len(world.block.rows) <= 4 * FIRST_BLOCK
-        forwards = [sweep.forward(keep=small) for sweep in self.sweeps]
-        self._traces = [traces for _, traces in forwards]
-        self.log_parts = [part for part, _ in forwards]
-        self.log_common: Floats = world.block.log_weight + sum(self.log_parts)
+    def __init__(self, world: World, parts: Sequence[Part]) -> None:
+        self.world, self.sweeps = world, [part.sweep for part in parts]
+        self._traces = [part.traces if len(world.block.rows) <= KEPT else [] for part in parts]
+        self.log_common: Floats = world.block.log_weight + sum(part.log_part for part in parts)
+
+    @classmethod
+    def along(cls, plan: Plan, world: World, steps: Sequence[list[Step]]) -> Solved:
+        """A world swept along given steps, for each connected part."""
+        return cls(world, [Sweep(plan, some, world).forward() for some in steps])
 
     def traces(self, number: int) -> list[Trace]:
         """The forward traces of one connected part."""
-        return self._traces[number] or self.sweeps[number].forward()[1]
+        return self._traces[number] or self.sweeps[number].forward().traces
 
     def collect(
         self, posterior: Floats, messages: Sequence[Floats], bundles: Sequence[Floats]
@@ -203,15 +259,14 @@ class Solved:
         for number, sweep in enumerate(self.sweeps):
             for _, step, trace, behind, norm in backward(sweep, self.traces(number), posterior):
                 if isinstance(step, Visit):
-                    group = self.plan.groups[step.group]
+                    group = sweep.plan.groups[step.group]
                     left = self.world.block.left(group)
                     message = outside_message(group, left, step, trace, behind * norm)
                     for one, (family, row) in zip(message, group.members, strict=True):
                         messages[family][row] += one
                 elif step.bundle is not None:
-                    kept = self.world.block.shared[step.bundle].kept
-                    weight = self.world.bundle_weight[step.bundle]
-                    bundles[step.bundle][kept] += weight * bundle_message(step, trace, behind, norm)
+                    message = bundle_message(step, trace, behind, norm)
+                    bundles[step.bundle] += self.world.bundle_weight[step.bundle] * message
 
 
 def bundle_message(step: Enter, trace: Trace, behind: Floats, norm: Floats) -> Floats:

@@ -1,25 +1,22 @@
 """Forward and backward over one connected part of the plan.
 
-Given a state of the common bundle, parts of the plan that share no bundle are independent.
-Within one, the sweep visits its groups in order and carries a *frontier*: one weight for
-every joint state of the shared bundles that later groups still need, for every common
-state. States that later groups cannot tell apart are merged. Cost is linear in the groups.
+The sweep visits the groups in order and carries a *frontier*: one weight for every joint state
+of the shared bundles that later groups still need, for every common state. States that later
+groups cannot tell apart are merged. Cost is linear in the groups.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from math import log
 
 import numpy as np
 
-from diagnose.noisyor.bundle import alike, merged
 from diagnose.noisyor.factor import Group, Survival, explained, site_factors
 from diagnose.noisyor.merging import Merging
 from diagnose.noisyor.network import Floats, Ints
-from diagnose.noisyor.plan import Block, Plan, Shared
+from diagnose.noisyor.plan import Block, Plan
 
 
 @dataclass(frozen=True)
@@ -84,103 +81,6 @@ class Trace:
         return product
 
 
-def components(plan: Plan, block: Block) -> Iterator[list[Step]]:
-    """The steps of each connected part of the plan, with a block's states of shared bundles."""
-    shared = block.shared
-    touching: dict[int, list[int]] = {g: [] for g in range(len(plan.groups))}
-    for b, one in enumerate(shared):
-        for g in one.groups:
-            touching[g].append(b)
-    left = dict.fromkeys(touching)
-    while left:
-        order = _connected_order(shared, touching, left)
-        yield _steps(plan, block, order, touching)
-
-
-def _connected_order(
-    shared: Sequence[Shared], touching: Mapping[int, list[int]], left: dict[int, None]
-) -> list[int]:
-    """Take one connected part out of ``left``: next is always the group that adds least.
-
-    Looked at are groups that share a bundle with the frontier, and groups that share one with
-    these: where hoses feed row after row, the row fed first is entered before those behind it.
-    """
-
-    def beside(groups: set[int]) -> set[int]:
-        bundles = {b for g in groups for b in touching[g]}
-        return {g for b in bundles for g in shared[b].groups if g in left}
-
-    start = min(left, key=lambda g: (_growth(shared, touching[g], set()), g))
-    order: list[int] = []
-    active: set[int] = set()
-    near = {start}
-    while near:
-        chosen = min(near | beside(near), key=lambda g: (_growth(shared, touching[g], active), g))
-        order.append(chosen)
-        del left[chosen]
-        active.update(touching[chosen])
-        near.discard(chosen)
-        near |= beside({chosen})
-    return order
-
-
-def _growth(shared: Sequence[Shared], bundles: Sequence[int], active: set[int]) -> float:
-    return sum(log(max(len(shared[b].weight), 1)) for b in bundles if b not in active)
-
-
-def _steps(
-    plan: Plan, block: Block, order: Sequence[int], touching: Mapping[int, list[int]]
-) -> list[Step]:
-    logs = np.zeros((1, plan.columns[1]))
-    weight = np.ones(1)
-    shared, spare = block.shared, block.spare
-    used = [
-        sorted({c.shared for c in (*plan.groups[g].classes, *plan.groups[g].queries)})
-        for g in order
-    ]
-    steps: list[Step] = []
-    entered: set[int] = set()
-    for k, g in enumerate(order):
-        remaining = sorted(set().union(*used[k:]))
-        coming = [b for b in touching[g] if b not in entered]
-        entered.update(coming)
-        if len(logs) > 1:
-            merge, logs, weight = _join(None, 1, logs, weight, remaining, 0.0)
-            steps += [] if merge.merging.idle else [merge]
-        for b in coming:
-            joined = logs[:, None, :] + _widened(shared[b], logs.shape[1])
-            pairs = (weight[:, None] * shared[b].weight).ravel()
-            joined = joined.reshape(-1, logs.shape[1])
-            step, logs, weight = _join(b, len(shared[b].weight), joined, pairs, remaining, spare)
-            steps.append(step)
-        steps.append(_visit(g, logs, used[k]))
-    return steps
-
-
-def _visit(group: int, logs: Floats, used: Sequence[int]) -> Visit:
-    first, into = alike(logs[:, used])
-    return Visit(group, Survival.of(logs[first]), Merging(into, len(first)))
-
-
-def _widened(shared: Shared, columns: int) -> Floats:
-    wide = np.zeros((len(shared.weight), columns))
-    wide[:, list(shared.columns)] = shared.log_survival
-    return wide
-
-
-def _join(
-    bundle: int | None,
-    states: int,
-    joined: Floats,
-    pairs: Floats,
-    remaining: Sequence[int],
-    spare: float,
-) -> tuple[Enter, Floats, Floats]:
-    """The step, and the log survivals and weights of the frontier's new states."""
-    first, into, weight = merged(pairs, joined[:, remaining], spare)
-    return Enter(bundle, states, Merging(into, len(first))), joined[first], weight
-
-
 @dataclass(frozen=True)
 class World:
     """One block of common states, with what is particular to it.
@@ -229,26 +129,26 @@ class Special:
 class Sweep:
     """One connected part, swept in one world."""
 
-    def __init__(self, plan: Plan, steps: Sequence[Step], world: World) -> None:
+    def __init__(self, plan: Plan, steps: list[Step], world: World) -> None:
         self.plan, self.steps, self.world = plan, steps, world
 
-    def forward(self, keep: bool = True) -> tuple[Floats, list[Trace]]:
-        """(T) log probability of this part in each common state, and the traces if kept."""
+    def forward(self) -> Part:
+        """Along all steps from the first to the last."""
         alpha = np.ones((1, len(self.world.block.rows)))
         scale = np.zeros(alpha.shape[1])
         traces = []
         for step in self.steps:
-            if isinstance(step, Enter):
-                trace = Trace(alpha, NOTHING)
-                alpha = self.expand(alpha, step)
-            else:
-                trace = Trace(alpha, self._factors(step))
-                alpha, taken_out = _rescaled(alpha * step.alike.spread(trace.product))
-                scale += taken_out
-            if keep:
-                traces.append(trace)
-        with np.errstate(divide="ignore"):
-            return scale + np.log(alpha.sum(axis=0)), traces
+            trace, alpha, taken_out = self.advance(alpha, step)
+            scale = scale + taken_out
+            traces.append(trace)
+        return Part.of(self, alpha, scale, traces)
+
+    def advance(self, alpha: Floats, step: Step) -> tuple[Trace, Floats, Floats | float]:
+        """One step: what it leaves behind, the frontier after it, the logs scaled out of it."""
+        if isinstance(step, Enter):
+            return Trace(alpha, NOTHING), self.expand(alpha, step), 0.0
+        trace = Trace(alpha, self._factors(step))
+        return trace, *_rescaled(alpha * step.alike.spread(trace.product))
 
     def expand(self, alpha: Floats, step: Enter) -> Floats:
         """(..., Q, T) the frontier after a bundle has joined it."""
@@ -278,6 +178,24 @@ class Sweep:
         pairs = beta.reshape(-1, step.states, beta.shape[-1])
         ahead: Floats = (pairs * weight).sum(axis=1) if weight.ndim == 2 else weight @ pairs
         return ahead
+
+
+@dataclass(frozen=True)
+class Part:
+    """A connected part after the forward sweep.
+
+    ``log_part`` is the (T) log probability of this part in each common state.
+    """
+
+    sweep: Sweep
+    log_part: Floats
+    traces: list[Trace]
+
+    @classmethod
+    def of(cls, sweep: Sweep, alpha: Floats, scale: Floats, traces: list[Trace]) -> Part:
+        """From the last frontier, with the logs that were scaled out of it."""
+        with np.errstate(divide="ignore"):
+            return cls(sweep, scale + np.log(alpha.sum(axis=0)), traces)
 
 
 def backward(

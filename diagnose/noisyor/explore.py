@@ -1,0 +1,147 @@
+"""Laying out a sweep while it goes forward, without the states that cannot matter.
+
+What a frontier state can still contribute to the evidence is at most its weight times what
+lies ahead at its best: every group's factor with all shared bundles in their worst state,
+every bundle that joins later with all its weight. Set against a lower bound of the evidence
+this is a share; the lightest states are left out as long as their shares, added up over
+everything left out, stay below what is allowed. Weights here have met the findings so far,
+which is why this leaves out far more than any bound on prior weights.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from diagnose.noisyor.bundle import alike, heavy
+from diagnose.noisyor.course import Course, Join, Stop
+from diagnose.noisyor.factor import Survival, site_factors
+from diagnose.noisyor.merging import Merging
+from diagnose.noisyor.network import Floats, Ints
+from diagnose.noisyor.plan import Block, Plan
+from diagnose.noisyor.sweep import Enter, Part, Sweep, Visit, World
+
+LARGEST_LOG = 600.0
+"""Shares are bounded by no more than exp of this: smaller weights have all but underflown."""
+
+LOWEST_LOG = -1e9
+"""In place of the log of zero, where logs are subtracted."""
+
+Choose = Callable[[Floats], Ints]
+"""Which states to keep, in order, by what each can contribute at most."""
+
+
+@dataclass(frozen=True)
+class Ceiling:
+    """Upper bounds, for every common state, on what the groups and bundles can contribute.
+
+    Parameters
+    ----------
+    groups: (groups, T) log of each group's factor with the shared bundles at their worst.
+    bundles: (bundles) log of each bundle's total weight.
+    """
+
+    groups: Floats
+    bundles: Floats
+
+    @classmethod
+    def of(cls, plan: Plan, everything: Block, polynomials: Sequence[Floats]) -> Ceiling:
+        """From all common states and the groups' (sites, N) private polynomials."""
+        least = np.zeros((1, plan.columns[1]))
+        for shared in plan.shared:
+            least[0, list(shared.columns)] += shared.log_survival.min(axis=0)
+        worst = Survival.of(least)
+        with np.errstate(divide="ignore"):
+            groups = [
+                np.log(site_factors(group, own, everything.left(group), worst)[:, 0]).sum(axis=0)
+                for group, own in zip(plan.groups, polynomials, strict=True)
+            ]
+        weights = [np.log(shared.weight.sum()) for shared in plan.shared]
+        return cls(
+            np.maximum(np.reshape(groups, (-1, len(everything.rows))), LOWEST_LOG),
+            np.array(weights, dtype=float),
+        )
+
+    @cached_property
+    def total(self) -> Floats:
+        """(T) log of all groups and bundles."""
+        total: Floats = self.groups.sum(axis=0) + self.bundles.sum()
+        return total
+
+    def groups_ahead(self, course: Course, rows: Ints) -> Floats:
+        """(stops, rows) log of what the groups from each stop on can contribute."""
+        groups = self.groups[[stop.group for stop in course]][:, rows]
+        ahead: Floats = np.cumsum(groups[::-1], axis=0)[::-1]
+        return ahead
+
+    def bundles_of(self, course: Course) -> float:
+        """Log of the total weight of the bundles that join on a course."""
+        joining = [join.bundle for stop in course for join in stop.joins]
+        return float(self.bundles[[b for b in joining if b is not None]].sum())
+
+
+def explore(plan: Plan, world: World, course: Course, ahead: Floats, choose: Choose) -> Part:
+    """Lay out the sweep of one connected part while going forward.
+
+    Parameters
+    ----------
+    ahead: (stops, T) log bound on the share of the evidence per weight before each stop, of
+        all that is not in the weight yet but the bundles that are still to join.
+    """
+    sweep = Sweep(plan, [], world)
+    alpha, scale = np.ones((1, len(world.block.rows))), np.zeros(len(world.block.rows))
+    logs = np.zeros((1, 0))
+    traces = []
+    for stop, best in zip(course, ahead, strict=True):
+        for join in stop.joins:
+            worth = alpha @ np.exp(np.minimum(scale + best + join.to_come, LARGEST_LOG))
+            step, logs = _joined(world, join, logs, worth, choose)
+            if step.bundle is not None or not step.merging.idle:
+                trace, alpha, _ = sweep.advance(alpha, step)
+                sweep.steps.append(step)
+                traces.append(trace)
+        visit = _visit(plan, stop, logs)
+        trace, alpha, taken_out = sweep.advance(alpha, visit)
+        scale = scale + taken_out
+        sweep.steps.append(visit)
+        traces.append(trace)
+    return Part.of(sweep, alpha, scale, traces)
+
+
+def _joined(
+    world: World, join: Join, logs: Floats, worth: Floats, choose: Choose
+) -> tuple[Enter, Floats]:
+    """The step of a join, and the log survivals of the frontier behind it."""
+    if join.bundle is not None:
+        worth = (worth[:, None] * world.bundle_weight[join.bundle]).ravel()
+    kept = choose(worth)
+    joined = join.columns(logs, kept)
+    first, into = alike(joined)
+    everywhere = np.full(len(worth), len(first))
+    everywhere[kept] = into
+    return Enter(join.bundle, len(join.table), Merging(everywhere, len(first))), joined[first]
+
+
+def _visit(plan: Plan, stop: Stop, logs: Floats) -> Visit:
+    first, into = alike(logs[:, stop.place])
+    wide = np.zeros((len(first), plan.columns[1]))
+    wide[:, stop.used] = logs[first[:, None], stop.place]
+    return Visit(stop.group, Survival.of(wide), Merging(into, len(first)))
+
+
+def within(share: float) -> Choose:
+    """Keep all but the lightest, together at most this share of the evidence."""
+    return lambda worth: heavy(worth, share)
+
+
+def at_most(number: int) -> Choose:
+    """Keep so many of the heaviest states."""
+
+    def choose(worth: Floats) -> Ints:
+        kept: Ints = np.sort(np.argsort(-worth)[:number])
+        return kept
+
+    return choose
