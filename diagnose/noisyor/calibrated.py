@@ -58,6 +58,7 @@ class Calibrated:
         self._parts: list[list[Context]] = []
         self._where: dict[int, tuple[int, int]] = {}
         self._absences: dict[tuple[int, int, tuple[int, ...]], Floats] = {}
+        self._plains: dict[tuple[int, range], Floats] = {}
         for number, sweep in enumerate(solved.sweeps):
             backwards = backward(sweep, solved.traces(number), posterior)
             part = [Context(step, trace, behind) for _, step, trace, behind, _ in backwards][::-1]
@@ -78,10 +79,16 @@ class Calibrated:
             places.setdefault(number, []).append(k)
         for number, steps in places.items():
             path = range(min(steps), max(steps) + 1)
-            plain = self._along(number, path, [Event({}, 1.0)])
+            plain = self._plain(number, path)
             changed = self._along(number, path, events)
             result = result * np.divide(changed, plain, out=np.zeros_like(changed), where=plain > 0)
         return result
+
+    def _plain(self, number: int, path: range) -> Floats:
+        """(1, T) weight of the path with nothing asked."""
+        if (number, path) not in self._plains:
+            self._plains[number, path] = self._along(number, path, [Event({}, 1.0)])
+        return self._plains[number, path]
 
     def _along(self, number: int, path: range, events: Sequence[Event]) -> Floats:
         """(V, T) weight of the path from one step to another under each event."""
@@ -106,12 +113,18 @@ class Calibrated:
             if row not in rows:
                 product = product * factor
                 continue
-            product = product * np.stack([self._asked(context, step, row, e) for e in events])
+            product = product * self._asked(context, step, row, events)
         return step.alike.spread(product)
 
-    def _asked(self, context: Context, step: Visit, row: int, event: Event) -> Floats:
-        asked = [(q, present) for r, q, present in event.touched[step.group] if r == row]
-        return self._factor(context, row, asked, event.survival)
+    def _asked(self, context: Context, step: Visit, row: int, events: Sequence[Event]) -> Floats:
+        """(V, D, T) an asked site's factor under each event, found once for events alike here."""
+        told = [
+            (tuple((q, there) for r, q, there in event.touched[step.group] if r == row), survival)
+            for event in events
+            for survival in (event.survival,)
+        ]
+        known = {each: self._factor(context, row, *each) for each in dict.fromkeys(told)}
+        return np.stack([known[each] for each in told])
 
     def _factor(
         self, context: Context, row: int, asked: Sequence[tuple[int, bool]], survival: float

@@ -11,7 +11,7 @@ which is why this leaves out far more than any bound on prior weights.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -22,10 +22,13 @@ from diagnose.noisyor.factor import Survival, site_factors
 from diagnose.noisyor.merging import Merging
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.noisyor.plan import Block, Plan
-from diagnose.noisyor.sweep import Enter, Part, Sweep, Visit, World
+from diagnose.noisyor.sweep import Enter, Part, Step, Sweep, Trace, Visit, World
 
 LARGEST_LOG = 600.0
 """Shares are bounded by no more than exp of this: smaller weights have all but underflown."""
+
+WORTH_IT = 0.9
+"""States are sent back when no more than this part of them is needed."""
 
 LOWEST_LOG = -1e9
 """In place of the log of zero, where logs are subtracted."""
@@ -83,46 +86,87 @@ class Ceiling:
         return float(self.bundles[[b for b in joining if b is not None]].sum())
 
 
-def explore(plan: Plan, world: World, course: Course, ahead: Floats, choose: Choose) -> Part:
+def explore(
+    plan: Plan, world: World, course: Course, ahead: Floats, outside: Floats, choose: Choose
+) -> Part:
     """Lay out the sweep of one connected part while going forward.
 
     Parameters
     ----------
     ahead: (stops, T) log bound on the share of the evidence per weight before each stop, of
         all that is not in the weight yet but the bundles that are still to join.
+    outside: (T) the same behind the last stop.
     """
-    sweep = Sweep(plan, [], world)
-    alpha, scale = np.ones((1, len(world.block.rows))), np.zeros(len(world.block.rows))
-    logs = np.zeros((1, 0))
-    traces = []
-    for stop, best in zip(course, ahead, strict=True):
+    way = _Way(plan, world, choose)
+    for stop, best, behind in zip(course, ahead, (*ahead[1:], outside), strict=True):
         for join in stop.joins:
-            worth = alpha @ np.exp(np.minimum(scale + best + join.to_come, LARGEST_LOG))
-            step, logs = _joined(world, join, logs, worth, choose)
-            if step.bundle is not None or not step.merging.idle:
-                trace, alpha, _ = sweep.advance(alpha, step)
-                sweep.steps.append(step)
-                traces.append(trace)
-        visit = _visit(plan, stop, logs)
-        trace, alpha, taken_out = sweep.advance(alpha, visit)
-        scale = scale + taken_out
-        sweep.steps.append(visit)
-        traces.append(trace)
-    return Part.of(sweep, alpha, scale, traces)
+            way.join(join, best + join.to_come)
+        way.visit(stop, behind)
+    return way.done()
 
 
-def _joined(
-    world: World, join: Join, logs: Floats, worth: Floats, choose: Choose
-) -> tuple[Enter, Floats]:
-    """The step of a join, and the log survivals of the frontier behind it."""
-    if join.bundle is not None:
-        worth = (worth[:, None] * world.bundle_weight[join.bundle]).ravel()
-    kept = choose(worth)
-    joined = join.columns(logs, kept)
-    first, into = alike(joined)
-    everywhere = np.full(len(worth), len(first))
-    everywhere[kept] = into
-    return Enter(join.bundle, len(join.table), Merging(everywhere, len(first))), joined[first]
+class _Way:
+    """The frontier on its way: weights, log survivals, and the steps that led there."""
+
+    def __init__(self, plan: Plan, world: World, choose: Choose) -> None:
+        self.plan, self.world, self.choose = plan, world, choose
+        self.sweep = Sweep(plan, [], world)
+        self.alpha = np.ones((1, len(world.block.rows)))
+        self.scale = np.zeros(len(world.block.rows))
+        self.logs = np.zeros((1, 0))
+        self.traces: list[Trace] = []
+
+    def join(self, join: Join, ahead: Floats) -> None:
+        """Let a bundle join, or forget what no later group needs."""
+        worth = self._worth(self.alpha, self.scale, ahead)
+        if join.bundle is not None:
+            worth = (worth[:, None] * self.world.bundle_weight[join.bundle]).ravel()
+        kept = self.choose(worth)
+        joined = join.columns(self.logs, kept)
+        first, into = alike(joined)
+        everywhere = np.full(len(worth), len(first))
+        everywhere[kept] = into
+        self.logs = joined[first]
+        step = Enter(join.bundle, len(join.table), Merging(everywhere, len(first)))
+        if step.bundle is not None or not step.merging.idle:
+            self._take(step)
+
+    def visit(self, stop: Stop, ahead: Floats) -> None:
+        """Apply a group's factor; what has then become too light should not have joined."""
+        visit = _visit(self.plan, stop, self.logs)
+        _, alpha, taken_out = self.sweep.advance(self.alpha, visit)
+        if stop.joins and self.traces:
+            kept = self.choose(self._worth(alpha, self.scale + taken_out, ahead))
+            if len(kept) < WORTH_IT * len(alpha):
+                self._narrow(kept)
+                visit = _visit(self.plan, stop, self.logs)
+        self._take(visit)
+
+    def done(self) -> Part:
+        """The part swept."""
+        return Part.of(self.sweep, self.alpha, self.scale, self.traces)
+
+    @staticmethod
+    def _worth(alpha: Floats, scale: Floats, ahead: Floats) -> Floats:
+        """(Q) what each state can contribute at most."""
+        worth: Floats = alpha @ np.exp(np.minimum(scale + ahead, LARGEST_LOG))
+        return worth
+
+    def _take(self, step: Step) -> None:
+        trace, self.alpha, taken_out = self.sweep.advance(self.alpha, step)
+        self.scale = self.scale + taken_out
+        self.sweep.steps.append(step)
+        self.traces.append(trace)
+
+    def _narrow(self, kept: Ints) -> None:
+        """Let only these states come out of the last step, a join."""
+        last = self.sweep.steps[-1]
+        assert isinstance(last, Enter)
+        number = np.full(last.merging.size + 1, len(kept))
+        number[kept] = np.arange(len(kept))
+        merging = Merging(number[last.merging.into], len(kept))
+        self.sweep.steps[-1] = replace(last, merging=merging)
+        self.alpha, self.logs = self.alpha[kept], self.logs[kept]
 
 
 def _visit(plan: Plan, stop: Stop, logs: Floats) -> Visit:

@@ -67,9 +67,13 @@ class Outlook:
             kept[heavy(flat, UNSEEN)] = True
             network = replace(network, prior=np.where(kept, network.prior, 0.0))
         solver = Solver.of(network, ENOUGH)
-        if solver is None or solver.log_evidence == -np.inf:
+        if solver is None:
             raise ValueError(f"expected possible evidence to find blame for {target!r}")
         self.network, self.solver, self.plan = network, solver, solver.plan
+        self.whole = solver.explored(solver.rows, UNSEEN)
+        self.log_evidence = float(np.logaddexp.reduce(self.whole.log_common))
+        if self.log_evidence == -np.inf:
+            raise ValueError(f"expected possible evidence to find blame for {target!r}")
         self.finding = network.finding_names.index(target)
         self.place = Places(self.plan)
         self.blames, self._allowed = self._partition()
@@ -140,7 +144,8 @@ class Outlook:
                 tables[key] = self.plan.common.weight_under(allowed)
             weight = tables[key]
             pieces.append((np.flatnonzero(weight > weight.max() * LIGHT), number, weight))
-        seen = heavy(self.solver.common_posterior, UNSEEN)
+        share = np.exp(self.whole.log_common - self.log_evidence)
+        seen = self.whole.world.block.rows[heavy(share, UNSEEN)]
         pieces.append((seen, len(self._allowed), self.plan.common.weight))
         return (
             np.concatenate([rows for rows, _, _ in pieces]),
@@ -158,11 +163,8 @@ class Outlook:
         special = Special(g, r, owner, lambda queries: family.absent(row, queries, weight))
         bundles = [self._bundle_weight(one.bundle) for one in plan.shared]
         world = World(block, bundles, self.solver.polynomials, special)
-        seen = self.solver.explored(rows[owner == len(self._allowed)], UNSEEN)
-        solved = Solved.along(plan, world, [sweep.steps for sweep in seen.sweeps])
-        peak = self.solver.log_common.max()
-        evidence = peak + np.log(np.exp(self.solver.log_common - peak).sum())
-        posterior = np.exp(solved.log_common - evidence)
+        solved = Solved.along(plan, world, [sweep.steps for sweep in self.whole.sweeps])
+        posterior = np.exp(solved.log_common - self.log_evidence)
         return Calibrated(plan, solved, posterior)
 
     def _bundle_weight(self, bundle: Bundle) -> Floats:

@@ -8,7 +8,6 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.noisyor.bundle import heavy
 from diagnose.noisyor.course import courses
 from diagnose.noisyor.explore import (
     LARGEST_LOG,
@@ -37,8 +36,11 @@ from diagnose.noisyor.sweep import (
 FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 12, 3, 2048
 """How many common states the first block takes, how the next ones grow, and the most."""
 
-SCOUTS = 32
-"""Frontier states that are followed to find a lower bound on the evidence."""
+MOST_GROWING = 5
+"""How many blocks there are at most before the largest."""
+
+SCOUTED, SCOUTS = 48, 16
+"""To find lower bounds: how many common states are looked at, with how many frontier states."""
 
 KEPT = 192
 """Blocks with so many common states keep their traces; larger ones go forward once more."""
@@ -137,42 +139,66 @@ class Solver:
         self.polynomials = [group.rows(polynomials) for group in plan.groups]
         everything = plan.block(np.arange(len(plan.common.weight)))
         self.ceiling = Ceiling.of(plan, everything, self.polynomials)
-        self.floor = 0.0
         self._joins = sum(len(stop.joins) for course in self.courses for stop in course)
-        if not self._joins:
-            self.blocks = [self.explored(everything.rows, 0.0)]
-            return
-        rows = self._rows()
-        cuts = [FIRST_BLOCK]
-        while cuts[-1] < len(rows):
-            cuts.append(cuts[-1] + min(cuts[-1] * GROWTH, LARGEST_BLOCK))
-        share = plan.negligible / (4 * len(cuts))
-        self.blocks = [self.explored(some, share) for some in np.split(rows, cuts) if len(some)]
+        self._most = everything.log_weight + self.ceiling.total
+        self._order = np.argsort(-self._most)
+        self._floor = LOWEST_LOG
+        self._least = np.full((len(self.courses), len(self._order)), LOWEST_LOG)
+        if self._joins:
+            self._scout(self._order[:SCOUTED])
 
-    def _rows(self) -> Ints:
+    def _scout(self, rows: Ints) -> None:
+        """Lower bounds, from the best few states of some common ones."""
+        most = max(len(shared.weight) for shared in self.plan.shared)
+        scouted = self._swept(rows, at_most(max(SCOUTS, most)))
+        self._least[:, rows] = np.maximum(scouted.log_parts, LOWEST_LOG)
+        self._raise(scouted.log_common)
+
+    def _raise(self, log_common: Floats) -> None:
+        """Know the evidence to be no less than that of some common states."""
+        self._floor = max(self._floor, float(np.logaddexp.reduce(log_common)))
+
+    @property
+    def rows(self) -> Ints:
         """The common states that can matter, the heaviest at their best first."""
-        most = np.log(self.plan.common.weight) + self.ceiling.total
-        order = np.argsort(-most)
-        scouted = self._swept(order[:FIRST_BLOCK], at_most(SCOUTS)).log_common
-        self.floor = max(float(np.logaddexp.reduce(scouted)), LOWEST_LOG)
-        share = np.exp(np.minimum(most[order] - self.floor, LARGEST_LOG))
-        kept: Ints = order[heavy(share, self.plan.negligible / 4)]
-        return kept
+        share = np.exp(np.minimum(self._most[self._order] - self._floor, LARGEST_LOG))
+        behind = np.cumsum(share[::-1])[::-1]
+        few = int((behind > self.plan.negligible / 4).sum())
+        return self._order[: max(few, 1)] if self._joins else self._order
+
+    @cached_property
+    def blocks(self) -> list[Solved]:
+        """All common states that can matter, swept."""
+        share = self.plan.negligible / 4 / (2 + len(self.rows) // LARGEST_BLOCK + MOST_GROWING)
+        blocks: list[Solved] = []
+        done, size = 0, FIRST_BLOCK if self._joins else len(self.rows)
+        while done < len(self.rows):
+            blocks.append(self.explored(self.rows[done : done + size], share))
+            self._raise(np.concatenate([block.log_common for block in blocks]))
+            done += size
+            size = min(done * GROWTH, LARGEST_BLOCK)
+        return blocks
 
     def explored(self, rows: Ints, share: float) -> Solved:
         """Some common states, swept without what has at most this share of the evidence."""
-        return self._swept(rows, within(share / max(self._joins, 1)))
+        return self._swept(rows, within(share / max(2 * self._joins, 1)))
 
     def _swept(self, rows: Ints, choose: Choose) -> Solved:
+        """Some common states, swept over each connected part.
+
+        What is outside a part weighs what is known or bounded of it, set against the evidence;
+        or, as no common state has more than all the posterior, one upon the part's own least.
+        """
         block = self.plan.block(rows)
         weights = [shared.weight for shared in self.plan.shared]
         world = World(block, weights, self.polynomials)
-        rest = block.log_weight + self.ceiling.total[rows] - self.floor
+        rest = self._most[rows] - self._floor
         parts = []
-        for course in self.courses:
+        for course, least in zip(self.courses, self._least[:, rows], strict=True):
             ahead = self.ceiling.groups_ahead(course, rows)
             rest = rest - ahead[0] - self.ceiling.bundles_of(course)
-            parts.append(explore(self.plan, world, course, ahead + rest, choose))
+            outside = np.minimum(rest, -least)
+            parts.append(explore(self.plan, world, course, ahead + outside, outside, choose))
             rest = rest + parts[-1].log_part
         return Solved(world, parts)
 
@@ -234,7 +260,8 @@ class Solved:
     def __init__(self, world: World, parts: Sequence[Part]) -> None:
         self.world, self.sweeps = world, [part.sweep for part in parts]
         self._traces = [part.traces if len(world.block.rows) <= KEPT else [] for part in parts]
-        self.log_common: Floats = world.block.log_weight + sum(part.log_part for part in parts)
+        self.log_parts = np.reshape([part.log_part for part in parts], (-1, len(world.block.rows)))
+        self.log_common: Floats = world.block.log_weight + self.log_parts.sum(axis=0)
 
     @classmethod
     def along(cls, plan: Plan, world: World, steps: Sequence[list[Step]]) -> Solved:

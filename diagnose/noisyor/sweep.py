@@ -57,6 +57,9 @@ Step = Enter | Visit
 SMALL = 1e-30
 """Weights are scaled up when the largest of some common state falls below this."""
 
+VANISHED = 1e-280
+"""Weights below this, beside a largest one above `SMALL`, are taken for zero."""
+
 NOTHING: Floats = np.empty((0, 1, 1))
 """Factors of a step that visits no group."""
 
@@ -239,10 +242,12 @@ def others(factors: Floats) -> Floats:
 def _rescaled(alpha: Floats) -> tuple[Floats, Floats]:
     """Each common state's entries divided by the largest, once they become small.
 
-    Also the (T) logs of what was taken out.
+    Entries that have all but underflown become zero: processors are slow with what is left
+    of their digits. Also the (T) logs of what was taken out.
     """
     largest = alpha.max(axis=0)
-    if largest.min() > SMALL:
-        return alpha, np.zeros(len(largest))
-    largest[largest == 0] = 1.0
-    return alpha / largest, np.log(largest)
+    taken_out = np.zeros(len(largest))
+    if largest.min() <= SMALL:
+        largest[largest == 0] = 1.0
+        alpha, taken_out = alpha / largest, np.log(largest)
+    return alpha * (alpha > VANISHED), taken_out
