@@ -83,16 +83,16 @@ def passed_on(
     >>> passed_on(np.array([[[1.0], [3.0]]]), half, [1]).ravel().tolist()
     [1.0, 1.5]
     """
+    states = len(survivals[0][0]) if survivals else table.shape[-1]
+    table = np.array(np.broadcast_to(table, (*table.shape[:-1], states)), order="C")
     before, rest = 1, width(counts)
     for (survival, lost), count in zip(survivals, counts, strict=True):
         rest //= count + 1
-        old = table.reshape(len(table), before, count + 1, rest, -1)
-        new = np.zeros((*old.shape[:-1], len(survival)))
-        for j in range(count + 1):
-            for i in range(j + 1):
-                to, of = (i, j) if back else (j, i)
-                new[:, :, to] += _chance(survival, lost, j, i) * old[:, :, of]
-        table = new.reshape(len(table), width(counts), -1)
+        part = table.reshape(len(table), before, count + 1, rest, -1)
+        for to in range(count + 1) if back else range(count, -1, -1):
+            part[:, :, to] *= _chance(survival, lost, to, to)
+            for of in range(to + 1, count + 1) if back else range(to):
+                part[:, :, to] += part[:, :, of] * _chance(survival, lost, max(to, of), min(to, of))
         before *= count + 1
     return table
 

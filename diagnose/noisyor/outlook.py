@@ -154,18 +154,26 @@ class Outlook:
         )
 
     def _calibrate(self, rows: Ints, log_weight: Floats) -> Calibrated:
+        """Swept twice: first to see which rows of a blame can be seen, then only these."""
+        posterior = self._solved(rows, log_weight)[1]
+        seen = heavy(posterior, UNSEEN)
+        self._owner = self._owner[seen]
+        return Calibrated(self.plan, *self._solved(rows[seen], log_weight[seen]))
+
+    def _solved(self, rows: Ints, log_weight: Floats) -> tuple[Solved, Floats]:
+        """The world of some rows, and their posterior."""
         plan, owner = self.plan, self._owner
-        block = replace(plan.block(rows), log_weight=log_weight)
         site = self.place.site_of(self.finding)
-        g, r = self.place.group[site]
         number, row = self.place.member[site]
         family, weight = plan.families[number], self._site_weight(site)
-        special = Special(g, r, owner, lambda queries: family.absent(row, queries, weight))
+        special = Special(
+            *self.place.group[site], owner, lambda queries: family.absent(row, queries, weight)
+        )
         bundles = [self._bundle_weight(one.bundle) for one in plan.shared]
+        block = replace(plan.block(rows), log_weight=log_weight)
         world = World(block, bundles, self.solver.polynomials, special)
         solved = Solved.along(plan, world, [sweep.steps for sweep in self.whole.sweeps])
-        posterior = np.exp(solved.log_common - self.log_evidence)
-        return Calibrated(plan, solved, posterior)
+        return solved, np.exp(solved.log_common - self.log_evidence)
 
     def _bundle_weight(self, bundle: Bundle) -> Floats:
         """(states) weights of a bundle, or (states, rows) when the blame bears on them."""

@@ -33,7 +33,7 @@ from diagnose.noisyor.sweep import (
     others,
 )
 
-FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 12, 3, 2048
+FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 12, 3, 1024
 """How many common states the first block takes, how the next ones grow, and the most."""
 
 MOST_GROWING = 5
