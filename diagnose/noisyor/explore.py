@@ -101,7 +101,7 @@ def explore(
     for stop, best, behind in zip(course, ahead, (*ahead[1:], outside), strict=True):
         for join in stop.joins:
             way.join(join, best + join.to_come)
-        way.visit(stop, behind)
+        way.visit(stop, behind + stop.to_come)
     return way.done()
 
 
@@ -135,7 +135,7 @@ class _Way:
         """Apply a group's factor; what has then become too light should not have joined."""
         visit = _visit(self.plan, stop, self.logs)
         _, alpha, taken_out = self.sweep.advance(self.alpha, visit)
-        if stop.joins and self.traces:
+        if self.sweep.steps and isinstance(self.sweep.steps[-1], Enter):
             kept = self.choose(self._worth(alpha, self.scale + taken_out, ahead))
             if len(kept) < WORTH_IT * len(alpha):
                 self._narrow(kept)
