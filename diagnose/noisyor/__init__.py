@@ -19,13 +19,21 @@ How the answer is found, in the order of the modules:
     several variables as one, their joint states merged where no finding tells them apart.
 `site`
     the variables that matter to one site only, summed away.
+`factor`
+    what alike sites contribute, for every joint state of what lies outside them.
 `plan`
-    which variables everything shares, which few sites share, and in which order to sweep.
+    which variables everything shares, and which few sites share.
+`course`
+    in which order groups of sites are visited, and which shared variables join on the way.
+`merging`
+    many states into few, and values carried there and back.
 `sweep`
-    forward and backward along that order.
+    forward and backward along a course.
+`explore`
+    laying out a sweep while it goes forward, without the states that cannot matter.
 `posterior`
     log evidence, every marginal, joint probabilities.
-`blame`
+`calibrated`, `outlook`
     what may happen next, and which single cause of one present finding it speaks for.
 """
 

@@ -101,7 +101,7 @@ def explore(
     for stop, best, behind in zip(course, ahead, (*ahead[1:], outside), strict=True):
         for join in stop.joins:
             way.join(join, best + join.to_come)
-        way.visit(stop, behind)
+        way.visit(stop, behind + stop.to_come)
     return way.done()
 
 

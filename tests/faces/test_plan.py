@@ -84,6 +84,7 @@ FORM = names(
             nothing,
         ),
         "inseparable": listed(names({"causes": listed(text), "same_remedy": flag})),
+        "summary": listed(text),
         "proven": flag,
         "proof": text,
         "priors": text,
