@@ -8,6 +8,7 @@ from typing import Literal
 from diagnose.decision.lookahead import Act, Decision, decide
 from diagnose.decision.repairs import repair_order
 from diagnose.retest.candidates import Candidate, required_rerun, rerun, rerun_outcomes
+from diagnose.retest.proof import Proof
 from diagnose.retest.scene import Scene
 
 Goal = Literal["restore", "isolate"]
@@ -120,10 +121,10 @@ def candidate_of(scene: Scene, act: Act) -> Candidate | None:
         return None
     rows = scene.trouble.rows
     mend = scene.mends[act.index].candidate
-    check = mend.check if mend else scene.check
-    again = rerun(scene.evidence, check, rows, rows)
     if mend is None:
-        return again
+        return _check_again(scene, float(scene.mends[act.index].fixes @ scene.scales.blame))
+    check = mend.check
+    again = rerun(scene.evidence, check, rows, rows)
     back = scene.knowledge.change_minutes(mend.setup, again.setup)
     return replace(
         mend,
@@ -134,3 +135,26 @@ def candidate_of(scene: Scene, act: Act) -> Candidate | None:
         cautions=tuple(dict.fromkeys([*mend.cautions, *again.cautions])),
         ends=again.setup,
     )
+
+
+def _check_again(scene: Scene, passes: float) -> Candidate:
+    """The mere check again: of the failed rows, or at once what the proof wants anyway.
+
+    More than the failed rows is worth its minutes when ``passes`` is likely enough: it saves
+    setting the check up once more, or coming back to the set-up in which the machine is.
+    """
+    rows, known = scene.trouble.rows, scene.knowledge
+    best, most = (scene.check, rows), 0.0
+    for check, missing in Proof(scene.ranking).missing:
+        made = known.checks[check]
+        if check == scene.check:
+            wanted = tuple(sorted({*rows, *missing}))
+            saved, extra = made.set_up_minutes, made.minutes_per_row * (len(wanted) - len(rows))
+        else:
+            wanted, extra = missing, made.set_up_minutes + made.minutes_per_row * len(missing)
+            saved = known.change_minutes(known.checks[scene.check].setup, made.setup)
+            saved *= scene.setups[scene.setup] == made.setup
+        worth = passes * saved - (1 - passes) * extra
+        if wanted != rows and worth > most:
+            best, most = (check, wanted), worth
+    return rerun(scene.evidence, *best, rows)

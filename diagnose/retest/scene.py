@@ -30,6 +30,9 @@ from diagnose.retest.targets import Trouble
 UNLIKELY = 1e-4
 """Blames less probable than this do not change what to do next."""
 
+LEAST_FIXED = 0.01
+"""A remedy is not reckoned to be repeated more often than this chance would have it."""
+
 UNINFORMATIVE = 1e-6
 """Tests that tell fewer bits than this are left out."""
 
@@ -155,16 +158,21 @@ class Scene:
             )
 
     def _repairs(self) -> Iterator[Repair]:
+        """Remedies, each repeated until it has worked: a failed one is no reason to hand over."""
         for mend in self.mends:
             one = mend.candidate
             made = self.knowledge.checks[one.check if one else self.check]
             proof = made.set_up_minutes + made.minutes_per_row * len(self.trouble.rows)
-            price = self.knowledge.rates.price_minutes[one.price] if one else 0.0
+            setup = one.setup if one else made.setup
+            minutes = one.minutes + self.knowledge.rates.price_minutes[one.price] if one else 0.0
+            there_and_back = self.knowledge.change_minutes(made.setup, setup)
+            there_and_back += self.knowledge.change_minutes(setup, made.setup)
+            again = 1 / max(float(mend.fixes.max()), LEAST_FIXED) - 1
             yield Repair(
                 id=one.id if one else f"{self.check}-again",
-                minutes=one.minutes + price if one else 0.0,
-                setup=self._number(one.setup if one else made.setup),
-                fixes=mend.fixes[self.kept],
+                minutes=minutes + again * (minutes + there_and_back + proof),
+                setup=self._number(setup),
+                fixes=(mend.fixes[self.kept] > 0).astype(float),
                 proof_minutes=proof,
                 proof_setup=self._number(made.setup),
             )

@@ -125,8 +125,9 @@ class Shop:
     def doings(self, place: Place) -> Iterator[Doing]:
         """Everything that can be done about the failed rows."""
         sets = _sets(place.rows)
-        for check in self.checks:
-            for rows in dict.fromkeys([*sets, self.every]):
+        for check, passed in zip(self.checks, place.passed, strict=True):
+            missing = tuple(row for row in self.every if row not in passed)
+            for rows in dict.fromkeys([*sets, self.every, missing or self.every]):
                 again = Doing(check=check, rows=rows)
                 if again.id not in place.taken:
                     yield again

@@ -47,6 +47,12 @@ class Worlds:
         less = {one - {fault} for one in found for fault in one} | {frozenset()}
         return Worlds(self.machine, self.knowledge, tuple(sorted(found | less, key=sorted)))
 
+    def taken_from(self, other: Worlds, belief: Floats) -> Floats:
+        """(H) what another belief holds of these sets, made to sum to 1."""
+        known = dict(zip(other.sets, belief.tolist(), strict=True))
+        found = np.array([known[faults] for faults in self.sets])
+        return found / found.sum()
+
     def _swaps(self, faults: Faults) -> Iterator[Faults]:
         """What any swaps of parts with other rows could make of a set."""
         movable = {

@@ -24,7 +24,7 @@ from diagnose.retest.targets import troubles
 from tests.bench.acts import Doing, Place, Rows, Shop
 from tests.bench.explicit import Floats, failing
 
-RARE = 1e-4
+RARE = 1e-3
 """What is less probable is followed no further, but taken at what the planner believes."""
 
 
