@@ -73,7 +73,7 @@ def best_choice(
     offers = tuple(_offers(scene, made))
     if needed is not None:
         minutes = needed.minutes + scene.change_to(needed)
-        first = Offer(needed, minutes, minutes + made.value)
+        first = Offer(needed, minutes, minutes + made.value * (1 - scene.passes_again))
         offers = (first, *(each for each in offers if each.candidate.id != needed.id))
         return Choice(needed, minutes, first.value, repair_only, False, 1, offers, required=True)
     return _read_back(scene, made, repair_only, offers)

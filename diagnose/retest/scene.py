@@ -20,7 +20,7 @@ from diagnose.knowledge.parts import ANY_SETUP, PARKED
 from diagnose.machine.graph import Machine
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
-from diagnose.retest.candidates import Candidate, measurements, questions, reruns
+from diagnose.retest.candidates import Candidate, measurements, preparations, questions, reruns
 from diagnose.retest.history import history_questions
 from diagnose.retest.repairs import Mend, mends
 from diagnose.retest.scales import SEVERAL, Scales, Weighed
@@ -163,6 +163,7 @@ class Scene:
             one = mend.candidate
             made = self.knowledge.checks[one.check if one else self.check]
             proof = made.set_up_minutes + made.minutes_per_row * len(self.trouble.rows)
+            proof += sum(step.minutes for step in preparations(self.evidence, made.id))
             setup = one.setup if one else made.setup
             minutes = one.minutes + self.knowledge.rates.price_minutes[one.price] if one else 0.0
             there_and_back = self.knowledge.change_minutes(made.setup, setup)
@@ -176,6 +177,12 @@ class Scene:
                 proof_minutes=proof,
                 proof_setup=self._number(made.setup),
             )
+
+    @property
+    def passes_again(self) -> float:
+        """How likely it is that nothing but a check again is needed."""
+        blame = self.scales.blame
+        return float(self.mends[0].fixes @ blame / blame.sum())
 
     @cached_property
     def settled(self) -> float:

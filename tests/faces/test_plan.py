@@ -103,8 +103,8 @@ def report(line: str) -> Any:
 
 
 def formal(line: str) -> dict[str, Any]:
-    """The document without the lines for whoever takes the case over, which are free words."""
-    return {name: each for name, each in report(line).items() if name != "summary"}
+    """The document, to be changed at will."""
+    return dict(report(line))
 
 
 def nodes(tree: Any) -> Iterator[Any]:
