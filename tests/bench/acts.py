@@ -10,8 +10,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-import numpy as np
-
 from diagnose.cases.case import Remedied, Swapped, Work
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import ANY_SETUP
@@ -197,8 +195,10 @@ class Shop:
             cost, setup = self._minutes(place.setup, swap.setup, swap.minutes)
             swapped = place.swapped | {f"{work.swap}@{work.part}"}
         nothing: ByCheck = tuple(frozenset() for _ in place.passed)
-        return step, cost, replace(
-            place, setup=setup, passed=nothing, taken=frozenset(), swapped=swapped
+        return (
+            step,
+            cost,
+            replace(place, setup=setup, passed=nothing, taken=frozenset(), swapped=swapped),
         )
 
     def _minutes(self, before: str, wanted: str, minutes: float) -> tuple[float, str]:

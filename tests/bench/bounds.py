@@ -48,7 +48,9 @@ class Least:
         work = sum(self._mending(fault) for fault in mended)
         nothing: ByCheck = tuple(frozenset() for _ in place.passed)
         setups = tuple(sorted({self._where(fault) for fault in mended}))
-        return lucky + work + self._twice(place, faults) + self._checking(place.setup, nothing, setups)
+        return (
+            lucky + work + self._twice(place, faults) + self._checking(place.setup, nothing, setups)
+        )
 
     def _twice(self, place: Place, faults: Faults) -> float:
         """Minutes of setting up one check twice, when some row neither failed nor can fail."""
@@ -61,7 +63,9 @@ class Least:
         """Work and parts until a remedy has worked."""
         kind = self.shop.machine.parts[fault[0]]
         price = self.shop.knowledge.rates.price_minutes
-        again = min(c.minutes_per_row + c.set_up_minutes for c in self.shop.knowledge.checks.values())
+        again = min(
+            c.minutes_per_row + c.set_up_minutes for c in self.shop.knowledge.checks.values()
+        )
         return min(
             (one.minutes + price[one.parts_price] + (1 - one.fixes) * again) / one.fixes
             for one in kind.remedies

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cache, cached_property
 from itertools import combinations, product
 
 import numpy as np
@@ -91,7 +91,7 @@ class Worlds:
             weight[place] *= len({part for part, _ in faults}) == len(faults)
         return weight / weight.sum()
 
-    @lru_cache(maxsize=None)  # noqa: B019
+    @cache  # noqa: B019
     def fails(self, check: str, row: int) -> Floats:
         """(H) chance that a row fails a check."""
         leak = self.knowledge.checks[check].false_alarm
@@ -104,7 +104,7 @@ class Worlds:
                     passes[place] *= 1 - shows.get(check, 0.0)
         return 1 - passes
 
-    @lru_cache(maxsize=None)  # noqa: B019
+    @cache  # noqa: B019
     def patterns(self, check: str, rows: tuple[int, ...]) -> Floats:
         """(2^rows, H) chance of every pattern; bit k says that the kth of the rows failed."""
         chances = np.ones((1, len(self.sets)))
@@ -113,7 +113,7 @@ class Worlds:
             chances = np.concatenate([chances * (1 - fail), chances * fail])
         return chances
 
-    @lru_cache(maxsize=None)  # noqa: B019
+    @cache  # noqa: B019
     def reading(self, measurement: str, part: str) -> Floats:
         """(results + 1, H) chance of each result, in their order, and of good at the end."""
         left, found = np.ones(len(self.sets)), []
@@ -132,7 +132,7 @@ class Worlds:
                 absent[place] *= 1 - (sees.get(name, 0.0) if where in here else 0.0)
         return absent
 
-    @lru_cache(maxsize=None)  # noqa: B019
+    @cache  # noqa: B019
     def mended(self, remedy: str, part: str) -> Floats:
         """(H, H) chance of each set after a remedy (row), by the set before it (column)."""
         kind = self.machine.parts[part]
@@ -144,7 +144,7 @@ class Worlds:
                 step[self.number[faults - meant], place] = kind.remedy(remedy).fixes
         return step
 
-    @lru_cache(maxsize=None)  # noqa: B019
+    @cache  # noqa: B019
     def swapped(self, swap: str, part: str, other: str) -> Floats:
         """(H, H) the same for a swap."""
         made = self.machine.parts[part].swap(swap)

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cached_property
 
-
 from diagnose.cases.case import Case
 from diagnose.knowledge.parts import PARKED
 from diagnose.ranking.causes import Ranking
@@ -26,7 +25,7 @@ from tests.bench.acts import Doing, Place, Rows, Shop
 from tests.bench.explicit import Floats, failing
 
 RARE = 1e-3
-"""What is less probable than this is followed no further, but taken at what the planner believes."""
+"""What is less probable is followed no further, but taken at what the planner believes."""
 
 
 @dataclass(frozen=True)
