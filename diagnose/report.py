@@ -97,7 +97,8 @@ def _proposals(ranking: Ranking, found: Sequence[Trouble], tests: int) -> list[P
         return []
     first = next_tests(ranking)[:tests]
     others = (Scene(ranking, trouble) for trouble in found[1 : 1 + OTHER_TROUBLES])
-    return [*first, *(proposals(scene, "restore")[0] for scene in others)]
+    best = (proposals(scene, "restore")[:1] for scene in others)
+    return [*first, *(proposal for one in best for proposal in one)]
 
 
 def _instead(ranking: Ranking, proof: Proof) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from diagnose.cases.case import Result
 from diagnose.decision.lookahead import Act, Decision, decide
 from diagnose.decision.repairs import repair_order
 from diagnose.retest.candidates import Candidate, required_rerun, rerun, rerun_outcomes
@@ -19,6 +20,11 @@ DEPTH, WIDTH, SECONDS = 2, 6, 0.3
 NO_ACT = "nothing that can be done here is worth its minutes any more"
 QUALIFIED = "is for a qualified person, or under the machine's manual only"
 TOLD_ALL = "no test at hand tells more"
+
+TRIES = 10
+"""After so many failures of one row somebody else looks at it (judgement)."""
+
+TRIED_ENOUGH = "the row failed {failures} times and nothing helped: let somebody else look at it"
 
 
 @dataclass(frozen=True)
@@ -66,6 +72,11 @@ def best_choice(
     A rerun that first puts right a circumstance known to be bad comes before everything else
     when no sound run shows the failure.
     """
+    failures = _failures(scene)
+    if failures >= TRIES:
+        says = TRIED_ENOUGH.format(failures=failures)
+        worth = scene.knowledge.rates.hand_over_minutes
+        return Choice(None, 0.0, worth, worth, False, 0, (), says)
     problem = scene.problem
     made = decide(problem, problem.prior, scene.setup, goal, depth, WIDTH, seconds)
     repair_only = repair_order(problem, problem.prior, scene.setup).minutes
@@ -77,6 +88,12 @@ def best_choice(
         offers = (first, *(each for each in offers if each.candidate.id != needed.id))
         return Choice(needed, minutes, first.value, repair_only, False, 1, offers, required=True)
     return _read_back(scene, made, repair_only, offers)
+
+
+def _failures(scene: Scene) -> int:
+    """How often the target's row has failed a check."""
+    row = scene.trouble.target.row
+    return sum(run.results[row - 1] is Result.FAIL for run in scene.evidence.case.runs)
 
 
 def _read_back(

@@ -284,3 +284,11 @@ def test_the_last_pass_is_every_check_on_every_row_with_its_set_up() -> None:
     known = plan.ranking.evidence.model.knowledge
     work = sum(check.set_up_minutes + 6 * check.minutes_per_row for check in known.checks.values())
     assert plan.final_minutes == pytest.approx(work + known.change_minutes("bleeding", "running"))
+
+
+def test_a_row_that_fails_ten_times_is_handed_over() -> None:
+    again = ["response=.....F"] * 9
+    choice = Plan(ranked("mounted-6", "response=PPPPPF", *again)).choice
+    assert choice is not None
+    assert choice.candidate is None
+    assert "10 times" in choice.says
