@@ -12,6 +12,7 @@ from diagnose.cases.case import Result
 from diagnose.errors import ImpossibleEvidence
 from diagnose.knowledge.circumstances import Prepare
 from diagnose.knowledge.parts import PartKind, Remedy
+from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import Floats
 from diagnose.noisyor.posterior import Posterior, conflict, log_evidence, posterior
 from diagnose.ranking.evidence import Evidence
@@ -90,7 +91,7 @@ class Ranking:
                     part=part,
                     mode=mode.id,
                     says=f"{part_in_words(part, kind)}: {mode.name}{_moved(part, place)}",
-                    rows=tuple(sorted({*machine.rows_of(part), *machine.rows_of(place)})),
+                    rows=_reached(machine, part, place),
                     group=kind.group,
                     probability=float(flat[state]),
                     prior=float(prior[[state, *cured]].sum()),
@@ -135,6 +136,12 @@ class Ranking:
             }
         narrow = log_evidence(evidence.network.restricted(sound))
         return float(np.clip(-np.expm1(narrow - self.posterior.log_evidence), 0.0, 1.0))
+
+
+def _reached(machine: Machine, part: str, place: str) -> tuple[int, ...]:
+    """The rows that depend on a part, or on the place that a swap took its fault to."""
+    rows = machine.rows_of(part)
+    return rows if part == place else tuple(sorted({*rows, *machine.rows_of(place)}))
 
 
 def _moved(part: str, place: str) -> str:

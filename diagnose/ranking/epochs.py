@@ -164,10 +164,19 @@ class Epochs:
 
     def place_of(self, part: str, mode: str) -> str:
         """The part's place at which the mode that the case found in a part is by now."""
-        origin = self.model.flat(part, mode)
-        place = int(np.flatnonzero(self.origin_at[-1] == origin)[0])
-        owner = int(np.searchsorted(self.model.offsets, place, side="right")) - 1
-        return list(self.model.machine.parts)[owner]
+        return self._moved_to.get((part, mode), part)
+
+    @cached_property
+    def _moved_to(self) -> dict[tuple[str, str], str]:
+        """The present places of the (part, mode) pairs that are no longer where they were found."""
+        at = self.origin_at[-1]
+        names = [
+            (part, mode)
+            for part, kind in self.model.machine.parts.items()
+            for mode in ("", *(mode.id for mode in kind.modes))
+        ]
+        moved = np.flatnonzero(at != np.arange(len(at)))
+        return {names[int(at[place])]: names[place][0] for place in moved.tolist()}
 
 
 def moved_modes(machine: Machine, part: str, swap: Swap) -> Iterator[tuple[str, str]]:
