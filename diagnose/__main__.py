@@ -13,8 +13,12 @@ def main() -> None:
     """
     try:
         from diagnose.faces.commands.root import rowfault
+        from diagnose.faces.streams import flushed
 
-        rowfault(prog_name="rowfault")
+        try:
+            rowfault(prog_name="rowfault")
+        except SystemExit as ended:
+            sys.exit(flushed(ended.code))
     except KeyboardInterrupt:
         sys.exit(128 + signal.SIGINT)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import io
+import os
 import sys
 
 STAND_INS = {
@@ -33,6 +34,25 @@ def show_what_the_terminal_can() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="rowfault.plain")
+
+
+def flushed(status: str | int | None) -> str | int | None:
+    """The exit status once all that was printed is out.
+
+    What cannot be printed any more is dropped, or Python would complain of it once more at the
+    end. A reader that went away is nothing to tell of; anything else is told, unless an error
+    was told already.
+    """
+    try:
+        if sys.stdout is not None:
+            sys.stdout.flush()
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        if status or isinstance(error, BrokenPipeError):
+            return status
+        sys.stderr.write(f"Error: {error.strerror or error}\n")
+        return 1
+    return status
 
 
 def _stand_in(error: UnicodeError) -> tuple[str, int]:
