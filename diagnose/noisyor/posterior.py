@@ -36,14 +36,14 @@ from diagnose.noisyor.sweep import (
 FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 12, 3, 1024
 """How many common states the first block takes, how the next ones grow, and the most."""
 
-MOST_GROWING = 5
-"""How many blocks there are at most before the largest."""
+LARGEST_SWEEP = 10_000_000
+"""About how many weights the frontiers of one block may hold all together."""
 
 SCOUTED, SCOUTS = 48, 16
 """To find lower bounds: how many common states are looked at, with how many frontier states."""
 
-KEPT = 192
-"""Blocks with so many common states keep their traces; larger ones go forward once more."""
+KEPT = 300_000
+"""Blocks with so many weights keep their traces; larger ones go forward once more."""
 
 INVISIBLE = 1e-12
 """A block of common states with less posterior than this cannot be seen in any marginal."""
@@ -168,15 +168,19 @@ class Solver:
 
     @cached_property
     def blocks(self) -> list[Solved]:
-        """All common states that can matter, swept."""
-        share = self.plan.negligible / 4 / (2 + len(self.rows) // LARGEST_BLOCK + MOST_GROWING)
+        """All common states that can matter, swept.
+
+        Of what may be left out, block k gets 1 / (k (k + 1)), which adds up to less than all.
+        """
         blocks: list[Solved] = []
         done, size = 0, FIRST_BLOCK if self._joins else len(self.rows)
         while done < len(self.rows):
+            share = self.plan.negligible / 4 / ((len(blocks) + 1) * (len(blocks) + 2))
             blocks.append(self.explored(self.rows[done : done + size], share))
             self._raise(np.concatenate([block.log_common for block in blocks]))
             done += size
-            size = min(done * GROWTH, LARGEST_BLOCK)
+            most = LARGEST_SWEEP // max(blocks[-1].states, 1)
+            size = max(min(done * GROWTH, LARGEST_BLOCK, most), FIRST_BLOCK)
         return blocks
 
     def explored(self, rows: Ints, share: float) -> Solved:
@@ -255,11 +259,16 @@ class Solver:
 
 
 class Solved:
-    """One world, swept forward over every connected part of the plan."""
+    """One world, swept forward over every connected part of the plan.
+
+    ``states`` is how many states its frontiers have all together.
+    """
 
     def __init__(self, world: World, parts: Sequence[Part]) -> None:
         self.world, self.sweeps = world, [part.sweep for part in parts]
-        self._traces = [part.traces if len(world.block.rows) <= KEPT else [] for part in parts]
+        self.states = sum(len(trace.before) for part in parts for trace in part.traces)
+        kept = self.states * len(world.block.rows) <= KEPT
+        self._traces = [part.traces if kept else [] for part in parts]
         self.log_parts = np.reshape([part.log_part for part in parts], (-1, len(world.block.rows)))
         self.log_common: Floats = world.block.log_weight + self.log_parts.sum(axis=0)
 
