@@ -75,8 +75,8 @@ class Posterior:
         return float(np.exp(joint - self.log_evidence))
 
 
-def posterior(network: Network) -> Posterior:
-    """The exact posterior of a network.
+def posterior(network: Network, negligible: float = NEGLIGIBLE) -> Posterior:
+    """The exact posterior of a network; no more than ``negligible`` of the evidence is left out.
 
     With evidence of probability zero ``log_evidence`` is -inf and ``flat`` is all zero:
     see `conflict` for which findings cannot stand together.
@@ -90,7 +90,7 @@ def posterior(network: Network) -> Posterior:
     [0.46875, 0.53125]
     """
     observed = network.observed()
-    solver = Solver.of(observed)
+    solver = Solver.of(observed, negligible)
     if solver is None or solver.log_evidence == -np.inf:
         return Posterior(network, -np.inf, np.zeros(network.states))
     return Posterior(network, solver.log_evidence, solver.marginals())

@@ -21,6 +21,9 @@ from diagnose.reasoning.finding import Finding
 UNMOVED, CLEARLY, STRONGLY = 0.1, 1.0, 2.5
 """Changes of log-odds (natural) that are not worth a word, that are clear, that are strong."""
 
+ENOUGH = 1e-8
+"""Share of the evidence that may be left out where a change of log-odds or an order is told."""
+
 SURE = 1e-12
 """Probabilities closer than this to 0 or 1 count as this close."""
 
@@ -113,7 +116,7 @@ def _probabilities(ranking: Ranking, item: Item, causes: Sequence[Cause]) -> lis
     network = ranking.evidence.network
     gone = set(item.without)
     left_out = [f for f, name in enumerate(network.finding_names) if name in gone]
-    flat = posterior(network.without(left_out)).flat
+    flat = posterior(network.without(left_out), ENOUGH).flat
     return [cause.given(flat) for cause in causes]
 
 
@@ -140,8 +143,8 @@ def _top(ranking: Ranking, group: str, times: float) -> Cause:
     prior = evidence.prior.copy()
     for cause in ranking.causes:
         if cause.group == group:
-            prior[list(cause.states)] *= times
+            prior[[*cause.states, *cause.cured_states]] *= times
     totals = np.add.reduceat(prior, evidence.offsets[:-1])
     prior /= np.repeat(totals, np.diff(evidence.offsets))
-    flat = posterior(replace(evidence.network, prior=prior)).flat
+    flat = posterior(replace(evidence.network, prior=prior), ENOUGH).flat
     return max(ranking.causes, key=lambda cause: cause.given(flat))
