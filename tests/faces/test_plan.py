@@ -21,7 +21,7 @@ from diagnose.machine.graph import load_machine
 from tests.faces.form import either, flag, listed, names, nothing, number, one_of, text, whole
 
 ONE_ROW = "plan mounted-6 oil=54C engine=on response=PPPPPF"
-BARE = "--no-gauge --no-meter --alone"
+BARE = "--no gauge --no meter --alone"
 STORIES = {
     "one row": ONE_ROW,
     "a section": "plan mounted-12 oil=54C bleed=fail:7-12,pass:rest --depth 1",
@@ -201,7 +201,7 @@ def test_the_printed_tree_keeps_to_what_is_at_hand() -> None:
     assert acts_in(f"{ONE_ROW} {BARE} --depth 2")[0]["id"] in printed
 
 
-@pytest.mark.parametrize("option", ["--no-gauge", "--no-meter", "--alone"])
+@pytest.mark.parametrize("option", ["--no gauge", "--no meter", "--alone"])
 def test_the_isolating_retest_keeps_to_what_is_at_hand(option: str) -> None:
     parts = load_machine("mounted-6").parts
     for act in report(f"{ONE_ROW} --depth 1 {option}")["isolating"]["acts"]:
@@ -209,7 +209,7 @@ def test_the_isolating_retest_keeps_to_what_is_at_hand(option: str) -> None:
         if part in parts and name in {each.id for each in parts[part].measurements}:
             made = parts[part].measurement(name)
             assert not (made.helper and option == "--alone"), act
-            assert f"--no-{made.tool}" != option, act
+            assert f"--no {made.tool}" != option, act
 
 
 def test_the_goal_is_told() -> None:
@@ -299,7 +299,7 @@ GIVEN = st.sampled_from(
         "--json",
         "--dot",
         "--alone",
-        "--no-meter",
+        "--no meter",
         "--goal",
         "isolate",
         "x=y",

@@ -30,8 +30,13 @@ from diagnose.faces.commands.suggest import suggest_arguments, suggest_machines
     show_default=True,
     help="How many acts deep to plan.",
 )
-@click.option("--no-gauge", is_flag=True, help="There is no pressure gauge at hand.")
-@click.option("--no-meter", is_flag=True, help="There is no multimeter at hand.")
+@click.option(
+    "--no",
+    "without",
+    multiple=True,
+    type=click.Choice(["gauge", "meter", "display"]),
+    help="A tool that is not at hand; may be given again.",
+)
 @click.option("--alone", is_flag=True, help="There is no second person.")
 @click.option("--dot", "as_dot", is_flag=True, help="Print the tree as a Graphviz DOT graph.")
 @json_option
@@ -44,8 +49,7 @@ def plan(
     log: Path | None,
     goal: str,
     depth: int,
-    no_gauge: bool,
-    no_meter: bool,
+    without: tuple[str, ...],
     alone: bool,
     as_dot: bool,
     as_json: bool,
@@ -59,20 +63,19 @@ def plan(
       swap-coil@row-5=row-6        a swap with the neighbour's
 
     Example:
-      rowfault plan mounted-12 response=PPPPFPPPPPPP oil=54C engine=on --no-gauge
+      rowfault plan mounted-12 response=PPPPFPPPPPPP oil=54C engine=on --no gauge
     """
     from diagnose.faces.planning import shown_plan
     from diagnose.faces.ranking import required_case
 
     built, case = required_case(machine, arguments, file, log)
-    without = {"gauge": no_gauge, "meter": no_meter}
     form = "json" if as_json else "dot" if as_dot else "text"
     shown_plan(
         built,
         case,
         goal=goal,
         depth=depth,
-        without=frozenset(tool for tool, missing in without.items() if missing),
+        without=frozenset(without),
         alone=alone,
         form=form,
         colour=not no_colour,
