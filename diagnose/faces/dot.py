@@ -7,6 +7,7 @@ from itertools import count
 from textwrap import wrap
 from typing import Any
 
+from diagnose.faces.terminal import PLAIN_RESULTS
 from diagnose.faces.words import minutes_text, percent, sentence
 
 Report = Mapping[str, Any]
@@ -41,7 +42,8 @@ def _node(node: Report, number: int, numbers: Iterator[int]) -> Iterator[str]:
     yield f"  n{number} [label={_quoted(label)}];"
     for outcome in node["outcomes"]:
         child = next(numbers)
-        edge = f"{outcome['result'].rstrip('.')}, {percent(outcome['probability'])}"
+        result = PLAIN_RESULTS.get(outcome["result"], outcome["result"].rstrip("."))
+        edge = f"{result}, {percent(outcome['probability'])}"
         yield f"  n{number} -> n{child} [label={_quoted(edge)}];"
         yield from _node(outcome["then"], child, numbers)
 
