@@ -62,18 +62,7 @@ def remedy_act(act: str, machine: Machine, part: str, remedy: Remedy) -> Fact:
     >>> remedy_act("reseat", machine, "supply/coupler", remedy).values["opens_oil"]
     'yes'
     """
-    return fact(
-        "act",
-        act=act,
-        what="remedy",
-        part=part,
-        part_kind=machine.parts[part].id,
-        side=machine.parts[part].side,
-        detail=remedy.id,
-        at=remedy.at,
-        opens_oil="yes" if _PRESSURE_GONE in remedy.needs else "no",
-        price=remedy.parts_price,
-    )
+    return _work_act(act, "remedy", machine, part, remedy, at=remedy.at, price=remedy.parts_price)
 
 
 def swap_act(act: str, machine: Machine, part: str, swap: Swap) -> Fact:
@@ -82,16 +71,24 @@ def swap_act(act: str, machine: Machine, part: str, swap: Swap) -> Fact:
     >>> from diagnose.machine.graph import load_machine
     >>> machine = load_machine("mounted-6")
     >>> swap = machine.parts["row-2/valve"].swap("swap-coil")
-    >>> swap_act("swap", machine, "row-2/valve", swap).values["opens_oil"]
-    'no'
+    >>> found = swap_act("swap", machine, "row-2/valve", swap).values
+    >>> found["opens_oil"], found["at"]
+    ('no', 'planter')
     """
+    return _work_act(act, "swap", machine, part, swap, at="planter")
+
+
+def _work_act(
+    act: str, what: str, machine: Machine, part: str, work: Remedy | Swap, **more: str
+) -> Fact:
     return fact(
         "act",
         act=act,
-        what="swap",
+        what=what,
         part=part,
         part_kind=machine.parts[part].id,
         side=machine.parts[part].side,
-        detail=swap.id,
-        opens_oil="yes" if _PRESSURE_GONE in swap.needs else "no",
+        detail=work.id,
+        opens_oil="yes" if _PRESSURE_GONE in work.needs else "no",
+        **more,
     )

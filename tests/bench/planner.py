@@ -23,8 +23,6 @@ from tests.bench.world import World
 SETTLED = 0.9
 """When only isolating, the likeliest cause is mended once it holds so much of the blame."""
 
-Watch = Callable[[Ranking, World], None]
-
 
 @cache
 def model_of(machine_id: str) -> Model:
@@ -37,36 +35,33 @@ def model_of(machine_id: str) -> Model:
     return Model(machine, knowledge)
 
 
-def planned(
-    goal: Goal = "restore",
-    depth: int = 2,
-    watch: Watch | None = None,
-    model: Model | None = None,
-) -> Policy:
-    """Work by the planner; ``watch`` sees every ranking on which a decision is made.
+def planned(goal: Goal = "restore", depth: int = 2, model: Model | None = None) -> Policy:
+    """Work by the planner; ``model`` is what it believes, when that is not what ships."""
 
-    ``model`` is what the planner believes, when that is not what ships.
-    """
+    def decide(scene: Scene) -> Candidate | None:
+        choice = best_choice(scene, goal, depth)
+        return (isolated(scene, choice) if goal == "isolate" else choice).candidate
+
+    return deciding(decide, model)
+
+
+def deciding(decide: Callable[[Scene], Candidate | None], model: Model | None = None) -> Policy:
+    """Work on the first trouble by what ``decide`` says, or hand over when it says nothing."""
 
     def work(world: World) -> None:
         ranking = begin(world, model)
         for _ in range(MOST_STEPS):
             found = troubles(ranking)
-            if not found:
-                proof = Proof(ranking)
-                if not proof.missing:
-                    return
-                check, rows = proof.missing[0]
-                ranking = ran(ranking, world, check, rows)
-                continue
-            if watch:
-                watch(ranking, world)
-            choice = best_choice(Scene(ranking, found[0]), goal, depth)
-            if goal == "isolate":
-                choice = isolated(Scene(ranking, found[0]), choice)
-            if choice.candidate is None:
-                break
-            ranking = done(ranking, world, choice.candidate)
+            missing = Proof(ranking).missing
+            if found:
+                act = decide(Scene(ranking, found[0]))
+                if act is None:
+                    break
+                ranking = done(ranking, world, act)
+            elif missing:
+                ranking = ran(ranking, world, *missing[0])
+            else:
+                return
         world.hand_over()
 
     return work

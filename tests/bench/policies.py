@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from diagnose.cases.case import Case, Result, Run
 from diagnose.knowledge.parts import PartKind, Remedy
 from tests.bench.world import World
 
@@ -26,7 +25,6 @@ class Shop:
 
     world: World
     last: Patterns = field(default_factory=dict)
-    runs: list[Run] = field(default_factory=list)
     fresh: dict[str, set[int]] = field(default_factory=dict)
 
     def begin(self) -> None:
@@ -39,11 +37,6 @@ class Shop:
         shown = self.world.run(check, rows)
         self.last.setdefault(check, {}).update(shown)
         self.fresh.setdefault(check, set()).update(r for r, fails in shown.items() if not fails)
-        results = tuple(
-            Result.NOT_RUN if row not in shown else Result.FAIL if shown[row] else Result.PASS
-            for row in range(1, self.world.machine.rows + 1)
-        )
-        self.runs.append(Run(len(self.runs) + 1, check, results))
         return [row for row, fails in shown.items() if fails]
 
     def mend(self, remedy: str, part: str) -> None:
@@ -63,11 +56,6 @@ class Shop:
             if left and self.check(check, left):
                 return False
         return not self.failed()
-
-    @property
-    def case(self) -> Case:
-        """What was seen, without work: for a first ranking."""
-        return Case(self.world.machine.id, tuple(self.runs))
 
 
 Policy = Callable[[World], None]

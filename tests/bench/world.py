@@ -25,8 +25,8 @@ class World:
     Parameters
     ----------
     faults: what is wrong, at the places where it is by now.
-    prior_factor, shift: how far the world's detection chances are off what the knowledge says;
-        ``shift`` is added to every chance that is neither 0 nor a false alarm.
+    shift: how far the world's detection chances are off what the knowledge says;
+        it is added to every chance that is neither 0 nor a false alarm.
     """
 
     machine: Machine

@@ -10,6 +10,8 @@ from typing import Any, TypeVar
 
 import click
 
+from diagnose.faces.commands.suggest import suggest_arguments, suggest_first
+
 Function = TypeVar("Function", bound=Callable[..., Any])
 
 READABLE = click.Path(exists=True, dir_okay=False, readable=True, path_type=Path)
@@ -46,6 +48,18 @@ def with_lines_kept(help_text: str | None) -> str | None:
         return None
     paragraphs = re.split(r"\n\s*\n", cleandoc(help_text))
     return "\n\n".join(AS_IT_STANDS + p if "\n  " in p else p for p in paragraphs)
+
+
+def case_input(command: Function) -> Function:
+    """Add MACHINE, ARGUMENTS, ``--file`` and ``--log``: what was observed, and on what."""
+    for add in (
+        click.option("--log", type=READABLE, help="Logged results: CSV with run,check,row,result."),
+        click.option("--file", type=READABLE, help="A case file, YAML or JSON, to start from."),
+        click.argument("arguments", nargs=-1, shell_complete=suggest_arguments),
+        click.argument("machine", required=False, shell_complete=suggest_first),
+    ):
+        command = add(command)
+    return command
 
 
 def json_option(command: Function) -> Function:

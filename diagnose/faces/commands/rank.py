@@ -6,15 +6,11 @@ from pathlib import Path
 
 import click
 
-from diagnose.faces.commands.options import READABLE, Command, colour_option, json_option
-from diagnose.faces.commands.suggest import suggest_arguments, suggest_first
+from diagnose.faces.commands.options import Command, case_input, colour_option, json_option
 
 
 @click.command(cls=Command)
-@click.argument("machine", required=False, shell_complete=suggest_first)
-@click.argument("arguments", nargs=-1, shell_complete=suggest_arguments)
-@click.option("--file", type=READABLE, help="A case file, YAML or JSON, to start from.")
-@click.option("--log", type=READABLE, help="Logged results: CSV with run,check,row,result.")
+@case_input
 @json_option
 @colour_option
 @click.option(
