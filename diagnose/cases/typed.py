@@ -35,6 +35,19 @@ from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine
 
 Known = dict[str, float | str]
+
+
+@dataclass(frozen=True)
+class Noted:
+    """What was said of one circumstance."""
+
+    circumstance: str
+    value: float | str
+
+
+Word = Run | Reading | Work | Noted
+"""What one argument can tell."""
+
 LOOKS_LIKE_A_PATTERN = re.compile(r"[PFGRpfgr?.]{3,}")
 
 
@@ -81,25 +94,20 @@ class _Story:
 
     def take(self, argument: str) -> None:
         """Add one argument to the story. Raises `InputError` or `FileProblems`."""
-        where = Place(cut(argument))
-        key, equals, value = argument.partition("=")
-        key = key.strip().lower().replace("_", "-")
-        if not equals:
-            raise InputError(_no_equals(argument, key, self._keys()))
-        if "@" in key:
-            self._note_at_part(key, value, where)
-        elif key in self.knowledge.checks:
-            self._start_run(key, value, where)
-        elif key in typeable(self.knowledge):
-            self._note(self._holder(key), key, value, where)
+        key, _ = _key_and_value(argument)
+        known: Known = {}
+        if key in self.knowledge.checks:
+            # A run that is refused still owns what is typed after it.
+            self.runs.append((key, (), known, len(self.work)))
+        word = read_word(self.machine, argument, self.knowledge)
+        if isinstance(word, Run):
+            self.runs[-1] = (key, word.results, known, len(self.work))
+        elif isinstance(word, Noted):
+            self._note(self._holder(key), word, Place(cut(argument)))
+        elif isinstance(word, Reading):
+            self.readings.append(replace(word, epoch=len(self.work)))
         else:
-            raise UnknownName(
-                where,
-                "a check, a circumstance or ACT@PLACE",
-                key,
-                self._keys(),
-                "rowfault rank --help",
-            )
+            self.work.append(word)
 
     def case(self, before: Case) -> Case:
         """The whole story, with what was known before it."""
@@ -114,41 +122,62 @@ class _Story:
         told = Case(self.machine.id, runs, tuple(self.readings), past, tuple(self.work))
         return joined(replace(before, runs=earlier), told)
 
-    def _start_run(self, check: str, pattern: str, where: Place) -> None:
-        known: Known = {}
-        self.runs.append((check, (), known, len(self.work)))
-        results = read_pattern(pattern, self.machine.rows, where)
-        self.runs[-1] = (check, results, known, len(self.work))
-
     def _holder(self, key: str) -> Known:
         """Where a circumstance belongs: the past, the last run, or every run."""
         if self.knowledge.circumstances[key].scope == "case":
             return self.history
         return self.runs[-1][2] if self.runs else self.for_all
 
-    def _note(self, known: Known, key: str, text: str, where: Place) -> None:
+    def _note(self, known: Known, said: Noted, where: Place) -> None:
         """Add a circumstance; saying two different things of one is refused."""
-        circumstance = self.knowledge.circumstances[key]
-        with located(where):
-            value = circumstance_value(circumstance, text)
-        if known.setdefault(key, value) != value:
-            before, now = told_apart(circumstance, known[key], value)
+        name, value = said.circumstance, said.value
+        if known.setdefault(name, value) != value:
+            circumstance = self.knowledge.circumstances[name]
+            before, now = told_apart(circumstance, known[name], value)
             got = f"{before} before and {now} now"
-            raise InputError(Problem(where, f"{key} once for each run", got, "keep one of them"))
+            raise InputError(Problem(where, f"{name} once for each run", got, "keep one of them"))
 
-    def _note_at_part(self, key: str, text: str, where: Place) -> None:
-        act, _, place = key.partition("@")
-        with located(where):
-            if act in (*remedy_ids(self.knowledge), *swap_ids(self.knowledge)):
-                self.work.append(work_of(self.machine, self.knowledge, act, place, text))
-            else:
-                read = reading_of(self.machine, self.knowledge, act, place, text)
-                self.readings.append(replace(read, epoch=len(self.work)))
 
-    def _keys(self) -> list[str]:
-        known = self.knowledge
-        acts = [*measurement_ids(known), *remedy_ids(known), *swap_ids(known)]
-        return [*known.checks, *typeable(known), *(f"{act}@" for act in acts)]
+def read_word(machine: Machine, argument: str, knowledge: Knowledge | None = None) -> Word:
+    """What one argument tells, as if nothing had been told before it.
+
+    Raises `InputError` or `FileProblems` at the argument.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> read_word(load_machine("mounted-6"), "oil=54C")
+    Noted(circumstance='oil', value=54.0)
+    """
+    known, where = knowledge or load_knowledge(), Place(cut(argument))
+    key, value = _key_and_value(argument)
+    if value is None:
+        raise InputError(_no_equals(argument, key, _keys(known)))
+    if key in known.checks:
+        return Run(0, key, read_pattern(value, machine.rows, where))
+    with located(where):
+        if "@" in key:
+            return _at_part(machine, known, key, value)
+        if key in typeable(known):
+            return Noted(key, circumstance_value(known.circumstances[key], value))
+    what = "a check, a circumstance or ACT@PLACE"
+    raise UnknownName(where, what, key, _keys(known), "rowfault rank --help")
+
+
+def _key_and_value(argument: str) -> tuple[str, str | None]:
+    """What stands before the equals sign, as names are written, and what stands after it."""
+    key, equals, value = argument.partition("=")
+    return key.strip().lower().replace("_", "-"), value if equals else None
+
+
+def _at_part(machine: Machine, knowledge: Knowledge, key: str, text: str) -> Reading | Work:
+    act, _, place = key.partition("@")
+    if act in (*remedy_ids(knowledge), *swap_ids(knowledge)):
+        return work_of(machine, knowledge, act, place, text)
+    return reading_of(machine, knowledge, act, place, text)
+
+
+def _keys(known: Knowledge) -> list[str]:
+    acts = [*measurement_ids(known), *remedy_ids(known), *swap_ids(known)]
+    return [*known.checks, *typeable(known), *(f"{act}@" for act in acts)]
 
 
 def _no_equals(argument: str, key: str, known: list[str]) -> Problem:
