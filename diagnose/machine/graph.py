@@ -13,7 +13,7 @@ from diagnose.knowledge.strictyaml import Document, read_file
 from diagnose.machine.assemble import assemble
 from diagnose.machine.planter import Machine
 
-__all__ = ["Machine", "build_machine", "find_layout", "load_machine", "read_machine"]
+__all__ = ["Machine", "build_machine", "find_layout", "load_machine", "machine_in", "read_machine"]
 
 
 SEE = "rowfault machine list"
@@ -49,12 +49,20 @@ def find_layout(name_or_path: str, knowledge: Knowledge) -> Path:
 def read_machine(path: Path, knowledge: Knowledge) -> Machine:
     """The machine that a layout file describes. Raises `FileProblems`."""
     document = read_file(path)
+    called = path.stem if path == knowledge.layouts.get(path.stem) else ""
+    return machine_in(document, knowledge, called)
+
+
+def machine_in(document: Document, knowledge: Knowledge, called: str = "") -> Machine:
+    """The machine that a layout in hand describes; its id is what it is ``called``, if that is
+    given. Raises `FileProblems`.
+    """
     layout, problems = check_model(document, Layout)
     if layout is None:
         raise FileProblems(problems)
-    if path == knowledge.layouts.get(path.stem) and layout.id != path.stem:
+    if called and layout.id != called:
+        expected = f"id: {called}, as the file is called"
         where = document.place(("id",))
-        expected = f"id: {path.stem}, as the file is called"
         problems.append(Problem(where, expected, layout.id, "rename one of them"))
     machine, faults = assemble(layout, knowledge)
     faults += layout_faults(layout)

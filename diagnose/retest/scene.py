@@ -39,10 +39,14 @@ UNINFORMATIVE = 1e-6
 
 @dataclass(frozen=True)
 class Means:
-    """What is at hand: which tools are not, and whether a second person is."""
+    """What is at hand: which tools are not, and whether a second person is.
+
+    ``skipped`` are acts, by id, that cannot be done here for another reason.
+    """
 
     without: frozenset[str] = frozenset()
     alone: bool = False
+    skipped: frozenset[str] = frozenset()
 
     def allow(self, candidate: Candidate) -> bool:
         """Whether a candidate can be done with what is at hand.
@@ -53,7 +57,8 @@ class Means:
         >>> Means(alone=True).allow(volts)
         False
         """
-        return candidate.tool not in self.without and not (self.alone and candidate.helper)
+        missing = candidate.tool in self.without or (self.alone and candidate.helper)
+        return not missing and candidate.id not in self.skipped
 
 
 EVERYTHING = Means()

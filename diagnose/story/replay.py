@@ -1,0 +1,203 @@
+"""From events to the state of a case: one pure function, which any prefix of a story satisfies."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+
+from diagnose.cases.case import Case, Reading, Remedied, Result, Run, Swapped, Work
+from diagnose.errors import InputError, Place, Problem
+from diagnose.story.event import (
+    Answered,
+    AtHand,
+    Checked,
+    Circumstances,
+    Concluded,
+    Correction,
+    Event,
+    Exchanged,
+    Fact,
+    History,
+    Measured,
+    Mended,
+    Noted,
+    Opened,
+    Skipped,
+)
+
+
+@dataclass(frozen=True)
+class Told:
+    """An event, and what of it counts: itself, what took its place, or nothing.
+
+    ``corrected_by`` is the event that took its place, if one did.
+    """
+
+    event: Event
+    counts: Opened | Fact | Correction | None
+    corrected_by: str = ""
+
+
+@dataclass(frozen=True)
+class State:
+    """Where a case stands after its events.
+
+    Two states are equal when the same facts count, however many corrections led to them.
+
+    Parameters
+    ----------
+    case: what was observed and done, as `diagnose.ranking` takes it.
+    run_events: the event of each run of the case, in order.
+    circumstances: those that hold for the next run.
+    without, alone: what is not at hand.
+    skipped: acts that cannot be done here.
+    notes: words, in order.
+    conclusion: how it ended; None while it is open.
+    told: every event with what counts of it.
+    """
+
+    id: str
+    title: str
+    layout: str
+    case: Case
+    run_events: tuple[str, ...] = ()
+    circumstances: Mapping[str, float | str] = field(default_factory=dict)
+    without: frozenset[str] = frozenset()
+    alone: bool = False
+    skipped: frozenset[str] = frozenset()
+    notes: tuple[str, ...] = ()
+    conclusion: Concluded | None = None
+    told: tuple[Told, ...] = field(default=(), compare=False)
+
+    @property
+    def started(self) -> datetime:
+        """When the case was opened."""
+        return self.told[0].event.at
+
+    @property
+    def last(self) -> datetime:
+        """When something was told last."""
+        return max(each.event.at for each in self.told)
+
+    @property
+    def elapsed_minutes(self) -> float:
+        """Minutes from the opening to what was told last."""
+        return (self.last - self.started).total_seconds() / 60
+
+    @property
+    def open(self) -> bool:
+        """Whether the case goes on."""
+        return self.conclusion is None
+
+
+def replay(events: Sequence[Event]) -> State:
+    """The state after some events, of which the first opens the case.
+
+    Raises `InputError` when there is no opening.
+
+    >>> from datetime import UTC
+    >>> from diagnose.story.event import told
+    >>> now = datetime(2026, 3, 1, tzinfo=UTC)
+    >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "A", now)
+    >>> run = told(Checked(check="response", pattern="PPPPPF"), "A", now)
+    >>> replay([first, run]).case.runs[0].pattern
+    'PPPPPF'
+    >>> replay([first, run, told(Correction(event=run.id), "A", now)]).case.runs
+    ()
+    """
+    opening = events[0].what if events else None
+    if not isinstance(opening, Opened):
+        got = opening.kind if opening else "nothing"
+        raise InputError(Problem(Place("event 1"), "the opening of a case", got))
+    story = counted(events)
+    state = State(opening.case, opening.title or "", opening.layout or "", Case(opening.machine))
+    for each in story:
+        if each.counts is not None:
+            state = _with(state, each.event.id, each.counts)
+    return replace(state, told=story)
+
+
+def counted(events: Sequence[Event]) -> tuple[Told, ...]:
+    """Every event with what counts of it. The last correction that itself counts decides.
+
+    A correction of the opening, of something told later, or of what is not there counts for
+    nothing.
+    """
+    place = {event.id: number for number, event in enumerate(events)}
+    decided: dict[str, Event] = {}
+    for number in reversed(range(len(events))):
+        event = events[number]
+        if isinstance(event.what, Correction) and event.id not in decided:
+            target = place.get(event.what.event, -1)
+            if 0 < target < number:
+                decided.setdefault(event.what.event, event)
+    return tuple(_told(event, decided.get(event.id)) for event in events)
+
+
+def _told(event: Event, by: Event | None) -> Told:
+    if by is None:
+        return Told(event, event.what)
+    assert isinstance(by.what, Correction)
+    instead = None if isinstance(event.what, Correction) else by.what.instead
+    return Told(event, instead, by.id)
+
+
+def _with(state: State, id: str, what: Opened | Fact | Correction) -> State:
+    """The state with one more thing that counts."""
+    happened = _happened(what)
+    if happened is not None:
+        runs = (*state.run_events, id) if isinstance(happened, Run) else state.run_events
+        return replace(state, case=state.case.then(happened), run_events=runs)
+    if isinstance(what, Answered):
+        return _answered(state, what)
+    if isinstance(what, History):
+        history = {**state.case.history, **what.values}
+        return replace(state, case=replace(state.case, history=history))
+    if isinstance(what, Circumstances):
+        now = {**state.circumstances, **what.values}
+        known = {name: value for name, value in now.items() if value is not None}
+        return replace(state, circumstances=known)
+    return _noted(state, what)
+
+
+def _happened(what: Opened | Fact | Correction) -> Run | Reading | Work | None:
+    """What was observed or done, as a case holds it; None for everything else."""
+    match what:
+        case Checked():
+            results = tuple(Result(letter) for letter in what.pattern)
+            return Run(0, what.check, results, dict(what.circumstances))
+        case Measured():
+            return Reading(what.measurement, what.part, what.value)
+        case Mended():
+            return Remedied(what.remedy, what.part)
+        case Exchanged():
+            return Swapped(what.swap, what.part, what.other)
+        case _:
+            return None
+
+
+def _noted(state: State, what: Opened | Fact | Correction) -> State:
+    """The state after what moves no probability."""
+    match what:
+        case Noted():
+            return replace(state, notes=(*state.notes, what.text))
+        case Skipped():
+            return replace(state, skipped=state.skipped | {what.act})
+        case AtHand():
+            return replace(state, without=frozenset(what.without), alone=what.alone)
+        case Concluded():
+            return replace(state, conclusion=what)
+        case _:
+            return state
+
+
+def _answered(state: State, what: Answered) -> State:
+    """The state in which an earlier run has one more circumstance known."""
+    runs = tuple(
+        replace(run, circumstances={**run.circumstances, what.circumstance: what.value})
+        if event == what.run
+        else run
+        for run, event in zip(state.case.runs, state.run_events, strict=True)
+    )
+    return replace(state, case=replace(state.case, runs=runs))
