@@ -8,20 +8,32 @@ place of what it corrects and erases nothing.
 from __future__ import annotations
 
 import secrets
+import unicodedata
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from typing import Annotated, Literal
 from uuid import uuid4
 
-from pydantic import AwareDatetime, Field, StringConstraints
+from pydantic import AfterValidator, AwareDatetime, Field, StringConstraints
 
+from diagnose.errors import quoted
 from diagnose.knowledge.model import Flag, Strict, Text
 from diagnose.knowledge.wrong import Fault, Wrong
 
 LONGEST_TEXT = 4000
 """Letters that a note, a name or a reason may have."""
 
-Words = Annotated[str, StringConstraints(min_length=1, max_length=LONGEST_TEXT)]
+
+def _printable(text: str) -> str:
+    if any(unicodedata.category(sign) == "Cc" and sign not in "\n\t" for sign in text):
+        raise Wrong("text without control characters", quoted(text))
+    return text
+
+
+Words = Annotated[
+    str, StringConstraints(min_length=1, max_length=LONGEST_TEXT), AfterValidator(_printable)
+]
+"""What a person wrote: anything but control characters, which could steer a terminal."""
 EventId = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{32}$")]
 CaseId = Annotated[str, StringConstraints(pattern=r"^[0-9]{8}-[a-z0-9-]{1,80}$")]
 Pattern = Annotated[str, StringConstraints(pattern=r"^[PF?.]+$", max_length=1000)]

@@ -1,0 +1,52 @@
+"""The tables of the casebook. `migrations` makes them; a test holds the two to one another.
+
+Events are the truth. What stands in ``cases`` and ``words`` is worked out from them, in the same
+transaction, so that lists and searches need not replay.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    CheckConstraint,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+)
+
+metadata = MetaData()
+
+cases = Table(
+    "cases",
+    metadata,
+    Column("case", String, primary_key=True),
+    Column("machine", String, nullable=False),
+    Column("title", Text, nullable=False),
+    Column("opened", String, nullable=False),
+    Column("last", String, nullable=False),
+    Column("outcome", String, nullable=False),
+    Column("causes", Text, nullable=False),
+    Column("rows_failed", Text, nullable=False),
+    Column("minutes", Float, nullable=False),
+    Index("cases_by_last", "last"),
+    Index("cases_by_machine", "machine", "last"),
+    Index("cases_by_outcome", "outcome", "last"),
+)
+
+events = Table(
+    "events",
+    metadata,
+    Column("case", ForeignKey("cases.case"), primary_key=True),
+    Column("number", Integer, primary_key=True),
+    Column("id", String, nullable=False, unique=True),
+    Column("at", String, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("kind", String, nullable=False),
+    Column("body", Text, nullable=False),
+    CheckConstraint("number > 0", name="events_are_numbered_from_one"),
+)

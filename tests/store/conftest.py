@@ -1,0 +1,90 @@
+"""Casebooks for tests: a file of SQLite, and a PostgreSQL server of the test run's own."""
+
+from __future__ import annotations
+
+import os
+import pwd
+import secrets
+import shutil
+import socket
+import subprocess
+import tempfile
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import pytest
+
+from diagnose.store.casebook import Casebook, open_casebook
+
+
+def _program(name: str) -> str | None:
+    """A program of PostgreSQL's server, on the path or where Debian puts it."""
+    places = sorted(Path("/usr/lib/postgresql").glob(f"*/bin/{name}"))
+    return str(places[-1]) if places else shutil.which(name)
+
+
+class Server:
+    """A PostgreSQL server that lives as long as the test run, in a folder of its own."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.data = folder, folder / "data"
+        self.user = "postgres" if os.geteuid() == 0 else pwd.getpwuid(os.geteuid()).pw_name
+        if os.geteuid() == 0:  # the server refuses to run as root
+            shutil.chown(folder, self.user)
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            self.port = free.getsockname()[1]
+        self._run("initdb", "-D", str(self.data), "-A", "trust", "-U", "tests", "-E", "UTF8")
+        options = f"-p {self.port} -c listen_addresses=127.0.0.1 -k {folder} -c fsync=on"
+        log = str(folder / "log")
+        self._run("pg_ctl", "-D", str(self.data), "-w", "-l", log, "-o", options, "start")
+
+    def _run(self, name: str, *arguments: str) -> None:
+        program = _program(name)
+        assert program is not None
+        command: Sequence[str] = [program, *arguments]
+        as_user = {"user": self.user, "cwd": "/"} if os.geteuid() == 0 else {}
+        subprocess.run(command, check=True, stdout=subprocess.DEVNULL, env=_bare(), **as_user)  # type: ignore[call-overload]
+
+    def new_database(self) -> str:
+        """The URL of an empty database."""
+        name = f"casebook_{secrets.token_hex(4)}"
+        client = _program("createdb")
+        assert client is not None
+        where = ["-h", "127.0.0.1", "-p", str(self.port), "-U", "tests"]
+        subprocess.run([client, *where, name], check=True, env=_bare())
+        return f"postgresql://tests@127.0.0.1:{self.port}/{name}"
+
+    def stop(self) -> None:
+        """Stop the server at once."""
+        self._run("pg_ctl", "-D", str(self.data), "-m", "immediate", "stop")
+
+
+def _bare() -> dict[str, str]:
+    return {"PATH": os.environ["PATH"], "LC_ALL": "C.UTF-8"}
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[Server]:
+    if _program("initdb") is None:
+        pytest.skip("PostgreSQL is not installed here")
+    folder = Path(tempfile.mkdtemp(prefix="pg"))
+    started = Server(folder)
+    yield started
+    started.stop()
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """The URL of an empty casebook, on both databases in turn."""
+    if request.param == "sqlite":
+        return f"sqlite:///{tmp_path / 'casebook.sqlite'}"
+    started: Server = request.getfixturevalue("server")
+    return started.new_database()
+
+
+@pytest.fixture
+def casebook(url: str) -> Iterator[Casebook]:
+    with open_casebook(url) as opened:
+        yield opened
