@@ -44,6 +44,7 @@ class Casebook:
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
         self._writing = writing(engine)
+        self._read_before: dict[str, list[Event]] = {}
 
     def __enter__(self) -> Casebook:
         return self
@@ -72,7 +73,7 @@ class Casebook:
         """
         with self._write() as connection:
             _hold(connection, case)
-            _append(connection, case, _events(connection, case), told)
+            _append(connection, case, self._events(connection, case), told)
 
     def merge(self, story: Sequence[Event], new: bool = False) -> int:
         """Add what a whole story tells beyond what is here; how many events that were.
@@ -82,7 +83,8 @@ class Casebook:
         """
         state = replay(story)
         with self._write() as connection:
-            known = _events(connection, state.id) if _hold(connection, state.id, False) else []
+            here = _hold(connection, state.id, needed=False)
+            known = self._events(connection, state.id) if here else []
             if known and (new or known[0].id != story[0].id):
                 got = f"a second case {state.id}"
                 raise InputError(Problem(Place("case"), "a case of another id", got))
@@ -96,7 +98,7 @@ class Casebook:
         Raises `UnknownName` when there is no such case.
         """
         with self._read() as connection:
-            found = _events(connection, case)
+            found = self._events(connection, case)
             if not found:
                 raise UnknownName(Place("case"), "a case", case, _ids(connection), SEE)
             return tuple(found)
@@ -133,6 +135,15 @@ class Casebook:
             bound = {"wanted": self._search(words)} if words else {}
             rows = connection.execute(query.limit(wanted.limit), bound).mappings()
             return [_entry(row) for row in rows]
+
+    def _events(self, connection: Connection, case: str) -> list[Event]:
+        """A case's events. Nothing is ever changed, so only those that are new are read."""
+        known = self._read_before.get(case, [])
+        query = select(events.c.body).where(events.c.case == case, events.c.number > len(known))
+        bodies = connection.execute(query.order_by(events.c.number)).scalars()
+        found = [*known, *(Event.model_validate_json(body) for body in bodies)]
+        self._read_before[case] = found
+        return found
 
     def _filters(self, wanted: Wanted) -> Iterator[ColumnElement[bool]]:
         if wanted.open is not None:
@@ -206,11 +217,6 @@ def _hold(connection: Connection, case: str, needed: bool = True) -> bool:
 
 def _ids(connection: Connection) -> list[str]:
     return list(connection.execute(select(cases.c.case).order_by(cases.c.last.desc())).scalars())
-
-
-def _events(connection: Connection, case: str) -> list[Event]:
-    query = select(events.c.body).where(events.c.case == case).order_by(events.c.number)
-    return [Event.model_validate_json(body) for body in connection.execute(query).scalars()]
 
 
 def _append(
