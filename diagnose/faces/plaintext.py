@@ -4,25 +4,20 @@ from __future__ import annotations
 
 import unicodedata
 
-TURNS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-"""Marks that change the direction in which what follows is read."""
-
-KEPT = frozenset("\n\t")
+KEPT = frozenset("\n\t\u200c\u200d\u00ad")
+"""Marks that are not printed but belong to writing: line ends, joiners, soft hyphens."""
 
 
 def visible(text: str) -> str:
-    r"""The text with control and direction marks, and what no page can hold, written out.
+    r"""The text with every mark written out that cannot be seen, turns text around, or is none.
 
-    >>> visible("row 5\u202e oops\x1b[31m"), visible("schräg\nλ")
+    >>> visible("row 5\u202e oops\x1b[31m"), visible("schräg\r\nλ")
     ('row 5\\u202e oops\\x1b[31m', 'schräg\nλ')
     """
-    return "".join(_shown(letter) for letter in text)
+    return "".join(map(_shown, text.replace("\r\n", "\n")))
 
 
 def _shown(letter: str) -> str:
-    if letter in KEPT or letter.isprintable():
+    if letter.isprintable() or letter in KEPT or unicodedata.category(letter) == "Zs":
         return letter
-    sort = unicodedata.category(letter)
-    if letter in TURNS or sort in ("Cc", "Cs", "Cn", "Co") or sort in ("Zl", "Zp"):
-        return letter.encode("unicode_escape").decode()
-    return letter
+    return letter.encode("unicode_escape").decode()

@@ -193,7 +193,9 @@ def _manifold(drawn: _Drawn) -> None:
     else:
         _manifold_name_box(drawn)
     back = 12.0 if right else band.width - 12.0
-    picture.line([(back, RETURN), (back, top + 10)], "oil return")
+    side = 32 if right else band.width - 20
+    reach = feed - 32 if chain and right else feed + 32 if chain else float(side)
+    picture.line([(back, RETURN), (back, top + 10), (reach, top + 10)], "oil return")
 
 
 def _manifold_name_box(drawn: _Drawn) -> None:
@@ -221,9 +223,8 @@ def _feed(drawn: _Drawn, x: float, beside: float, room: float) -> None:
     says = [f"fed from {section['fed_from']}"] if section["fed_from"] else []
     if not section["fed_from"]:
         drawn.picture.ring(x, TRUNK, 3, "oil dot")
-    for name in ("hose", "air"):
-        if chance := drawn.chance(f"{section['id']}/{name}"):
-            says.append(f"{name} {short_percent(chance)}")
+    chances = {name: drawn.chance(f"{section['id']}/{name}") for name in ("hose", "air")}
+    says += [f"{name} {short_percent(chance)}" for name, chance in chances.items() if chance]
     if says:
         drawn.picture.text(beside, BESIDE, ", ".join(says), "label", room, "start")
 

@@ -92,6 +92,7 @@ def _item(
 ) -> None:
     chance = suspicion.get(item.part, 0.0)
     shown = chance if chance >= SHOWN else 0.0
+    picture.box(x - 20, y - 10, 40, 20, "ground")
     item.draw(picture, x, y, symbols.shade(shown))
     lines = wrap(item.name, 11)[:2]
     for number, line in enumerate(lines):

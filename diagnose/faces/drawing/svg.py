@@ -85,6 +85,15 @@ class Picture:
             given |= {"textLength": f"{room:g}", "lengthAdjust": "spacingAndGlyphs"}
         ET.SubElement(self.root, "text", given).text = shown
 
+    def silent(self) -> str:
+        """The same for who cannot see it to pass over, where the text beside it says the same."""
+        self.root.attrib = {"class": "sign", "aria-hidden": "true"} | {
+            name: self.root.attrib[name] for name in ("viewBox", "width", "height")
+        }
+        for named in list(self.root)[:2]:
+            self.root.remove(named)
+        return self.markup()
+
     def markup(self) -> str:
         """The picture as an element that can stand in a page."""
         return ET.tostring(self.root, encoding="unicode")
