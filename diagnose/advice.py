@@ -13,6 +13,12 @@ from diagnose.reasoning.finding import Fact, Finding
 from diagnose.reasoning.loading import load_rules
 from diagnose.retest.candidates import Candidate
 
+DEFERRAL = (
+    "The machine's own manual, local codes and a qualified technician come first; "
+    "where they say otherwise, do as they say."
+)
+"""What every answer says last."""
+
 
 def advice(
     ranking: Ranking, causes: Sequence[Cause], acts: Iterable[Candidate]

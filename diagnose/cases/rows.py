@@ -59,3 +59,20 @@ def rows_in_words(rows: Sequence[int]) -> str:
     pieces = ranges(rows).replace("-", "–").split(",")
     joined = pieces[0] if len(pieces) == 1 else f"{', '.join(pieces[:-1])} and {pieces[-1]}"
     return f"row{'s' if len(rows) > 1 else ''} {joined}"
+
+
+def pattern_in_words(pattern: str) -> str:
+    """What a run showed, in words.
+
+    >>> pattern_in_words("PPF?."), pattern_in_words("PP"), pattern_in_words("..")
+    ('row 3 failed, row 4 unsure, 2 of 4 passed', 'all 2 passed', 'no row was run')
+    """
+    rows = {mark: [n for n, seen in enumerate(pattern, 1) if seen == mark] for mark in "PF?"}
+    tried = sum(map(len, rows.values()))
+    if not tried:
+        return "no row was run"
+    if not rows["F"] and not rows["?"]:
+        return f"all {tried} passed"
+    failed = [f"{rows_in_words(rows['F'])} failed"] if rows["F"] else []
+    unsure = [f"{rows_in_words(rows['?'])} unsure"] if rows["?"] else []
+    return ", ".join([*failed, *unsure, f"{len(rows['P'])} of {tried} passed"])

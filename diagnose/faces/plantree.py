@@ -9,9 +9,10 @@ from rich.console import Console, Group, RenderableType
 from rich.text import Text
 from rich.tree import Tree
 
+from diagnose.advice import DEFERRAL
 from diagnose.cases.rows import rows_in_words
 from diagnose.faces.output import print_tidily
-from diagnose.faces.terminal import DEFERRAL, PLAIN_RESULTS, bullets
+from diagnose.faces.terminal import PLAIN_RESULTS, bullets
 from diagnose.faces.words import minutes_text, percent, sentence
 
 Report = Mapping[str, Any]

@@ -13,17 +13,14 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from diagnose.cases.rows import rows_in_words
+from diagnose.advice import DEFERRAL
+from diagnose.cases.rows import pattern_in_words, rows_in_words
 from diagnose.faces.output import GLUE, print_tidily
 from diagnose.faces.rowpicture import Line, draw_rows
 from diagnose.faces.words import minutes_text, percent, sentence
 
 Report = Mapping[str, Any]
 
-DEFERRAL = (
-    "The machine's own manual, local codes and a qualified technician come first; "
-    "where they say otherwise, do as they say."
-)
 LEGEND = "o pass   X fail   ? unsure   blank: not run"
 WORTH_EXPLAINING = 0.1
 """A cause this probable gets its reasons shown."""
@@ -84,7 +81,7 @@ def _picture(report: Report, console: Console) -> Iterator[Text]:
 
 def _runs(report: Report) -> Iterator[RenderableType]:
     for number, run in enumerate(report["runs"], start=1):
-        seen = _counts(run["pattern"])
+        seen = pattern_in_words(run["pattern"])
         yield from bullets([f"run {number}, {run['check']}: {seen}. This run is {run['standing']}"])
         yield from bullets(run["why"], indent=4)
     yield from bullets(_told_by_rules(report))
@@ -96,23 +93,6 @@ def _told_by_rules(report: Report) -> list[str]:
     findings = (one for one in report["findings"] if one.get("kind") not in TOLD_ELSEWHERE)
     says = dict.fromkeys(finding["says"] for finding in findings)
     return [line for line in says if line not in elsewhere]
-
-
-def _counts(pattern: str) -> str:
-    """What a run showed, in words.
-
-    >>> _counts("PPF?."), _counts("PP"), _counts("..")
-    ('row 3 failed, row 4 unsure, 2 of 4 passed', 'all 2 passed', 'no row was run')
-    """
-    rows = {mark: [n for n, seen in enumerate(pattern, 1) if seen == mark] for mark in "PF?"}
-    tried = sum(map(len, rows.values()))
-    if not tried:
-        return "no row was run"
-    if not rows["F"] and not rows["?"]:
-        return f"all {tried} passed"
-    failed = [f"{rows_in_words(rows['F'])} failed"] if rows["F"] else []
-    unsure = [f"{rows_in_words(rows['?'])} unsure"] if rows["?"] else []
-    return ", ".join([*failed, *unsure, f"{len(rows['P'])} of {tried} passed"])
 
 
 def _causes(report: Report, most: int) -> Iterator[RenderableType]:

@@ -1,0 +1,1 @@
+"""Pictures as SVG, drawn element by element: text of users is never pasted into markup."""

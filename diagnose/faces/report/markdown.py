@@ -1,0 +1,224 @@
+"""Reports as Markdown. What users wrote comes out as text, whatever marks it has in it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+from diagnose.cases.rows import pattern_in_words, rows_in_words
+from diagnose.faces.plaintext import visible
+from diagnose.faces.report.words import moment, outcome
+from diagnose.faces.rowpicture import Line, draw_rows
+from diagnose.faces.terminal import LEGEND
+from diagnose.faces.words import minutes_text, percent, sentence
+
+Data = Mapping[str, Any]
+
+SPECIAL = re.compile(r"([\\`*_\[\]<>|~&$@])")
+"""Marks that mean something to Markdown or HTML wherever they stand."""
+LINKS_ITSELF = re.compile(r"(?i)(\b(?:https?|ftp|mailto|xmpp|www))([:.])")
+AT_THE_START = re.compile(r"^([-+#=]|\d+(?=[.)]))")
+"""Marks that make a list, a heading or a rule of the line that they begin."""
+
+
+def escaped(text: str) -> str:
+    r"""Text that Markdown shows as it was written, on one line.
+
+    >>> escaped("<b>no</b> [link](x)"), escaped("- see http://x.y"), escaped("3. none")
+    ('\\<b\\>no\\</b\\> \\[link\\](x)', '\\- see http\\://x.y', '3\\. none')
+    """
+    one_line = " ".join(visible(text).split())
+    marked = LINKS_ITSELF.sub(r"\1\\\2", SPECIAL.sub(r"\\\1", one_line))
+    return AT_THE_START.sub(_held, marked)
+
+
+def _held(start: re.Match[str]) -> str:
+    """A first mark with a backslash before it, or behind it when it is a number."""
+    return f"{start[0]}\\" if start[0].isdigit() else f"\\{start[0]}"
+
+
+def said(text: str) -> str:
+    """A sentence, escaped.
+
+    >>> said("row 5 failed")
+    'Row 5 failed.'
+    """
+    return escaped(sentence(text))
+
+
+def report_markdown(report: Data) -> str:
+    """A report in the form ``rowfault/report/1`` as Markdown."""
+    title = report["machine"]["id"] + (f": {report['title']}" if report["title"] else "")
+    chapters = (
+        ("The job", _job(report)),
+        ("Conclusion", _conclusion(report["conclusion"])),
+        ("Proof", _proof(report)),
+        ("Results that cannot stand together", _items([report["impossible"]])),
+        ("Most likely now", _causes(report)),
+        ("Do next", _next(report["next"])),
+        ("Suspected parts", _suspected(report["suspicion"])),
+        ("Runs that count", _runs(report["runs"])),
+        ("Causes over time", _over_time(report["over_time"])),
+        ("What was told and done", _timeline(report["timeline"])),
+        ("Parts used", _parts(report["parts_used"])),
+        ("Take care", _items(report["cautions"])),
+    )
+    return document(f"{title}", [*_rows(report)], chapters)
+
+
+def document(title: str, lead: Sequence[str], chapters: Iterable[tuple[str, Iterable[str]]]) -> str:
+    """A title, what comes first, and the chapters that have something in them."""
+    lines = [f"# {escaped(title)}", "", *lead]
+    for name, content in chapters:
+        told = list(content)
+        lines += ["", f"## {name}", "", *told] if told else []
+    return "\n".join(lines) + "\n"
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> Iterator[str]:
+    """A table; its cells are escaped already."""
+    yield f"| {' | '.join(head)} |"
+    yield f"| {' | '.join('---' for _ in head)} |"
+    for row in rows:
+        yield f"| {' | '.join(row)} |"
+
+
+def _items(says: Iterable[str | None]) -> Iterator[str]:
+    return (f"- {said(one)}" for one in says if one)
+
+
+def _rows(report: Data) -> Iterator[str]:
+    """What failed, and the picture of the rows in signs."""
+    failed = [row["row"] for row in report["rows"] if row["mark"] == "fail"]
+    rows = report["machine"]["rows"]
+    says = f"Failed last: {rows_in_words(failed)} of {rows}" if failed else "No row failed last"
+    yield f"**{says}**"
+    yield ""
+    yield "```text"
+    checks = list(report["rows"][0]["checks"])
+    lines = [
+        Line(check, "".join(row["checks"][check] for row in report["rows"])) for check in checks
+    ]
+    layout = report["layout"]
+    sections = {one["id"]: one["rows"] for one in layout["sections"]}
+    branches = {one["id"]: one["rows"] for one in layout["branches"]}
+    yield from (line.plain for line in draw_rows(lines, sections, branches))
+    yield LEGEND
+    yield "```"
+
+
+def _job(report: Data) -> Iterator[str]:
+    facts = (
+        ("Case", report["case"]),
+        ("Machine", report["machine"]["name"]),
+        ("Stands", report["outcome_says"]),
+        ("Opened", moment(report["opened"])),
+        ("Last entry", f"{moment(report['last'])}, {minutes_text(report['minutes'])} by the clock"),
+        ("Told by", ", ".join(report["who"])),
+        ("Its past", "; ".join(report["history"])),
+        ("Priors", report["priors"]),
+    )
+    return (f"- {name}: {escaped(value)}" for name, value in facts if value)
+
+
+def _conclusion(ended: Data | None) -> Iterator[str]:
+    if ended is None:
+        return
+    yield f"The case ended: {ended['outcome_says']}."
+    if ended["says"]:
+        yield from ("", escaped(ended["says"]))
+    for cause in ended["causes"]:
+        was = cause["was_there"]
+        there = f" It was there with {percent(was)}." if was is not None else ""
+        yield from ("", f"- {said(cause['says'])}{there}")
+
+
+def _proof(report: Data) -> Iterator[str]:
+    proof = report["proof"]
+    if proof is None:
+        return
+    yield said(proof["says"])
+    if proof["holds"]:
+        runs = ", ".join(map(str, proof["runs"]))
+        yield from ("", f"By what was seen after the last work, in runs {runs}.")
+    for cause in report["cured"]:
+        there = f"It was there with {percent(cause['probability'])}."
+        yield from ("", f"- Gone since a remedy cleared it: {said(cause['says'])} {there}")
+
+
+def _causes(report: Data) -> Iterable[str]:
+    if not report["causes"] or report["outcome"] == "proven":
+        return ()
+    rows = ((percent(c["probability"]), said(c["says"]), _remedy(c)) for c in report["causes"][:6])
+    return table(("Chance", "Cause", "What is done about it"), rows)
+
+
+def _remedy(cause: Data) -> str:
+    remedy = cause["remedy"]
+    if not remedy:
+        return ""
+    caution = f" **Take care:** {said(remedy['caution'])}" if remedy["caution"] else ""
+    return f"{said(remedy['does'])} {minutes_text(remedy['minutes'])}.{caution}"
+
+
+def _next(tree: Data | None) -> Iterator[str]:
+    if tree is None:
+        return
+    if "act" not in tree:
+        yield from (said(tree["says"]), "")
+    for act in [tree["act"]] if "act" in tree else tree["acts"]:
+        yield f"**{said(act['says'])}** About {minutes_text(act['minutes'])}."
+        yield ""
+        yield from _items([f"Needs: {', '.join(act['needs'])}" if act["needs"] else None])
+        yield from _items(f"Take care: {caution}" for caution in act["cautions"])
+    for branch in tree.get("outcomes", ()):
+        yield f"- {percent(branch['probability'])}: {said(outcome(branch['result']))}"
+
+
+def _suspected(suspicion: Mapping[str, float]) -> Iterable[str]:
+    likely = sorted(suspicion.items(), key=lambda each: -each[1])
+    rows = [(percent(chance), escaped(part)) for part, chance in likely if chance >= 0.01]
+    return table(("Chance", "Part"), rows) if rows else ()
+
+
+def _runs(runs: Sequence[Data]) -> Iterable[str]:
+    head = ("Run", "What it showed", "Circumstances", "Told")
+    return table(head, map(run_cells, runs)) if runs else ()
+
+
+def run_cells(run: Data) -> tuple[str, ...]:
+    """A run as cells of a table."""
+    standing = f" This run is {run['standing']}." if run["standing"] else ""
+    return (
+        f"{run['run']} {run['check']}",
+        said(pattern_in_words(run["pattern"])) + standing,
+        escaped("; ".join(run["circumstances"])),
+        escaped(f"{moment(run['at'])}, {run['who']}"),
+    )
+
+
+def _over_time(over_time: Data) -> Iterator[str]:
+    if not over_time["points"]:
+        return
+    causes = [escaped(cause["says"]) for cause in over_time["causes"]]
+    rows = (
+        (str(point["entry"]), *("" if c is None else percent(c) for c in point["chances"]))
+        for point in over_time["points"]
+    )
+    yield from table(("After entry", *causes), rows)
+
+
+def _timeline(timeline: Sequence[Data]) -> Iterator[str]:
+    for entry in timeline:
+        who = escaped(f"{moment(entry['at'])}, {entry['who']}")
+        says = said(entry["says"])
+        if not entry["counts"]:
+            how = "put right" if entry["corrected"]["instead"] else "taken back"
+            by = f"by {escaped(entry['corrected']['who'])} in entry {entry['corrected']['by']}"
+            says = f"{says} *Does not count: {how} {by}.*"
+        yield f"{entry['number']}. {who}: {says}"
+
+
+def _parts(parts: Sequence[Data]) -> Iterator[str]:
+    return _items(f"{used['says']}: {used['does']} ({used['price_says']})" for used in parts)
