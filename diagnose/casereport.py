@@ -74,7 +74,7 @@ def case_report(events: Sequence[Event], knowledge: Knowledge | None = None) -> 
         "history": list(told_circumstances(state.case.history, knowledge)),
         "layout": layout_of(machine),
         "rows": [_row(state.case, row, knowledge) for row in range(1, machine.rows + 1)],
-        "timeline": _timeline(state, machine, knowledge),
+        "timeline": timeline(state, machine, knowledge),
         "notes": list(state.notes),
         "parts_used": _parts_used(view),
         **_reasoned(view, events),
@@ -143,7 +143,7 @@ def _last(case: Case, row: int, check: str) -> Result | None:
     return next(iter([*said[-1:], *unsure]), None)
 
 
-def _timeline(state: State, machine: Machine, knowledge: Knowledge) -> list[Data]:
+def timeline(state: State, machine: Machine, knowledge: Knowledge) -> list[Data]:
     """Every event with what of it counts, and who put it right."""
     number = {each.event.id: n for n, each in enumerate(state.told, start=1)}
     by_id = {each.event.id: each for each in state.told}

@@ -45,6 +45,9 @@ _EXPECTED = {
     "string_too_short": "some text",
     "too_short": "at least one",
 }
+TAG = "kind"
+"""The field that says which of several models is meant."""
+
 _LIMITS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
 
 
@@ -83,7 +86,11 @@ def check_model(document: Document, kind: type[Model]) -> tuple[Model | None, li
     """
     problems = list(document.problems)
     model, details = _validated(document.data, kind)
-    unknown = [tuple(error["loc"]) for error in details if error["type"] == "extra_forbidden"]
+    unknown = [
+        _untagged(error["loc"], document.data)
+        for error in details
+        if error["type"] == "extra_forbidden"
+    ]
     if unknown:
         model, _ = _validated(_without(document.data, unknown), kind)
     problems += [_problem(error, document, kind) for error in details]
@@ -133,14 +140,27 @@ def _without(data: Any, paths: Sequence[tuple[str | int, ...]]) -> Any:
     return data
 
 
+def _untagged(path: tuple[str | int, ...], data: Any) -> tuple[str | int, ...]:
+    """The way without the names that pydantic adds where one of several models was meant."""
+    way: list[str | int] = []
+    for step in path:
+        if isinstance(data, dict) and step not in data and data.get(TAG) == step:
+            continue
+        way.append(step)
+        inside = isinstance(data, dict) and step in data
+        inside = inside or (isinstance(data, list) and isinstance(step, int))
+        data = data[step] if inside else None
+    return tuple(way)
+
+
 def _problem(error: ErrorDetails, document: Document, kind: type[BaseModel]) -> Problem:
-    path = tuple(error["loc"])
+    path = _untagged(error["loc"], document.data)
     where = document.place(path)
     cause = error.get("ctx", {}).get("error")
     if isinstance(cause, Wrong):
         return cause.at(where)
     if error["type"] == "extra_forbidden":
-        return _unknown_field(path, document, kind)
+        return _unknown_field(path, document, _fields_at(kind, error["loc"][:-1]))
     if error["type"] == "missing":
         return Problem(where, f"the field {path[-1]!r} in {_way(path[:-1])}", "nothing", "add it")
     return Problem(where, f"{_expected(error)} for {_way(path)}", _shown(error["input"]))
@@ -157,9 +177,9 @@ def _expected(error: ErrorDetails) -> str:
 
 
 def _unknown_field(
-    path: tuple[str | int, ...], document: Document, kind: type[BaseModel]
+    path: tuple[str | int, ...], document: Document, known: Sequence[str]
 ) -> Problem:
-    name, known = str(path[-1]), _fields_at(kind, path[:-1])
+    name = str(path[-1])
     near = near_matches(name, known, most=1)
     remedy = f"did you mean {near[0]}?" if near else "leave it out"
     expected = f"one of the fields {', '.join(known)}"
@@ -167,17 +187,27 @@ def _unknown_field(
 
 
 def _fields_at(kind: type[BaseModel], path: Sequence[str | int]) -> list[str]:
+    kinds = [kind]
     for step in path:
-        if isinstance(step, str) and step in kind.model_fields:
-            kind = _model_inside(kind.model_fields[step].annotation) or kind
-    return [field.alias or name for name, field in kind.model_fields.items()]
+        named = [each for each in kinds if _tag_of(each) == step]
+        inside = [
+            model
+            for each in kinds
+            if isinstance(step, str) and step in each.model_fields
+            for model in _models_inside(each.model_fields[step].annotation)
+        ]
+        kinds = named or inside or kinds
+    return [field.alias or name for name, field in kinds[0].model_fields.items()]
 
 
-def _model_inside(annotation: Any) -> type[BaseModel] | None:
+def _tag_of(kind: type[BaseModel]) -> object:
+    return kind.model_fields[TAG].default if TAG in kind.model_fields else None
+
+
+def _models_inside(annotation: Any) -> list[type[BaseModel]]:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    inner = (_model_inside(part) for part in get_args(annotation))
-    return next((found for found in inner if found), None)
+        return [annotation]
+    return [model for part in get_args(annotation) for model in _models_inside(part)]
 
 
 def _way(path: Sequence[str | int]) -> str:

@@ -8,13 +8,13 @@ from functools import cached_property
 from diagnose.cases.case import Remedied
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import Price
-from diagnose.knowledge.strictyaml import read_text
-from diagnose.machine.graph import Machine, load_machine, machine_in
+from diagnose.machine.graph import Machine
 from diagnose.planreport import plan
 from diagnose.ranking.causes import Ranking
 from diagnose.report import rank
 from diagnose.retest.plan import Goal, Plan
 from diagnose.retest.scene import Means
+from diagnose.story.archive import machine_of
 from diagnose.story.replay import State
 
 
@@ -51,10 +51,7 @@ class View:
 
         Raises `UnknownName` or `FileProblems`.
         """
-        if self.state.layout:
-            document = read_text(self.state.layout, f"the layout in case {self.state.id}")
-            return machine_in(document, self.knowledge)
-        return load_machine(self.state.case.machine, self.knowledge)
+        return machine_of([each.event for each in self.state.told], self.knowledge)
 
     @cached_property
     def ranking(self) -> Ranking:

@@ -1,0 +1,115 @@
+"""``rowfault cases``: the user's own cases; list, search, show, export and import them."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+from diagnose.faces.commands.options import READABLE, Group, colour_option, json_option
+from diagnose.faces.commands.suggest import suggest_machines
+
+
+@click.group(cls=Group)
+def cases() -> None:
+    """Keep and find your own cases.
+
+    CASE is an id, the unique beginning of one, or last: the case that was told of last.
+    The casebook is a file in your data folder, or the database that ROWFAULT_CASEBOOK names
+    (for example postgresql://name@host/rowfault).
+
+    Example:
+      rowfault cases list --open
+    """
+
+
+@cases.command("list")
+@click.argument("words", nargs=-1)
+@click.option("--open/--closed", "still_open", default=None, help="Only those, or only the others.")
+@click.option("--machine", help="Only cases of this machine.", shell_complete=suggest_machines)
+@click.option("--cause", help="Only cases that ended with this cause, or a part of its id.")
+@click.option("--since", type=click.DateTime(["%Y-%m-%d"]), help="Opened on that day or later.")
+@click.option("--limit", type=click.IntRange(1), default=50, show_default=True, help="At most.")
+@json_option
+def list_cases(
+    *,
+    words: tuple[str, ...],
+    still_open: bool | None,
+    machine: str | None,
+    cause: str | None,
+    since: datetime | None,
+    limit: int,
+    as_json: bool,
+) -> None:
+    """List cases, the latest first.
+
+    With WORDS, only those in whose titles, notes, people, work and causes all of them stand.
+
+    Example:
+      rowfault cases list hose --machine mounted-12 --since 2026-03-01
+    """
+    from diagnose.faces.cases import listed
+    from diagnose.store.entry import Wanted
+
+    text = " ".join(words) if words else None
+    day = since.date() if since else None
+    listed(Wanted(still_open, machine, cause, day, text, limit), as_json)
+
+
+@cases.command("show")
+@click.argument("case")
+@json_option
+@colour_option
+def show_case(case: str, as_json: bool, no_colour: bool) -> None:
+    """Show what was told in a case, in order.
+
+    CASE is an id, the beginning of one, or last. What was corrected is shown with what took its
+    place.
+
+    Example:
+      rowfault cases show last
+    """
+    from diagnose.faces.cases import shown
+
+    shown(case, as_json=as_json, colour=not no_colour)
+
+
+@cases.command("export")
+@click.argument("case", nargs=-1, required=True)
+@click.option(
+    "--to",
+    "folder",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path(),
+    help="The folder for the files, if not this one.",
+)
+@click.option("--force", is_flag=True, help="Replace files that are there.")
+def export_cases(case: tuple[str, ...], folder: Path, force: bool) -> None:
+    """Write cases as YAML, one file each.
+
+    CASE is an id, the beginning of one, or last. A file has everything that was told, and is taken
+    up elsewhere with import.
+
+    Example:
+      rowfault cases export last --to cases
+    """
+    from diagnose.faces.cases import exported
+
+    exported(case, folder, force)
+
+
+@cases.command("import")
+@click.argument("file", nargs=-1, required=True, type=READABLE)
+def import_cases(file: tuple[Path, ...]) -> None:
+    """Take up cases from files that export wrote.
+
+    What is here already is left as it is; what is new is added. A FILE that is not sound changes
+    nothing.
+
+    Example:
+      rowfault cases import cases/20260301-mounted-12-5e1c09.yaml
+    """
+    from diagnose.faces.cases import imported
+
+    imported(file)
