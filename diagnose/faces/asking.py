@@ -1,0 +1,81 @@
+"""Ask for one line at a time: on a terminal, from a pipe, or from a file of answers."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import suppress
+from pathlib import Path
+from typing import Protocol
+
+from diagnose.errors import FileProblems, Place, Problem
+
+PROMPT = "> "
+
+
+class Asker(Protocol):
+    """Gives the next line, or None when there are no more."""
+
+    def line(self) -> str | None:
+        """What was typed."""
+
+
+class Answers:
+    """Lines of a file; what follows a # at the start of a line is not an answer. They are echoed.
+
+    Raises `FileProblems` when the file is no text.
+    """
+
+    def __init__(self, path: Path) -> None:
+        try:
+            lines = path.read_text(encoding="utf-8").splitlines()
+        except UnicodeDecodeError as error:
+            problem = Problem(Place(str(path)), "text in UTF-8", "something else", "save it so")
+            raise FileProblems([problem]) from error
+        self._lines: Iterator[str] = (line for line in lines if not line.startswith("#"))
+
+    def line(self) -> str | None:
+        """The next answer, printed as if it had been typed."""
+        answer = next(self._lines, None)
+        sys.stdout.write(f"{PROMPT}{answer if answer is not None else ''}\n")
+        return answer
+
+
+class Piped:
+    """Lines from a pipe."""
+
+    def line(self) -> str | None:
+        """The next line."""
+        sys.stdout.write(PROMPT)
+        sys.stdout.flush()
+        typed = sys.stdin.readline()
+        return typed.rstrip("\n") if typed else None
+
+
+class Typed:
+    """Lines from somebody at a terminal, with the arrow keys and what was typed before."""
+
+    def __init__(self, words: list[str]) -> None:
+        from prompt_toolkit import PromptSession  # noqa: PLC0415
+        from prompt_toolkit.completion import WordCompleter  # noqa: PLC0415
+        from prompt_toolkit.history import InMemoryHistory  # noqa: PLC0415
+
+        completer = WordCompleter(words, sentence=True)
+        self._session: PromptSession[str] = PromptSession(
+            history=InMemoryHistory(), completer=completer, complete_while_typing=False
+        )
+
+    def line(self) -> str | None:
+        """What was typed; None at the end of input."""
+        with suppress(EOFError):
+            return self._session.prompt(PROMPT)
+        return None
+
+
+def asker(answers: Path | None, words: list[str]) -> Asker:
+    """Whoever answers here; ``words`` are completed with the tabulator key."""
+    if answers is not None:
+        return Answers(answers)
+    if sys.stdin.isatty() and sys.stdout.isatty():
+        return Typed(words)
+    return Piped()

@@ -1,0 +1,189 @@
+"""How a case in hand is laid out on a terminal of 80 by 24: where it stands, then what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rich.console import Console, Group, RenderableType
+from rich.text import Text
+
+from diagnose.cases.case import Result
+from diagnose.errors import FileProblems, InputError, RowfaultError
+from diagnose.faces.output import print_tidily
+from diagnose.faces.plaintext import visible
+from diagnose.faces.rowpicture import Line, draw_rows
+from diagnose.faces.terminal import bullets
+from diagnose.faces.words import counted, minutes_text, percent, sentence
+from diagnose.knowledge.wrong import Wrong
+from diagnose.ranking.explain import weights
+from diagnose.story.view import View
+from diagnose.work.job import Job
+from diagnose.work.question import Question
+from diagnose.work.sayings import SAYINGS
+from diagnose.work.steps import expected
+
+EXAMPLE = "response=fail:6,pass:rest oil=54C"
+
+SHORT, LONG = 3, 8
+"""Causes that are shown at each step, and when they are asked for."""
+
+MOST_REASONS = 4
+
+
+class Bench:
+    """Prints what somebody who works a case wants to see."""
+
+    def __init__(self, console: Console) -> None:
+        self.console = console
+        self._rows_shown = ""
+
+    def say(self, text: str, style: str = "") -> None:
+        """One sentence."""
+        print_tidily(self.console, Text(sentence(visible(text)), style=style))
+
+    def begin(self, view: View, deferral: str) -> None:
+        """Which case it is, and who comes first."""
+        state, machine = view.state, view.machine
+        told = len(state.told)
+        head = f"{machine.id}, {machine.rows} rows. Case {state.id}"
+        self.say(head + (f", {counted(told, 'thing')} told so far" if told > 1 else ""), "title")
+        if state.title:
+            self.say(state.title)
+        self.say(deferral, "caution")
+        self.say("Words that help at any prompt: why, plan, rows, undo, note, skip, quit, help")
+        if not state.case.runs:
+            self.say(f"A check was run already? Type what it showed: {EXAMPLE}")
+
+    def lay_out(self, job: Job, question: Question) -> None:
+        """Where the case stands, where that has changed, and what to do now."""
+        parts: list[RenderableType] = [Text()]
+        picture = [*self._picture(job.view)]
+        drawn = "\n".join(line.plain for line in picture)
+        if drawn and drawn != self._rows_shown:
+            self._rows_shown = drawn
+            parts += [*picture, *self._causes(job, SHORT), Text()]
+        print_tidily(self.console, Group(*parts, *_step(question)))
+
+    def _picture(self, view: View) -> Iterator[Text]:
+        """The last result of every row in every check."""
+        lines = list(_last_results(view))
+        machine = view.machine
+        if lines:
+            width, plain = self.console.width, self.console.options.ascii_only
+            yield from draw_rows(lines, machine.sections, machine.branches, width, plain)
+
+    def _causes(self, job: Job, most: int) -> Iterator[RenderableType]:
+        causes = [each for each in job.view.ranking.causes[:most] if each.probability >= 0.01]
+        yield from bullets(f"{percent(each.probability)} {each.says}" for each in causes)
+
+    def show(self, word: str, job: Job) -> None:
+        """What was asked for."""
+        shown: dict[str, list[RenderableType]] = {
+            "causes": [*self._causes(job, LONG)] if word == "causes" else [],
+            "rows": [*self._picture(job.view)] if word == "rows" else [],
+            "why": [*_reasons(job)] if word == "why" else [],
+            "plan": [*_plan(job)] if word == "plan" else [],
+            "help": [*_help()] if word == "help" else [],
+        }
+        print_tidily(self.console, Group(*(shown[word] or [Text("Nothing to show yet.")])))
+
+    def complain(self, error: Wrong | RowfaultError, question: Question) -> None:
+        """What could not be used, and what can."""
+        for line in _complaints(error):
+            self.say(line, "caution")
+        if question.form:
+            print_tidily(self.console, Text(f"({question.form})"))
+
+    def stopped(self, case: str) -> None:
+        """Where to go on."""
+        self.say(f"Kept. Go on with: rowfault work --case {case}")
+
+    def end(self, view: View) -> None:
+        """How the case ended, in a few lines."""
+        print_tidily(self.console, Group(Text(), *bullets(_ending(view))))
+
+
+def _last_results(view: View) -> Iterator[Line]:
+    case = view.state.case
+    for check in view.knowledge.checks:
+        last = ["."] * view.machine.rows
+        for run in case.runs:
+            if run.check == check:
+                for row, result in enumerate(run.results):
+                    last[row] = last[row] if result is Result.NOT_RUN else result.value
+        if set(last) != {"."}:
+            yield Line(check, "".join(last))
+
+
+def _step(question: Question) -> Iterator[RenderableType]:
+    """The step with its reason, what it takes and its cautions; the question comes last."""
+    if question.says:
+        head = Text(sentence(question.says), style="title")
+        if question.minutes:
+            head.append(f" About {minutes_text(question.minutes)}.", "not bold")
+        yield head
+    yield from bullets(question.because)
+    if question.needs:
+        yield Text(f"Needs: {', '.join(question.needs)}.")
+    for caution in question.cautions:
+        yield Text(f"Take care: {sentence(caution)}", style="caution")
+    kept = f"; Enter for {question.kept}" if question.kept else ""
+    yield Text(f"{question.asks} ", style="title").append(f"({question.form}{kept})", "not bold")
+
+
+def _reasons(job: Job) -> Iterator[RenderableType]:
+    leading = list(job.view.ranking.causes[:SHORT])
+    for cause, moved in (
+        (each, weights(job.view.ranking, leading).get(each.id)) for each in leading
+    ):
+        if moved:
+            yield Text(f"{percent(cause.probability)} {cause.says}")
+            said = (
+                f"{each.words} {'for' if each.log_odds > 0 else 'against'}: {each.says}"
+                for each in moved[:MOST_REASONS]
+            )
+            yield from bullets(said)
+
+
+def _plan(job: Job) -> Iterator[RenderableType]:
+    act = job.plan.act
+    if act is None:
+        yield from bullets([job.proof.says])
+        return
+    yield Text(sentence(act.says))
+    yield from bullets(f"{percent(chance)}: {says}" for chance, says in expected(job))
+    yield from bullets(
+        [f"all well after {minutes_text(job.plan.plan_minutes)} on average", job.proof.says]
+    )
+
+
+def _help() -> Iterator[RenderableType]:
+    yield Text("Answer the question, or say:")
+    yield from bullets(f"{word}: {does}" for word, does in SAYINGS.items())
+    yield from bullets(["a circumstance as it is now, for example else oil=45C"])
+
+
+def _complaints(error: Wrong | RowfaultError) -> list[str]:
+    if isinstance(error, Wrong):
+        tail = f"; {error.remedy}" if error.remedy else ""
+        return [f"expected {error.expected}, got {error.got}{tail}"]
+    if isinstance(error, FileProblems):
+        return [str(problem) for problem in error.problems]
+    return [str(error.problem) if isinstance(error, InputError) else str(error)]
+
+
+def _ending(view: View) -> Iterator[str]:
+    state = view.state
+    ended = state.conclusion
+    if ended is None:
+        return
+    yield f"closed: {ended.outcome.replace('-', ' ')}" + (f", {ended.says}" if ended.says else "")
+    says = {cause.id: cause.says for cause in view.ranking.causes}
+    yield f"cause: {' and '.join(says.get(each, each) for each in ended.causes) or 'none named'}"
+    done = [work.id for work in state.case.work]
+    yield f"done: {', '.join(done) or 'nothing but checks'}"
+    used = [f"{each.remedy} at {each.part} ({each.price})" for each in view.parts_used]
+    yield f"parts: {', '.join(used) or 'none'}"
+    runs = counted(len(state.case.runs), "run")
+    yield f"{runs}, {minutes_text(state.elapsed_minutes)} by the clock"
+    yield f"the whole story: rowfault cases show {state.id}"

@@ -1,0 +1,45 @@
+"""``rowfault work``: a case worked step by step beside the planter."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from diagnose.faces.commands.options import READABLE, Command, colour_option
+from diagnose.faces.commands.suggest import suggest_machines
+
+
+@click.command(cls=Command)
+@click.argument("machine", required=False, shell_complete=suggest_machines)
+@click.option("--case", help="Go on with this case: an id, the beginning of one, or last.")
+@click.option("--who", help="Who tells it; your login name when left out.")
+@click.option("--title", help="What a new case is about, in a few words.")
+@click.option("--answers", type=READABLE, help="Take answers from a file, one on each line.")
+@click.option("--scratch", is_flag=True, help="Keep nothing: to try it out.")
+@colour_option
+def work(
+    *,
+    machine: str | None,
+    case: str | None,
+    who: str | None,
+    title: str | None,
+    answers: Path | None,
+    scratch: bool,
+    no_colour: bool,
+) -> None:
+    """Work a case, step by step.
+
+    Opens a case for MACHINE, or goes on with one, and asks for one thing at a time, from the
+    first failing row to proven good. Every answer is kept at once; quit at any time, go on later.
+
+    Example:
+      rowfault work mounted-12
+      rowfault work --case last
+    """
+    from diagnose.faces.working import Wish, worked
+
+    if bool(machine) == bool(case):
+        raise click.UsageError("Give a MACHINE for a new case, or --case to go on with one.")
+    wish = Wish(machine, case, who, title, scratch)
+    worked(wish, answers, colour=not no_colour)

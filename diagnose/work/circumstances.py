@@ -1,0 +1,68 @@
+"""Which circumstances of the next run are to be asked for, and which of them are bad."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+
+from diagnose.cases.case import Case, Result, Run
+from diagnose.knowledge.circumstances import Circumstance, State
+from diagnose.ranking.evidence import Evidence
+from diagnose.ranking.model import Model
+from diagnose.reasoning.conclude import conclude_case
+from diagnose.story.event import Checked, Circumstances, Exchanged, Mended
+from diagnose.story.replay import State as Story
+from diagnose.story.view import View
+
+STALE = timedelta(minutes=30)
+"""A temperature or pressure is asked for again after so long (judgement: oil cools)."""
+
+
+def wanted(view: View, check: str) -> tuple[Circumstance, ...]:
+    """The circumstances that can spoil a check and that somebody can see to."""
+    known = view.knowledge.of_scope("run").values()
+    return tuple(
+        each
+        for each in known
+        if each.value != "none" and any(state.shows.get(check) for state in each.states)
+    )
+
+
+def to_ask(view: View, check: str, now: datetime) -> tuple[Circumstance, ...]:
+    """Those that were never told for such a run, or are stale, or turned with the set-up."""
+    said = _said(view.state, check)
+    return tuple(each for each in wanted(view, check) if not _fresh(each, said, now))
+
+
+def _fresh(circumstance: Circumstance, said: Mapping[str, datetime], now: datetime) -> bool:
+    at = said.get(circumstance.id)
+    return at is not None and (circumstance.value == "choice" or now - at <= STALE)
+
+
+def _said(state: Story, check: str) -> dict[str, datetime]:
+    """When each circumstance was told last, since the set-up for this check was begun.
+
+    A run of another check and work on the machine turn what has to do with the set-up; oil stays
+    as warm as it was.
+    """
+    said: dict[str, datetime] = {}
+    for each in state.told:
+        what, at = each.counts, each.event.at
+        if isinstance(what, Checked):
+            if what.check != check:
+                said = {name: when for name, when in said.items() if name == "oil"}
+            said.update(dict.fromkeys(what.circumstances, at) if what.check == check else {})
+        elif isinstance(what, Circumstances):
+            said.update(dict.fromkeys(what.values, at))
+        elif isinstance(what, Mended | Exchanged):
+            said = {name: when for name, when in said.items() if name == "oil"}
+    return said
+
+
+def bad(view: View, check: str) -> Mapping[str, State]:
+    """The bad states, by circumstance, that a run of a check would have now."""
+    run = Run(0, check, (Result.UNSURE,) * view.machine.rows, dict(view.state.circumstances))
+    case = Case(view.machine.id, history=view.state.case.history).then(run)
+    findings = conclude_case(view.machine, case, view.knowledge)
+    evidence = Evidence(Model(view.machine, view.knowledge), case, findings)
+    return evidence.known_bad(case.runs[0])

@@ -1,0 +1,70 @@
+"""Where the work on a case stands: what is known, what the plan is, what time it is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import cached_property
+
+from diagnose.cases.rows import standing_failures
+from diagnose.retest.plan import Plan
+from diagnose.retest.proof import Proof
+from diagnose.story.event import Checked, Exchanged, Mended
+from diagnose.story.view import View
+
+
+@dataclass(frozen=True)
+class Job:
+    """A case in hand.
+
+    Parameters
+    ----------
+    view: the case as it is understood.
+    now: the time, by which a temperature that was told long ago is asked for again.
+    accepted: circumstances that are bad and under which a run is made all the same, by value.
+    """
+
+    view: View
+    now: datetime
+    accepted: Mapping[str, float | str] = field(default_factory=dict)
+
+    @cached_property
+    def plan(self) -> Plan:
+        """The plan, one act deep."""
+        return self.view.plan()
+
+    @cached_property
+    def proof(self) -> Proof:
+        """Whether the machine is proven good."""
+        return Proof(self.view.ranking)
+
+    @cached_property
+    def to_check(self) -> tuple[str, tuple[int, ...]] | None:
+        """The check, and the rows, that show what the work since the last run has done.
+
+        None when there was no such work, or when it was on parts of rows that do not fail.
+        """
+        done: list[str] = []
+        for each in reversed(self.view.state.told):
+            if isinstance(each.counts, Checked):
+                break
+            if isinstance(each.counts, Mended):
+                done.append(each.counts.part)
+            elif isinstance(each.counts, Exchanged):
+                done += [each.counts.part, each.counts.other]
+        return self._shown_by(done)
+
+    def _shown_by(self, done: list[str]) -> tuple[str, tuple[int, ...]] | None:
+        touched = {row for part in done for row in self.view.machine.rows_of(part)}
+        failing = [
+            place for place in standing_failures(self.view.state.case) if place[1] in touched
+        ]
+        if not failing:
+            return None
+        checks = [check for check, _ in failing]
+        check = max(dict.fromkeys(checks), key=checks.count)
+        swapped = {part.partition("/")[0] for part in done if len(done) > 1}
+        rows = {row for name, row in failing if name == check}
+        rows |= {row for row in touched if f"row-{row}" in swapped}
+        return check, tuple(sorted(rows))

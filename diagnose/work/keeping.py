@@ -1,0 +1,47 @@
+"""Where the events of a case in hand are kept."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from diagnose.story.event import Event, Opened
+
+
+class Keeper(Protocol):
+    """What keeps events; a casebook, or `Scratch`."""
+
+    def begin(self, opening: Event) -> None:
+        """A new case, by its first event."""
+
+    def add(self, case: str, *told: Event) -> None:
+        """Events of a case; safe when this returns."""
+
+    def events(self, case: str) -> tuple[Event, ...]:
+        """All events of a case, those that others added too."""
+
+
+class Scratch:
+    """Keeps events as long as the program runs.
+
+    >>> from diagnose.story.event import told
+    >>> scratch = Scratch()
+    >>> scratch.begin(told(Opened(case="20260301-a", machine="mounted-6"), "A"))
+    >>> len(scratch.events("20260301-a"))
+    1
+    """
+
+    def __init__(self) -> None:
+        self._told: dict[str, list[Event]] = {}
+
+    def begin(self, opening: Event) -> None:
+        """A new case, by its first event."""
+        assert isinstance(opening.what, Opened)
+        self._told[opening.what.case] = [opening]
+
+    def add(self, case: str, *told: Event) -> None:
+        """Events of a case."""
+        self._told[case] += told
+
+    def events(self, case: str) -> tuple[Event, ...]:
+        """All events of a case."""
+        return tuple(self._told[case])

@@ -1,0 +1,217 @@
+"""Questions around a run: its circumstances first, then which rows failed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from diagnose.cases.rows import rows_in_words
+from diagnose.cases.typed import Noted, read_word
+from diagnose.cases.values import circumstance_value, told_apart
+from diagnose.errors import quoted
+from diagnose.knowledge.circumstances import Circumstance, Prepare, State
+from diagnose.knowledge.wrong import Wrong
+from diagnose.retest.candidates import Candidate, rerun
+from diagnose.story.event import Checked, Circumstances, Fact
+from diagnose.story.view import View
+from diagnose.work.circumstances import bad, to_ask, wanted
+from diagnose.work.job import Job
+from diagnose.work.question import Question
+from diagnose.work.results import FORM, read_failed
+
+EXAMPLES = {"temperature": "54C", "pressure": "62bar"}
+OTHERWISE = {"temperature": "54C or 129F", "pressure": "62bar or 900psi"}
+
+UNKNOWN = "?"
+
+Wanted = Sequence[tuple[Circumstance, State]]
+"""Circumstances that are a choice, with the state that a run wants."""
+
+
+def run_question(job: Job, check: str, rows: Sequence[int], planned: bool = False) -> Question:
+    """What is asked about a run that is to be made: the first of three things that is open.
+
+    A run that is ``planned`` can be skipped; one that proves work or the whole machine cannot.
+    """
+    act = rerun(job.view.ranking.evidence, check, rows, ())
+    asked = to_ask(job.view, check, job.now)
+    if asked:
+        return _circumstances(job.view, check, act, asked)
+    open_ = {
+        name: state
+        for name, state in bad(job.view, check).items()
+        if job.accepted.get(name) != job.view.state.circumstances[name]
+    }
+    if open_:
+        return _put_right(job.view, check, open_)
+    return _rows(job.view, act, planned)
+
+
+def _rows(view: View, act: Candidate, planned: bool) -> Question:
+    """Which rows failed."""
+    rows, check, count = act.rows, act.check, view.machine.rows
+    made = view.knowledge.checks[check]
+
+    def read(text: str) -> Sequence[Fact]:
+        pattern = read_failed(text, rows, count)
+        known = {
+            each.id: view.state.circumstances[each.id]
+            for each in view.knowledge.of_scope("run").values()
+            if each.id in view.state.circumstances
+        }
+        return [Checked(check=check, pattern=pattern, circumstances=known)]
+
+    return Question(
+        asks=f"Which of {rows_in_words(rows)} FAILED the {check} check?",
+        form=FORM,
+        read=read,
+        says=f"Run the {check} check on {rows_in_words(rows)}.",
+        cautions=made.cautions,
+        minutes=made.set_up_minutes + made.minutes_per_row * len(rows),
+        act=act if planned else None,
+    )
+
+
+def _circumstances(
+    view: View, check: str, act: Candidate, asked: Sequence[Circumstance]
+) -> Question:
+    """How the machine stands for a run, in one question."""
+    numbers = [each for each in asked if each.value in EXAMPLES]
+    choices = [(each, each.good_state(check)) for each in asked if each.value == "choice"]
+    so = ", ".join(_so(each, state) for each, state in choices)
+    pieces = [f"Is it so: {so}?"] if so else []
+    pieces += [f"{each.name[:1].upper()}{each.name[1:]}?" for each in numbers]
+    forms = [OTHERWISE[each.value] for each in numbers] or ["yes"]
+    differs = f"; add what differs, such as {_differing(choices)}" if choices else ""
+    prepared = _prepared(view, bad(view, check))
+    return Question(
+        asks=" ".join(pieces),
+        form=f"{', '.join(forms)}{differs}; ? not known",
+        read=lambda text: [Circumstances(values=_read(view, text, numbers, choices))],
+        says=" ".join(
+            [
+                f"Make ready for the {check} check on {rows_in_words(act.rows)}.",
+                *(each.does for each in prepared),
+            ]
+        ),
+        because=tuple(_as_before(view, check, asked)),
+        words=True,
+        needs=act.needs,
+        cautions=tuple(
+            dict.fromkeys(
+                [
+                    *(caution for each in prepared for caution in each.cautions),
+                    *view.knowledge.setups[act.setup].cautions,
+                ]
+            )
+        ),
+    )
+
+
+def _so(circumstance: Circumstance, state: State) -> str:
+    """The state of a circumstance as somebody would say it."""
+    return state.name if " " in state.name else f"{circumstance.name} {state.name}"
+
+
+def _prepared(view: View, found: Mapping[str, State]) -> list[Prepare]:
+    """How to put right what is known to be bad."""
+    ways = (view.knowledge.circumstances[name].prepare for name in found)
+    return [way for way in ways if way is not None]
+
+
+def _differing(choices: Wanted) -> str:
+    kind, good = choices[0]
+    other = next(choice for choice in kind.choices if choice != good.id)
+    return f"{kind.id}={other}"
+
+
+def _as_before(view: View, check: str, asked: Sequence[Circumstance]) -> list[str]:
+    """What stays as it was told."""
+    kept = [each for each in wanted(view, check) if each not in asked]
+    said = view.state.circumstances
+    told = [f"{each.name} {told_apart(each, said[each.id])[0]}" for each in kept if each.id in said]
+    return [f"as before: {', '.join(told)}"] if told else []
+
+
+def _read(
+    view: View,
+    text: str,
+    numbers: Sequence[Circumstance],
+    choices: Wanted,
+) -> dict[str, float | str | None]:
+    """The circumstances that an answer tells; what it leaves out is not known, or as wanted."""
+    words = text.replace(",", " ").split()
+    if UNKNOWN in words:
+        return dict.fromkeys(each.id for each in (*numbers, *(kind for kind, _ in choices)))
+    values: dict[str, float | str | None] = dict.fromkeys(each.id for each in numbers)
+    values |= {each.id: state.id for each, state in choices}
+    for word in words:
+        if word.lower() in ("yes", "y"):
+            continue
+        if word.lower() in ("no", "n"):
+            what = _differing(choices) if choices else "a number with its unit"
+            raise Wrong("what differs", quoted(word), f"write for example {what}")
+        name, value = _value(view, word, numbers)
+        values[name] = value
+    return values
+
+
+def _value(view: View, word: str, numbers: Sequence[Circumstance]) -> tuple[str, float | str]:
+    """A circumstance by its word, or by the unit of a number, though it was not asked for."""
+    if "=" in word:
+        read = read_word(view.machine, word, view.knowledge)
+        if not isinstance(read, Noted):
+            raise Wrong("a circumstance such as oil=54C", quoted(word))
+        return read.circumstance, read.value
+    every = [each for each in view.knowledge.of_scope("run").values() if each.value in EXAMPLES]
+    last = Wrong("yes, or what differs", quoted(word), "write for example engine=off")
+    for each in sorted(every, key=lambda kind: kind not in numbers):
+        try:
+            return each.id, circumstance_value(each, word)
+        except Wrong as wrong:
+            if wrong.expected.startswith(each.name):
+                raise
+            last = wrong if each in numbers else last
+    raise last
+
+
+def _put_right(view: View, check: str, found: Mapping[str, State]) -> Question:
+    """What is bad for a run, how it is put right, and whether to run all the same."""
+    kinds = [view.knowledge.circumstances[name] for name in found]
+    prepared = _prepared(view, found)
+    said = view.state.circumstances
+    because = tuple(
+        f"{each.name}: {told_apart(each, said[each.id])[0]}, {found[each.id].name}"
+        for each in kinds
+    )
+    examples = [f"{each.id}={_better(each, check)}" for each in kinds]
+
+    def read(text: str) -> Sequence[Fact]:
+        numbers = [each for each in kinds if each.value in EXAMPLES]
+        words = text.replace(",", " ").split()
+        values = dict(_value(view, word, numbers) for word in words)
+        if not values:
+            raise Wrong(f"how it is now, such as {examples[0]}, or anyway", quoted(text))
+        return [Circumstances(values=values)]
+
+    return Question(
+        asks="How is it now?",
+        form=f"{' '.join(examples)} once it is put right, or anyway to run it as it is",
+        read=read,
+        says=f"A {check} check would tell little now. " + " ".join(each.does for each in prepared),
+        because=because,
+        cautions=tuple(caution for each in prepared for caution in each.cautions),
+        minutes=sum(each.minutes for each in prepared),
+        check=check,
+        words=True,
+    )
+
+
+def _better(circumstance: Circumstance, check: str) -> str:
+    return EXAMPLES.get(circumstance.value) or circumstance.good_state(check).id
+
+
+def accepting(job: Job, check: str) -> Job:
+    """The job in which a run is made under circumstances that are bad as they are."""
+    said = job.view.state.circumstances
+    return replace(job, accepted={**job.accepted, **{n: said[n] for n in bad(job.view, check)}})

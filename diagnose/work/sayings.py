@@ -1,0 +1,130 @@
+"""What can be said at any prompt besides an answer, and what it tells."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from diagnose.errors import quoted
+from diagnose.knowledge.wrong import Wrong, unknown
+from diagnose.story.event import AtHand, Concluded, Correction, Fact, Noted, Skipped
+from diagnose.story.undo import redo, undo
+from diagnose.story.words import events_of
+from diagnose.work.job import Job
+from diagnose.work.question import Question
+from diagnose.work.runs import accepting
+
+TOOLS = ("gauge", "meter", "display")
+HELPER = "helper"
+
+SAYINGS: Mapping[str, str] = {
+    "why": "what speaks for and against the likeliest causes",
+    "causes": "the likeliest causes",
+    "rows": "the rows with their last results",
+    "plan": "what comes after this step",
+    "note": "note WORDS: keep words with the case",
+    "else": "else WORDS: something else was done, such as coil-resistance@row-6=7.4ohm",
+    "skip": "skip [WHY]: this step cannot be done here; the plan goes round it",
+    "missing": "missing gauge, meter, display or helper: not at hand",
+    "undo": "take back what was told last; redo takes that back",
+    "hand-over": "hand-over [WHY]: somebody else goes on",
+    "give-up": "give-up [WHY]: nobody goes on",
+    "quit": "stop here; the case is kept and work --case last goes on",
+    "help": "these words",
+}
+"""The words, and what each does."""
+
+STEPS = ("undo", "redo")
+
+SHOWN = ("why", "causes", "rows", "plan", "help")
+"""Those that only show something."""
+
+
+@dataclass(frozen=True)
+class Said:
+    """A word with what followed it."""
+
+    word: str
+    rest: str
+
+
+def said_in(text: str) -> Said | None:
+    """The word that a line begins with, if it is one of `SAYINGS`.
+
+    >>> said_in("note hose chafed"), said_in("6"), said_in("hand over, it is late").word
+    (Said(word='note', rest='hose chafed'), None, 'hand-over')
+    """
+    plain = text.strip()
+    for two in ("hand over", "give up"):
+        if plain.lower().startswith(two):
+            plain = two.replace(" ", "-") + plain[len(two) :]
+    word, _, rest = plain.partition(" ")
+    word = word.lower().rstrip(":,.!?") or word
+    known = word in SAYINGS or word == "redo"
+    return Said(word, rest.strip(" ,")) if known else None
+
+
+def told_by(said: Said, job: Job, question: Question) -> Sequence[Fact | Correction]:
+    """What a word tells. Raises `Wrong`, or `FileProblems` for the words after ``else``."""
+    why = said.rest or None
+    match said.word:
+        case "note":
+            return [Noted(text=_needed(said, "the words of the note"))]
+        case "else":
+            words = _needed(said, "what was done, such as response=....PF......").split()
+            return events_of(words, job.view.state, job.view.machine, job.view.knowledge)
+        case "missing":
+            return [_missing(said, job)]
+        case "hand-over":
+            return [Concluded(outcome="handed-over", says=why)]
+        case "skip":
+            return [Skipped(act=_skippable(question), reason=why)]
+        case _:
+            return [_step(said, job) if said.word in STEPS else _given_up(why)]
+
+
+def _given_up(why: str | None) -> Concluded:
+    return Concluded(outcome="given-up", says=why)
+
+
+def _needed(said: Said, what: str) -> str:
+    if not said.rest:
+        raise Wrong(what, "nothing", f"write {said.word} and then the words")
+    return said.rest
+
+
+def _skippable(question: Question) -> str:
+    if question.act is None:
+        raise Wrong("a step that can be skipped", "this one", "answer ? or undo instead")
+    return question.act.id
+
+
+def _missing(said: Said, job: Job) -> AtHand:
+    """What is not at hand any more, with what was not before."""
+    state = job.view.state
+    words = said.rest.lower().replace(",", " ").split()
+    for word in words or [""]:
+        for _, wrong in unknown((), "a tool or helper", word, (*TOOLS, HELPER)):
+            raise wrong
+    without = sorted(state.without | {word for word in words if word in TOOLS})
+    return AtHand(without=tuple(without), alone=state.alone or HELPER in words)
+
+
+def _step(said: Said, job: Job) -> Correction:
+    events = [each.event for each in job.view.state.told]
+    step = undo(events) if said.word == "undo" else redo(events)
+    if step is None:
+        raise Wrong(f"something to {said.word}", "nothing that was told", "go on from here")
+    return step
+
+
+ANYWAY = "anyway"
+
+
+def accepted(text: str, job: Job, question: Question) -> Job | None:
+    """The job in which a run is made as things are, if that is what was said. Raises `Wrong`."""
+    if text.strip().lower() != ANYWAY:
+        return None
+    if not question.check:
+        raise Wrong("an answer to this question", quoted(text), question.form)
+    return accepting(job, question.check)

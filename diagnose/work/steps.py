@@ -1,0 +1,190 @@
+"""What to ask next about a case: the plan's next act, or how the case ends."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from diagnose.advice import advice, cautions_of
+from diagnose.cases.case import Swapped, Work
+from diagnose.cases.values import DONE, YES_NO, circumstance_value, reading_value
+from diagnose.errors import quoted
+from diagnose.knowledge.rowranges import read_rows
+from diagnose.knowledge.wrong import Wrong
+from diagnose.ranking.causes import Cause, Ranking
+from diagnose.retest.candidates import Candidate
+from diagnose.retest.plan import Step
+from diagnose.story.event import Answered, Concluded, Exchanged, Fact, History, Measured, Mended
+from diagnose.work.job import Job
+from diagnose.work.question import Question, Reader
+from diagnose.work.runs import run_question
+
+WORTH_SAYING = 0.05
+"""Outcomes at least so probable are told beforehand."""
+
+WAS_THERE = 0.02
+"""A cause that was there with this chance, until a remedy, may be what the case was about."""
+
+MOST_CAUSES = 5
+
+UNIT_EXAMPLES = {"ohm": "7.4ohm", "V": "11.8V", "bar": "62bar", "code": "5", "choice": "yes or no"}
+
+
+Asked = tuple[str, str, Reader]
+"""A question, the form of its answer, and the reader of it."""
+
+
+def next_question(job: Job) -> Question:
+    """What is asked now. Raises `ImpossibleEvidence` when results cannot stand together."""
+    if not job.view.state.open:
+        return _over(job)
+    if job.to_check is not None:
+        return run_question(job, *job.to_check)
+    act = job.plan.act
+    if act is None:
+        return _conclusion(job) if job.proof.holds else _hand_over(job)
+    if act.kind == "rerun":
+        choice = job.plan.choice
+        planned = choice is not None and not choice.required
+        return run_question(job, act.check, act.rows, planned)
+    return _about(job, act)
+
+
+def _about(job: Job, act: Candidate) -> Question:
+    """A measurement, a look, a question, a swap or a remedy."""
+    asks, form, reader = _asked(job, act)
+    ranking = job.view.ranking
+    return Question(
+        asks=asks,
+        form=form,
+        read=reader,
+        says=f"{act.says.partition('; then ')[0].rstrip('.')}.",
+        because=tuple(f"{100 * chance:.0f} %: {says}" for chance, says in expected(job)),
+        needs=act.needs,
+        cautions=tuple(cautions_of(act, advice(ranking, (), [act]))),
+        minutes=act.minutes,
+        act=act,
+    )
+
+
+def expected(job: Job) -> list[tuple[float, str]]:
+    """What the next act may show, with its chance, and what would be likeliest then."""
+    tree = job.plan.tree
+    if not isinstance(tree, Step):
+        return []
+    told = []
+    for branch in tree.branches:
+        leading = getattr(branch.then, "leading", None)
+        then = f", then likeliest {leading.says}" if leading is not None else ""
+        if branch.probability >= WORTH_SAYING:
+            told.append((branch.probability, f"{branch.result.rstrip('.')}{then}"))
+    return sorted(told, key=lambda each: -each[0])
+
+
+def _asked(job: Job, act: Candidate) -> Asked:
+    """The question, the form of its answer and the reader of it, by sort of act."""
+    if act.kind == "ask":
+        return _answer(job, act)
+    if act.work is not None:
+        work = act.work
+        return "Done?", f"{DONE}, or skip and why not", lambda text: [_work(work, text)]
+    name = act.id.partition("@")[0]
+    measurement = job.view.machine.parts[act.part].measurement(name)
+
+    def read(text: str) -> Sequence[Fact]:
+        value = reading_value(measurement, text)
+        return [Measured(measurement=name, part=act.part, value=value)]
+
+    if measurement.unit == "choice":
+        found = measurement.results[0].says.rstrip(".")
+        return f"Seen: {found}?", " or ".join(YES_NO), read
+    return "What does it read?", f"for example {UNIT_EXAMPLES[measurement.unit]}", read
+
+
+def _work(work: Work, text: str) -> Fact:
+    if text.strip().lower() not in (DONE, "yes", "y"):
+        raise Wrong(DONE, quoted(text), "write done once it is done, or skip")
+    if isinstance(work, Swapped):
+        told = {"swap": work.swap, "part": work.part, "with": work.other}
+        return Exchanged.model_validate(told)
+    return Mended(remedy=work.remedy, part=work.part)
+
+
+def _answer(job: Job, act: Candidate) -> Asked:
+    """A question about an earlier run's circumstance, or about the machine's past."""
+    name, _, run = act.id.removeprefix("ask:").partition("@")
+    asked = job.view.knowledge.circumstances[name]
+
+    def read(text: str) -> Sequence[Fact]:
+        value = circumstance_value(asked, text)
+        if not run:
+            return [History(values={name: str(value)})]
+        event = job.view.state.run_events[int(run) - 1]
+        return [Answered(run=event, circumstance=name, value=value)]
+
+    form = " or ".join(asked.choices) or {"temperature": "54C"}.get(asked.value, "180bar")
+    return "What is the answer?", f"{form}; skip when nobody knows", read
+
+
+def _conclusion(job: Job) -> Question:
+    """Proven good: what it was."""
+    causes = likely_causes(job.view.ranking)
+    offers = tuple(f"{n}: {cause.says} ({_share(cause)})" for n, cause in enumerate(causes, 1))
+
+    def read(text: str) -> Sequence[Fact]:
+        chosen = _chosen(text.strip() or ("1" if causes else "none"), causes)
+        says = job.proof.says
+        return [Concluded(outcome="proven", causes=tuple(chosen), says=says)]
+
+    return Question(
+        asks="What was it?",
+        form="the number, several (1,2), none, or a cause's id",
+        read=read,
+        says=f"Proven good: {job.proof.says}.",
+        because=offers,
+        kept="1" if causes else "none",
+    )
+
+
+def likely_causes(ranking: Ranking) -> list[Cause]:
+    """What may have been there until somebody put it right, most likely first."""
+    there = [cause for cause in ranking.causes if cause.cured >= WAS_THERE]
+    return sorted(there, key=lambda cause: -cause.cured)[:MOST_CAUSES]
+
+
+def _share(cause: Cause) -> str:
+    return f"{100 * cause.cured:.0f} %"
+
+
+def _chosen(text: str, causes: Sequence[Cause]) -> list[str]:
+    """Ids of causes by their numbers in the offer, or as they stand."""
+    if text.lower() == "none":
+        return []
+    if ":" in text:
+        return [each.strip() for each in text.split(",")]
+    if not causes:
+        raise Wrong("none, or a cause's id such as row-6/valve:coil_open", quoted(text))
+    return [causes[number - 1].id for number in read_rows(text, len(causes))]
+
+
+def _hand_over(job: Job) -> Question:
+    """Nothing that is worth its minutes can be done here."""
+    choice = job.plan.choice
+    why = choice.says if choice is not None else job.proof.says
+
+    def read(text: str) -> Sequence[Fact]:
+        if text.strip().lower() not in ("yes", "y", DONE):
+            raise Wrong("yes", quoted(text), "or tell what was done: else, and what")
+        return [Concluded(outcome="handed-over", says=why)]
+
+    return Question(
+        asks="Hand the case over?",
+        form="yes, or else and what was done",
+        read=read,
+        says=f"Hand over: {why}.",
+    )
+
+
+def _over(job: Job) -> Question:
+    ended = job.view.state.conclusion
+    assert ended is not None
+    return Question("", "", lambda text: [], says=ended.says or ended.outcome, over=True)

@@ -1,0 +1,297 @@
+"""A case is worked from the first failing row to proven good, by somebody who only answers."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from diagnose.cases.case import Swapped
+from diagnose.faces.bench import Bench
+from diagnose.faces.output import console
+from diagnose.faces.working import Conversation
+from diagnose.knowledge.base import load_knowledge
+from diagnose.report import ranking_report
+from diagnose.story.archive import read_story, story_text
+from diagnose.story.event import Checked, Concluded, Exchanged, Mended, Skipped
+from diagnose.story.replay import State, replay
+from diagnose.story.view import View
+from diagnose.work.job import Job
+from diagnose.work.keeping import Scratch
+from diagnose.work.question import Question
+
+KNOWLEDGE = load_knowledge()
+FINE = {"coil-resistance": "1000000ohm", "valve-code": "5", "sensor-code": "0"}
+
+
+class Watched(Bench):
+    """Remembers what was laid out last, so that a test can answer it."""
+
+    question: Question
+    job: Job
+
+    def lay_out(self, job: Job, question: Question) -> None:
+        """Lay it out and remember it."""
+        self.question, self.job = question, job
+        super().lay_out(job, question)
+
+
+class Planter:
+    """A planter with one broken coil, and somebody beside it who does what is asked."""
+
+    def __init__(self, bench: Watched, bad_row: int, say: Callable[[Question], str | None]) -> None:
+        self.bench, self.bad_row, self.say = bench, bad_row, say
+        self.told: list[str] = []
+
+    def line(self) -> str | None:
+        """The answer to what was laid out last."""
+        answer = self.say(self.bench.question) or self.answer(self.bench.question)
+        self.told.append(answer)
+        assert len(self.told) < 200, f"no end: {self.bench.question}"
+        return answer
+
+    def answer(self, question: Question) -> str:
+        """What is true of this planter."""
+        if question.asks.startswith(("Is it so", "Supply", "Oil")):
+            return "54C 62bar" if "bleed check" in question.says else "54C 180bar"
+        if "FAILED" in question.asks:
+            rows = re.findall(r"\d+", question.asks.partition(" FAILED")[0])
+            ran = range(int(rows[0]), int(rows[-1]) + 1)
+            failing = "response" in question.asks and self.bad_row in ran
+            return str(self.bad_row) if failing else "none"
+        if question.act is not None and question.act.work is not None:
+            self._work(question)
+            return "done"
+        if question.act is not None and question.act.kind in ("measure", "look"):
+            usual = "no" if question.form == "yes or no" else question.form.split()[-1]
+            return FINE.get(question.act.id.partition("@")[0], usual)
+        return "1" if question.asks == "What was it?" else "no"
+
+    def _work(self, question: Question) -> None:
+        assert question.act is not None
+        work = question.act.work
+        row = int(re.search(r"row-(\d+)", work.part)[1]) if work and "row-" in work.part else 0  # type: ignore[index]
+        if isinstance(work, Swapped):
+            other = int(re.search(r"row-(\d+)", work.other)[1])  # type: ignore[index]
+            moves = work.swap in ("swap-coil", "swap-valve")
+            if moves and self.bad_row in (row, other):
+                self.bad_row = row + other - self.bad_row
+        elif work is not None and work.remedy in ("replace-coil", "replace-valve"):
+            self.bad_row = 0 if row == self.bad_row else self.bad_row
+
+
+def clock() -> Iterator[datetime]:
+    at = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
+    while True:
+        yield at
+        at += timedelta(minutes=1)
+
+
+def worked(
+    machine: str,
+    bad_row: int,
+    say: Callable[[Question], str | None] = lambda _: None,
+) -> tuple[State, Planter, Scratch]:
+    bench = Watched(console(False))
+    bench.console.width = 80
+    keeper, ticks = Scratch(), clock()
+    planter = Planter(bench, bad_row, say)
+    talk = Conversation(keeper, KNOWLEDGE, "Ann", bench, planter, lambda: next(ticks))
+    case = talk.open(machine, "invented")
+    talk.hold(case)
+    return replay(keeper.events(case)), planter, keeper
+
+
+def swap_first() -> Callable[[Question], str | None]:
+    """Swap the coil with the neighbour's before anything else, as a technician may like to."""
+    done: list[str] = []
+
+    def say(question: Question) -> str | None:
+        act = question.act
+        if act is None or act.kind == "rerun" or done:
+            return None
+        done.append(act.id)
+        return "else swap-coil@row-5=row-6"
+
+    return say
+
+
+@pytest.mark.parametrize("machine", ["mounted-12", "folding-24"])
+def test_from_a_failing_row_to_proven_good_with_a_swap_and_a_part(
+    machine: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    say = swap_first()
+    planter: list[Planter] = []
+
+    def saying(question: Question) -> str | None:
+        told = say(question)
+        if told:
+            planter[0].bad_row = 6
+        return told
+
+    bench = Watched(console(False))
+    keeper, ticks = Scratch(), clock()
+    planter.append(Planter(bench, 5, saying))
+    talk = Conversation(keeper, KNOWLEDGE, "Ann", bench, planter[0], lambda: next(ticks))
+    case = talk.open(machine)
+    talk.hold(case)
+    state = replay(keeper.events(case))
+    assert any(isinstance(each.counts, Exchanged) for each in state.told)
+    assert any(isinstance(each.counts, Mended) for each in state.told)
+    assert state.conclusion is not None
+    assert state.conclusion.outcome == "proven"
+    assert state.conclusion.causes[0].startswith("row-5/valve:")
+    assert "closed: proven" in capsys.readouterr().out.lower()
+
+
+def test_a_case_taken_up_elsewhere_in_the_middle_ranks_and_asks_the_same() -> None:
+    state, _, keeper = worked("mounted-12", 5)
+    events = list(keeper.events(state.id))
+    half = events[: len(events) * 2 // 3]
+    from diagnose.knowledge.strictyaml import read_text
+
+    again = read_story(read_text(story_text(half), "a.yaml"), KNOWLEDGE)
+    here, there = (View(replay(each), KNOWLEDGE) for each in (half, again))
+    assert ranking_report(here.ranking) == ranking_report(there.ranking)
+
+
+def test_the_final_full_pass_is_insisted_on() -> None:
+    state, _, _ = worked("mounted-12", 7)
+    since = [
+        each.counts
+        for each in state.told[
+            max(n for n, each in enumerate(state.told) if isinstance(each.counts, Mended)) :
+        ]
+        if isinstance(each.counts, Checked)
+    ]
+    for check in KNOWLEDGE.checks:
+        passed = {
+            row
+            for run in since
+            if run.check == check
+            for row, letter in enumerate(run.pattern, start=1)
+            if letter == "P"
+        }
+        assert passed == set(range(1, 13))
+
+
+def test_an_act_that_cannot_be_done_is_not_asked_for_again() -> None:
+    skipped: list[str] = []
+
+    def say(question: Question) -> str | None:
+        act = question.act
+        if act is not None and act.kind not in ("remedy", "rerun") and len(skipped) < 3:
+            assert act.id not in skipped
+            skipped.append(act.id)
+            return "skip no tool"
+        return None
+
+    state, _, _ = worked("mounted-6", 3, say)
+    assert state.skipped == frozenset(skipped)
+    assert skipped
+    assert [each.counts.reason for each in state.told if isinstance(each.counts, Skipped)] == [
+        "no tool"
+    ] * len(skipped)
+    assert state.conclusion is not None
+
+
+def test_what_was_told_wrongly_is_taken_back_and_told_again() -> None:
+    steps = iter(["5", "undo"])
+    begun: list[str] = []
+
+    def say(question: Question) -> str | None:
+        if "response" in question.asks and not begun:
+            begun.append(question.asks)
+            return next(steps)
+        if begun and len(begun) < 2:
+            begun.append("undo")
+            return next(steps)
+        return None
+
+    state, planter, _ = worked("mounted-6", 3, say)
+    assert "undo" in planter.told
+    assert state.case.runs[1].pattern == "PPFPPP"
+
+
+def test_cold_oil_is_said_before_the_run_and_warmed() -> None:
+    told: list[str] = []
+
+    def say(question: Question) -> str | None:
+        if question.asks.startswith("Is it so") and not told:
+            told.append(question.says)
+            return "15C 62bar"
+        if question.asks == "How is it now?":
+            told.append(question.says)
+            assert "Warm the oil" in question.says
+            assert any("scalds" in caution for caution in question.cautions)
+            return "oil=54C"
+        return None
+
+    state, _, _ = worked("mounted-6", 3, say)
+    assert len(told) == 2
+    assert {run.circumstances["oil"] for run in state.case.runs} == {54.0}
+
+
+def test_a_run_may_be_made_anyway() -> None:
+    def say(question: Question) -> str | None:
+        if question.asks.startswith("Is it so") and "bleed" in question.says:
+            return "15C 62bar"
+        return "anyway" if question.asks == "How is it now?" else None
+
+    bench = Watched(console(False))
+    keeper, ticks = Scratch(), clock()
+    planter = Planter(bench, 3, lambda q: say(q) if len(planter.told) < 3 else "quit")
+    talk = Conversation(keeper, KNOWLEDGE, "Ann", bench, planter, lambda: next(ticks))
+    case = talk.open("mounted-6")
+    talk.hold(case)
+    (run,) = replay(keeper.events(case)).case.runs
+    assert run.circumstances["oil"] == 15.0
+
+
+def test_the_case_can_be_handed_over_at_any_time(capsys: pytest.CaptureFixture[str]) -> None:
+    state, _, _ = worked("mounted-6", 3, lambda q: "hand over, it is late" if q.act else None)
+    assert state.conclusion == Concluded(outcome="handed-over", says="it is late")
+    assert "Closed: handed over, it is late." in capsys.readouterr().out
+
+
+def test_no_line_is_wider_than_the_terminal(capsys: pytest.CaptureFixture[str]) -> None:
+    for word in ("why", "plan", "rows", "causes", "help"):
+        said: list[str] = []
+
+        def say(question: Question, word: str = word, said: list[str] = said) -> str | None:
+            said.append(word)
+            return word if len(said) % 2 and len(said) < 30 else None
+
+        worked("mounted-12", 5, say)
+    shown = capsys.readouterr().out
+    assert max(map(len, shown.splitlines())) <= 80
+
+
+words = st.sampled_from(
+    ["none", "all", "6", "1-3", "99", "6?", "?", "PPPPPF", "......", "yes", "no", "done", "undo",
+     "redo", "skip", "skip it", "note", "note x", "else", "else nonsense", "else oil=5C",
+     "else response=PPPPPF", "else replace-coil@row-6=done", "missing", "missing meter",
+     "54C", "15C 62bar", "oil=54C", "anyway", "why", "plan", "1", "7.4ohm", "", "   ", "=", "@",
+     "else swap-coil@row-6=row-5", "hand over", "give up", "help", "\x1b[31m", "row-6/valve:rust"]
+) | st.text(max_size=12)  # fmt: skip
+
+
+@given(st.lists(words, max_size=14))
+@settings(max_examples=150, deadline=None)
+def test_whatever_is_answered_the_conversation_goes_on(answers: list[str]) -> None:
+    left = iter(answers)
+
+    class Random:
+        def line(self) -> str | None:
+            return next(left, None)
+
+    keeper, ticks = Scratch(), clock()
+    bench = Bench(console(False))
+    talk = Conversation(keeper, KNOWLEDGE, "Ann", bench, Random(), lambda: next(ticks))
+    case = talk.open("mounted-6")
+    talk.hold(case)
+    assert replay(keeper.events(case)).case.machine == "mounted-6"
