@@ -15,7 +15,7 @@ from diagnose.knowledge.circumstances import Circumstance
 from diagnose.knowledge.model import check_model, in_order, read_model
 from diagnose.knowledge.parts import ANY_SETUP, PartKind
 from diagnose.knowledge.places import Folders, own, shipped, yaml_files
-from diagnose.knowledge.priors import SHIPPED, PriorSet, prior_faults, relearned
+from diagnose.knowledge.priors import SHIPPED, read_priors, relearned
 from diagnose.knowledge.setups import Rates, Setup, change_minutes
 from diagnose.knowledge.strictyaml import Document, read_file
 from diagnose.knowledge.wrong import Fault, unknown
@@ -97,14 +97,7 @@ def _stamp(path: Path) -> tuple[int, ...] | None:
 def _relearned(added: Folders, _stamp: tuple[int, ...]) -> Knowledge:
     """The user's knowledge with the accepted priors, read anew when their file was replaced."""
     known = _load(added)
-    document = read_file(added.priors)
-    found, problems = check_model(document, PriorSet)
-    if found is not None:
-        problems += [
-            wrong.at(document.place(path)) for path, wrong in prior_faults(found, known.parts)
-        ]
-    if found is None or problems:
-        raise FileProblems(in_order(problems))
+    found = read_priors(read_file(added.priors), known.parts)
     fleet = relearned(known.parts, found.parts)
     frames = {frame: relearned(fleet, priors) for frame, priors in found.frames.items()}
     return replace(known, parts=fleet, priors=found.id, frames=MappingProxyType(frames))

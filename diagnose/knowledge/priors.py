@@ -8,12 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from types import MappingProxyType
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field
 
-from diagnose.knowledge.model import Id, Number, Strict, Text
+from diagnose.errors import FileProblems
+from diagnose.knowledge.model import Id, Number, Strict, Text, check_model, in_order
 from diagnose.knowledge.parts import LARGEST_PRIOR, PartKind
+from diagnose.knowledge.strictyaml import Document
 from diagnose.knowledge.wrong import Fault, Path, Wrong, unknown
 
 SCHEMA = "rowfault/priors/1"
@@ -59,26 +61,50 @@ class PriorSet(Strict):
             yield ("id",), Wrong(f"an id other than {SHIPPED}", SHIPPED, "choose another")
 
 
-def prior_faults(learned: PriorSet, kinds: Mapping[str, PartKind]) -> Iterator[Fault]:
-    """Kinds and modes that are not known, and priors of a kind that add up to too much."""
-    yield from _kind_faults(("parts",), learned.parts, kinds)
-    fleet = relearned(kinds, learned.parts)
-    for frame, priors in learned.frames.items():
-        yield from _kind_faults(("frames", frame), priors, fleet)
+def read_priors(document: Document, kinds: Mapping[str, PartKind]) -> PriorSet:
+    """The set in a document, for these part kinds. Raises `FileProblems` with all of them."""
+    learned, problems = check_model(document, PriorSet)
+    faults = list(_name_faults(document.data, kinds))
+    if learned is not None:
+        faults += _sum_faults(learned, kinds)
+    problems += [wrong.at(document.place(path)) for path, wrong in faults]
+    if learned is None or problems:
+        raise FileProblems(in_order(problems))
+    return learned
 
 
-def _kind_faults(path: Path, priors: ByKind, kinds: Mapping[str, PartKind]) -> Iterator[Fault]:
+def _name_faults(data: Mapping[str, Any], kinds: Mapping[str, PartKind]) -> Iterator[Fault]:
+    """Part kinds and modes that are not known, however wrong the rest of the file is."""
+    yield from _unknown_in(("parts",), _named(data.get("parts")), kinds)
+    for frame, priors in _named(data.get("frames")).items():
+        yield from _unknown_in(("frames", frame), _named(priors), kinds)
+
+
+def _unknown_in(
+    path: Path, priors: Mapping[str, Any], kinds: Mapping[str, PartKind]
+) -> Iterator[Fault]:
     for name, modes in priors.items():
         yield from unknown((*path, name), "a part kind", name, kinds)
-        if name not in kinds:
-            continue
-        known = [mode.id for mode in kinds[name].modes]
-        for mode in modes:
+        known = [mode.id for mode in kinds[name].modes] if name in kinds else []
+        for mode in _named(modes) if known else ():
             yield from unknown((*path, name, mode), f"a mode of {name}", mode, known)
-        total = sum(modes.get(mode.id, mode.prior) for mode in kinds[name].modes)
-        if total > LARGEST_PRIOR:
-            expected = f"priors of {name} that add up to at most {LARGEST_PRIOR}"
-            yield (*path, name), Wrong(expected, f"{total:g}")
+
+
+def _named(value: object) -> Mapping[str, Any]:
+    return value if isinstance(value, dict) else {}
+
+
+def _sum_faults(learned: PriorSet, kinds: Mapping[str, PartKind]) -> Iterator[Fault]:
+    """Priors of a kind that add up to too much, with those of its modes that are not named."""
+    fleet = relearned(kinds, learned.parts)
+    sets: list[tuple[Path, ByKind]] = [(("parts",), learned.parts)]
+    sets += [(("frames", frame), priors) for frame, priors in learned.frames.items()]
+    for path, priors in sets:
+        for name, kind in relearned(fleet, priors).items():
+            total = sum(mode.prior for mode in kind.modes)
+            if name in priors and total > LARGEST_PRIOR:
+                expected = f"priors of {name} that add up to at most {LARGEST_PRIOR}"
+                yield (*path, name), Wrong(expected, f"{total:g}")
 
 
 def relearned(kinds: Mapping[str, PartKind], priors: ByKind) -> Mapping[str, PartKind]:

@@ -1,10 +1,10 @@
 """From counts to priors: what moved, by how much, and what contradicts the shipped prior.
 
 The prior of each mode is a belief about its rate in part-cases: a Gamma whose mean is the shipped
-prior and whose exposure is stated by reach (`Weights`). Modes of one kind share that exposure, so
-the rate of all of them together is a Gamma as well, and their shares are a Dirichlet that is
-independent of it: learning modes one by one is learning the kind and its shares. The mean of the
-posterior becomes the new prior.
+prior and whose exposure `Weights` states. Modes of one kind share that exposure, so the rate of
+all of them together is a Gamma as well, and their shares are a Dirichlet that is independent of
+it: learning modes one by one is learning the kind and its shares. The mean of the posterior
+becomes the new prior.
 """
 
 from __future__ import annotations
@@ -87,42 +87,32 @@ def learn(counts: Counts, parts: Mapping[str, PartKind], weights: Weights) -> Le
     """
     fleet = counts.fleet
     known = [kind for name, kind in parts.items() if fleet.part_cases[name]]
-    modes = tuple(
-        _moved(kind, mode.id, mode.prior, fleet, weights) for kind in known for mode in kind.modes
-    )
-    kinds = tuple(
-        _moved(kind, ALL_MODES, sum(mode.prior for mode in kind.modes), fleet, weights)
-        for kind in known
-        if len(kind.modes) > 1
-    )
-    return Lesson(counts, modes, kinds, dict(_apart(modes, counts, weights.apart, parts, weights)))
+    beliefs = [(k.id, m.id, weights.belief(k, m)) for k in known for m in k.modes]
+    whole = [(k.id, ALL_MODES, weights.belief(k)) for k in known if len(k.modes) > 1]
+    modes = tuple(_moved(*each, fleet, weights.surprise) for each in beliefs)
+    kinds = tuple(_moved(*each, fleet, weights.surprise) for each in whole)
+    return Lesson(counts, modes, kinds, dict(_apart(modes, counts.frames, weights)))
 
 
-def _moved(kind: PartKind, mode: str, prior: float, tally: Tally, weights: Weights) -> Moved:
-    wanted = [mode] if mode else [each.id for each in kind.modes]
-    found = sum(tally.found[kind.id, each] for each in wanted)
-    part_cases = tally.part_cases[kind.id]
-    weight = weights.part_cases[kind.reach]
-    before = Gamma(prior * weight, weight)
-    tail = before.tail(found, part_cases)
-    return Moved(kind.id, mode, before, found, part_cases, tail, tail < weights.surprise)
+def _moved(kind: str, mode: str, before: Gamma, tally: Tally, surprise: float) -> Moved:
+    if mode == ALL_MODES:
+        found = sum(times for (each, _), times in tally.found.items() if each == kind)
+    else:
+        found = tally.found[kind, mode]
+    tail = before.tail(found, tally.part_cases[kind])
+    return Moved(kind, mode, before, found, tally.part_cases[kind], tail, tail < surprise)
 
 
 def _apart(
-    modes: Sequence[Moved],
-    counts: Counts,
-    apart: float,
-    parts: Mapping[str, PartKind],
-    weights: Weights,
+    modes: Sequence[Moved], frames: Mapping[str, Tally], weights: Weights
 ) -> Iterator[tuple[str, tuple[Moved, ...]]]:
     """By frame, the modes whose rates clearly differ between frames."""
-    named = {frame: tally for frame, tally in counts.frames.items() if tally.cases}
-    if len(named) < 2:
-        return
-    differ = [each for each in modes if _log_ratio(each, list(named.values())) > math.log(apart)]
-    for frame, tally in named.items():
+    tallies = [tally for tally in frames.values() if tally.cases]
+    least = math.log(weights.apart)
+    differ = [each for each in modes if _log_ratio(each, tallies) > least]
+    for frame, tally in frames.items():
         own = tuple(
-            _moved(parts[each.kind], each.mode, each.before.mean, tally, weights)
+            _moved(each.kind, each.mode, each.before, tally, weights.surprise)
             for each in differ
             if tally.part_cases[each.kind]
         )
