@@ -25,7 +25,9 @@ WORTH_SHOWING = 1.25
 
 MOST_SHOWN = 12
 
-HEAD = "  times  shipped  learned   90 % interval  found  expected"
+UNUSABLE = "a file that cannot be used"
+
+HEAD = "  times shipped learned 90 % interval found expected"
 """Over the rows of what moved; rates are per 1,000 parts."""
 
 
@@ -69,11 +71,11 @@ def _in_force() -> str:
     try:
         return load_knowledge().priors
     except RowfaultError:
-        return "a file that cannot be used"
+        return UNUSABLE
 
 
 def lesson_lines(report: Report) -> Iterator[str]:
-    """The lesson for people, no line longer than 80 letters."""
+    """The lesson for people, in lines for 80 columns."""
     closed = counted(report["cases"], "closed case")
     yield from _wrapped(f"{closed}. In force: {_set(report['priors'])}.")
     yield from _left_out(report["left_out"])
@@ -121,8 +123,8 @@ def _row(moved: Report) -> str:
         _rate(moved[name]) for name in ("low", "high", "shipped", "learned")
     )
     return (
-        f"  {moved['times']:>5.2f}  {shipped:>7}  {learned:>7}  {low:>5} to {high:>5}"
-        f"  {moved['found']:>5}  {moved['expected']:>8.1f}  {moved['id']}"
+        f"  {moved['times']:>5.2f} {shipped:>7} {learned:>7} {low:>6}-{high:<6}"
+        f" {moved['found']:>5} {moved['expected']:>8.1f}  {moved['id']}"
     )
 
 
@@ -155,4 +157,5 @@ def _wrapped(text: str, first: str = "", then: str = "") -> list[str]:
 
 
 def _set(priors: str) -> str:
-    return "the shipped priors" if priors == SHIPPED else f"priors {priors}"
+    names = {SHIPPED: "the shipped priors", UNUSABLE: UNUSABLE}
+    return names.get(priors, f"priors {priors}")
