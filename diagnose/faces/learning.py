@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import getpass
 import textwrap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from diagnose.errors import RowfaultError, on_one_line
+from diagnose.errors import InputError, Place, Problem, RowfaultError, on_one_line
 from diagnose.faces.output import print_json, print_lines
 from diagnose.faces.words import counted, odds
 from diagnose.knowledge.base import load_knowledge
@@ -159,3 +160,12 @@ def _wrapped(text: str, first: str = "", then: str = "") -> list[str]:
 def _set(priors: str) -> str:
     names = {SHIPPED: "the shipped priors", UNUSABLE: UNUSABLE}
     return names.get(priors, f"priors {priors}")
+
+
+def told_by(who: str | None) -> str:
+    """Whoever was named, else who is logged in. Raises `InputError` when nobody is known."""
+    try:
+        return who or getpass.getuser()
+    except (OSError, KeyError, ImportError) as error:
+        problem = Problem(Place("--who"), "who accepts", "nobody", "say --who NAME")
+        raise InputError(problem) from error

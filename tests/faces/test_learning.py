@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from diagnose.cases.case import Case
-from diagnose.faces.learning import accept_lesson, forget_lesson, show_lesson
+from diagnose.errors import InputError
+from diagnose.faces.learning import accept_lesson, forget_lesson, show_lesson, told_by
 from diagnose.faces.output import console
 from diagnose.faces.plantree import print_plan
 from diagnose.faces.terminal import print_ranking
@@ -88,3 +89,13 @@ def test_a_set_that_cannot_be_used_can_still_be_forgotten(tmp_path: Path, capsys
     assert "In force: a file that cannot be used" in capsys.readouterr().out
     forget_lesson()
     assert (tmp_path / "priors-1.yaml").read_text("utf-8") == "parts: 3\n"
+
+
+def test_who_accepts_is_named_or_logged_in(monkeypatch: pytest.MonkeyPatch) -> None:
+    def nobody() -> str:
+        raise OSError("no such user")
+
+    monkeypatch.setattr("getpass.getuser", nobody)
+    assert told_by("A. Helper") == "A. Helper"
+    with pytest.raises(InputError, match="expected who accepts, got nobody; say --who NAME"):
+        told_by(None)
