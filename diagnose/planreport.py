@@ -70,7 +70,7 @@ def plan_report(plan: Plan) -> dict[str, object]:
         "summary": _summary(plan),
         "proven": plan.proof.holds,
         "proof": plan.proof.says,
-        "priors": "shipped",
+        "priors": evidence.model.knowledge.priors,
     }
 
 

@@ -86,7 +86,7 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
         "next": [_proposal(proposal, warned) for proposal in proposals],
         "instead": [] if found else _instead(ranking, proof),
         "log_evidence": ranking.posterior.log_evidence,
-        "priors": "shipped",
+        "priors": evidence.model.knowledge.priors,
         "cautions": _cautions((*evidence.findings, *warned)),
     }
 

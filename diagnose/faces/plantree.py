@@ -12,7 +12,7 @@ from rich.tree import Tree
 from diagnose.advice import DEFERRAL
 from diagnose.cases.rows import rows_in_words
 from diagnose.faces.output import print_tidily
-from diagnose.faces.terminal import PLAIN_RESULTS, bullets
+from diagnose.faces.terminal import PLAIN_RESULTS, bullets, priors_line
 from diagnose.faces.words import minutes_text, percent, sentence
 
 Report = Mapping[str, Any]
@@ -26,7 +26,8 @@ GOALS = {
 def print_plan(report: Report, console: Console) -> None:
     """Print the plan: what it is about, minutes, the tree, the isolating retest, cautions."""
     parts: list[RenderableType] = [
-        Text(f"{report['machine']}: plan for {GOALS[report['goal']]}", style="title")
+        Text(f"{report['machine']}: plan for {GOALS[report['goal']]}", style="title"),
+        *priors_line(report),
     ]
     for title, shown in _chapters(report):
         chapter = list(shown)

@@ -18,6 +18,7 @@ from diagnose.cases.rows import pattern_in_words, rows_in_words
 from diagnose.faces.output import GLUE, print_tidily
 from diagnose.faces.rowpicture import Line, draw_rows
 from diagnose.faces.words import minutes_text, percent, sentence
+from diagnose.knowledge.priors import SHIPPED
 
 Report = Mapping[str, Any]
 
@@ -44,13 +45,24 @@ def print_ranking(report: Report, console: Console, causes: int = 5, tests: int 
     causes, tests: how many of each to show at most; what is left out is counted.
     """
     parts: list[RenderableType] = [
-        Text(f"{report['machine']}, {report['rows']} rows", style="title")
+        Text(f"{report['machine']}, {report['rows']} rows", style="title"),
+        *priors_line(report),
     ]
     parts += _picture(report, console)
     for title, shown in _chapters(report, causes, tests):
         chapter = list(shown)
         parts += [Text(), Text(title, style="title"), *chapter] if chapter else []
     print_tidily(console, Group(*parts))
+
+
+def priors_line(report: Report) -> Iterator[Text]:
+    """Which priors were used, when they are not the shipped ones.
+
+    >>> [line.plain for line in priors_line({"priors": "20260301-1f2e3d"})]
+    ['Priors learned from closed cases: set 20260301-1f2e3d.']
+    """
+    if report["priors"] != SHIPPED:
+        yield Text(f"Priors learned from closed cases: set {report['priors']}.", style="quiet")
 
 
 def _chapters(

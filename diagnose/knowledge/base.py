@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
-from functools import cache
+from dataclasses import dataclass, field, replace
+from functools import cache, lru_cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import Generic, TypeVar
@@ -15,6 +15,7 @@ from diagnose.knowledge.circumstances import Circumstance
 from diagnose.knowledge.model import check_model, in_order, read_model
 from diagnose.knowledge.parts import ANY_SETUP, PartKind
 from diagnose.knowledge.places import Folders, own, shipped, yaml_files
+from diagnose.knowledge.priors import SHIPPED, read_priors, relearned
 from diagnose.knowledge.setups import Rates, Setup, change_minutes
 from diagnose.knowledge.strictyaml import Document, read_file
 from diagnose.knowledge.wrong import Fault, unknown
@@ -24,7 +25,11 @@ Entry = TypeVar("Entry", PartKind, Check, Circumstance, Setup)
 
 @dataclass(frozen=True)
 class Knowledge:
-    """Part kinds, checks, circumstances, set-ups by id; layout files by machine id; rates."""
+    """Part kinds, checks, circumstances, set-ups by id; layout files by machine id; rates.
+
+    ``priors`` is the id of the set of priors that the part kinds have; ``frames`` has the part
+    kinds of those machine frames that have priors of their own.
+    """
 
     parts: Mapping[str, PartKind]
     checks: Mapping[str, Check]
@@ -32,6 +37,17 @@ class Knowledge:
     layouts: Mapping[str, Path]
     setups: Mapping[str, Setup]
     rates: Rates
+    priors: str = SHIPPED
+    frames: Mapping[str, Mapping[str, PartKind]] = field(default_factory=dict)
+
+    def parts_of(self, frame: str | None) -> Mapping[str, PartKind]:
+        """The part kinds as machines of a frame have them.
+
+        >>> known = load_knowledge()
+        >>> known.parts_of("folding").keys() == known.parts.keys()
+        True
+        """
+        return self.frames.get(frame or "", self.parts)
 
     def of_scope(self, scope: str) -> Mapping[str, Circumstance]:
         """The circumstances of runs (``run``) or of the machine's past (``case``).
@@ -54,15 +70,37 @@ class Knowledge:
         return change_minutes(self.setups[before], self.setups[after])
 
 
-def load_knowledge(extra: Path | None = None) -> Knowledge:
+def load_knowledge(extra: Path | None = None, learned: bool = True) -> Knowledge:
     """What ships, with the user's own folder (or ``extra`` in its place) added to it.
 
+    The priors are those learned and accepted there, if any, unless ``learned`` is false.
     Raises `FileProblems` with everything that is wrong in any of the files.
 
     >>> sorted(load_knowledge().checks)
     ['bleed', 'response']
     """
-    return _load(Folders(extra) if extra else own())
+    added = Folders(extra) if extra else own()
+    stamp = _stamp(added.priors) if learned else None
+    return _relearned(added, stamp) if stamp else _load(added)
+
+
+def _stamp(path: Path) -> tuple[int, ...] | None:
+    """What changes when a file is replaced; None when there is none."""
+    try:
+        status = path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return None
+    return status.st_mtime_ns, status.st_size, status.st_ino
+
+
+@lru_cache(maxsize=8)
+def _relearned(added: Folders, _stamp: tuple[int, ...]) -> Knowledge:
+    """The user's knowledge with the accepted priors, read anew when their file was replaced."""
+    known = _load(added)
+    found = read_priors(read_file(added.priors), known.parts)
+    fleet = relearned(known.parts, found.parts)
+    frames = {frame: relearned(fleet, priors) for frame, priors in found.frames.items()}
+    return replace(known, parts=fleet, priors=found.id, frames=MappingProxyType(frames))
 
 
 @cache

@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field
 
-from diagnose.knowledge.model import Strict
+from diagnose.knowledge.model import Id, Strict
 from diagnose.knowledge.rowranges import read_rows
 from diagnose.knowledge.wrong import Wrong
 
@@ -76,10 +76,15 @@ class Extra(Strict):
 
 
 class Layout(Strict):
-    """One machine as a layout file describes it."""
+    """One machine as a layout file describes it.
+
+    ``frame`` is the sort of machine, such as ``mounted``: those of one frame may have priors of
+    their own, learned from closed cases.
+    """
 
     id: str
     name: str
+    frame: Id | None = None
     says: str | None = None
     rows: RowCount
     sections: tuple[Section, ...] = Field(min_length=1)

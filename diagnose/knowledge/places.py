@@ -87,6 +87,16 @@ class Folders:
         """What parts and handing over are worth: one file."""
         return self.root / "graphs" / "rates.yaml"
 
+    @property
+    def learning(self) -> Path:
+        """How much the shipped priors weigh against closed cases: one file."""
+        return self.root / "graphs" / "learning.yaml"
+
+    @property
+    def priors(self) -> Path:
+        """The priors that were learned from closed cases and accepted: one file, if any."""
+        return self.root / "priors.yaml"
+
 
 def shipped() -> Folders:
     """The folders that ship with the program. Raises `Unavailable` when they are missing.

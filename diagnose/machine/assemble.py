@@ -10,6 +10,7 @@ import networkx as nx
 
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.layouts import Layout
+from diagnose.knowledge.parts import PartKind
 from diagnose.knowledge.wrong import Fault, Path, Wrong, unknown
 from diagnose.machine.parts_of import PartOf, end_of, extra_edges, parts_of
 from diagnose.machine.planter import Machine
@@ -19,16 +20,16 @@ _REACH_ORDER = ("machine", "controller", "section", "chain", "branch", "port", "
 
 def assemble(layout: Layout, knowledge: Knowledge) -> tuple[Machine, list[Fault]]:
     """The machine as far as it can be built, and what stands in the way of using it."""
-    parts = list(parts_of(layout))
+    parts, known = list(parts_of(layout)), knowledge.parts_of(layout.frame)
     graph: nx.DiGraph[str] = nx.DiGraph()
-    faults = list(_extra_faults(layout, parts, knowledge.parts))
+    faults = list(_extra_faults(layout, parts, known))
     for part in parts:
-        graph.add_node(part.id, kind=knowledge.parts.get(part.kind))
+        graph.add_node(part.id, kind=known.get(part.kind))
     for part in parts:
         graph.add_edges_from((need, part.id) for need in part.needs if need in graph)
     graph.add_edges_from((a, b) for a, b in extra_edges(layout) if b in graph)
     faults += _cycle_faults(graph, {part.id: part.path for part in parts})
-    return _machine(layout, graph, parts, knowledge), faults or list(_idle_extras(layout, graph))
+    return _machine(layout, graph, parts, known), faults or list(_idle_extras(layout, graph))
 
 
 def _idle_extras(layout: Layout, graph: nx.DiGraph[str]) -> Iterator[Fault]:
@@ -43,9 +44,9 @@ def _idle_extras(layout: Layout, graph: nx.DiGraph[str]) -> Iterator[Fault]:
 
 
 def _machine(
-    layout: Layout, graph: nx.DiGraph[str], parts: list[PartOf], knowledge: Knowledge
+    layout: Layout, graph: nx.DiGraph[str], parts: list[PartOf], known: Mapping[str, PartKind]
 ) -> Machine:
-    kinds = {part.id: knowledge.parts[part.kind] for part in parts if part.kind in knowledge.parts}
+    kinds = {part.id: known[part.kind] for part in parts if part.kind in known}
     in_reach = sorted(kinds, key=lambda part: _REACH_ORDER.index(kinds[part].reach))
     branches = {item.id: layout.rows_of(item) for item in layout.branches}
     driven: dict[str, list[int]] = {controller.id: [] for controller in layout.controllers}
@@ -65,6 +66,7 @@ def _machine(
         MappingProxyType({item.id: layout.feeding_order(item) for item in chained}),
         MappingProxyType({item.id: item.at for item in layout.ports}),
         tuple(item.id for item in layout.extra),
+        layout.frame or "",
     )
 
 

@@ -29,6 +29,7 @@ class Machine:
     chains: id of a section that is fed as a chain → its rows, the first fed first.
     port_rows: id of a bleed port → the row it sits at.
     extras: ids of the parts that the layout adds to the usual ones.
+    frame: the sort of machine, such as ``mounted``; empty when the layout does not say.
 
     >>> from diagnose.machine.graph import load_machine
     >>> machine = load_machine("mounted-6")
@@ -50,6 +51,7 @@ class Machine:
     chains: RowsById
     port_rows: Mapping[str, int]
     extras: tuple[str, ...] = ()
+    frame: str = ""
     _exercised: dict[tuple[int, str], tuple[str, ...]] = field(
         default_factory=dict, repr=False, compare=False
     )

@@ -112,5 +112,6 @@ def report(rows: int = 12) -> dict[str, Any]:
         ],
         "instead": [],
         "log_evidence": -12.5,
+        "priors": "shipped",
         "cautions": ["Warm oil scalds."],
     }

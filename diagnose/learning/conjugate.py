@@ -1,0 +1,173 @@
+"""Beliefs about rates and shares that keep their form as counts come in. Knows nothing of planters.
+
+Gamma for rates of Poisson counts, Beta for chances of binomial counts, Dirichlet for shares of
+multinomial counts (A. Gelman et al., Bayesian Data Analysis, 3rd ed., sections 2.4 to 2.7, 3.4;
+C. Atwood et al. 2003, NUREG/CR-6823, chapter 6). How surprising counts are to a belief is told by
+the tail of its prior predictive (G. Box 1980; M. Evans & H. Moshonov 2006).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from diagnose.learning.special import beta_below, gamma_below, turned_round
+
+LEVEL = 0.9
+"""The chance that an interval holds, unless another is asked for."""
+
+
+@dataclass(frozen=True)
+class Gamma:
+    """A belief about a rate: as if ``shape`` events had been seen in ``exposure``.
+
+    >>> Gamma(20, 430_000).seen(2, 10_000).mean  # Gelman et al., section 2.7
+    5e-05
+    """
+
+    shape: float
+    exposure: float
+
+    def seen(self, count: float, exposure: float) -> Gamma:
+        """The belief after a count of events in more exposure."""
+        return Gamma(self.shape + count, self.exposure + exposure)
+
+    @property
+    def mean(self) -> float:
+        """The expected rate."""
+        return self.shape / self.exposure
+
+    @property
+    def sd(self) -> float:
+        """The standard deviation of the rate."""
+        return math.sqrt(self.shape) / self.exposure
+
+    def interval(self, level: float = LEVEL) -> tuple[float, float]:
+        """The middle interval that holds the rate with this chance."""
+        high = self.mean + 10 * self.sd
+        low_tail = (1 - level) / 2
+
+        def below(rate: float) -> float:
+            return gamma_below(self.shape, self.exposure * rate)
+
+        return turned_round(below, low_tail, high), turned_round(below, 1 - low_tail, high)
+
+    def log_predictive(self, count: int, exposure: float) -> float:
+        """The log chance to see a count in some exposure: negative binomial."""
+        known = self.shape * math.log(self.exposure / (self.exposure + exposure))
+        new = count * math.log(exposure / (self.exposure + exposure)) if count else 0.0
+        ways = math.lgamma(self.shape + count) - math.lgamma(self.shape) - math.lgamma(count + 1)
+        return ways + known + new
+
+    def at_most(self, count: int, exposure: float) -> float:
+        """The predictive chance of so many events or fewer.
+
+        >>> round(Gamma(20, 430_000).at_most(0, 10_000), 4)
+        0.6314
+        """
+        return beta_below(self.shape, count + 1, self.exposure / (self.exposure + exposure))
+
+    def at_least(self, count: int, exposure: float) -> float:
+        """The predictive chance of so many events or more."""
+        if count == 0:
+            return 1.0
+        return beta_below(count, self.shape, exposure / (self.exposure + exposure))
+
+    def tail(self, count: int, exposure: float) -> float:
+        """The predictive chance of what is at least as far out on its side; 1 without exposure."""
+        if not exposure:
+            return 1.0
+        return min(self.at_most(count, exposure), self.at_least(count, exposure))
+
+
+@dataclass(frozen=True)
+class Beta:
+    """A belief about a chance: as if ``hits`` and ``misses`` had been seen.
+
+    >>> Beta(4.2, 153.1).seen(1, 8)  # a pump that failed once in 8 starts, NUREG/CR-6823
+    Beta(hits=5.2, misses=160.1)
+    """
+
+    hits: float
+    misses: float
+
+    def seen(self, count: float, trials: float) -> Beta:
+        """The belief after a count of hits in more trials."""
+        return Beta(self.hits + count, self.misses + trials - count)
+
+    @property
+    def mean(self) -> float:
+        """The expected chance."""
+        return self.hits / (self.hits + self.misses)
+
+    @property
+    def sd(self) -> float:
+        """The standard deviation of the chance."""
+        return math.sqrt(self.mean * (1 - self.mean) / (self.hits + self.misses + 1))
+
+    def interval(self, level: float = LEVEL) -> tuple[float, float]:
+        """The middle interval that holds the chance with this chance."""
+        low_tail = (1 - level) / 2
+
+        def below(chance: float) -> float:
+            return beta_below(self.hits, self.misses, chance)
+
+        return turned_round(below, low_tail, 1.0), turned_round(below, 1 - low_tail, 1.0)
+
+    def log_predictive(self, count: int, trials: int) -> float:
+        """The log chance to see a count of hits in some trials: beta-binomial."""
+        ways = _log_beta(count + 1, trials - count + 1) + math.log(trials + 1)
+        after = self.seen(count, trials)
+        return _log_beta(after.hits, after.misses) - _log_beta(self.hits, self.misses) - ways
+
+    def tail(self, count: int, trials: int) -> float:
+        """The predictive chance of what is at least as far out on its side."""
+        chances = [math.exp(self.log_predictive(each, trials)) for each in range(trials + 1)]
+        return min(1.0, math.fsum(chances[: count + 1]), math.fsum(chances[count:]))
+
+
+@dataclass(frozen=True)
+class Dirichlet:
+    """A belief about shares: as if each sort had been seen so often.
+
+    >>> Dirichlet((2, 1, 1, 1)).seen((7, 2, 0, 1)).means[0]
+    0.6
+    """
+
+    counts: tuple[float, ...]
+
+    def seen(self, counts: Sequence[float]) -> Dirichlet:
+        """The belief after more of each sort."""
+        return Dirichlet(tuple(a + n for a, n in zip(self.counts, counts, strict=True)))
+
+    @property
+    def means(self) -> tuple[float, ...]:
+        """The expected shares."""
+        total = sum(self.counts)
+        return tuple(a / total for a in self.counts)
+
+    def share(self, sort: int) -> Beta:
+        """The belief about one share alone."""
+        return Beta(self.counts[sort], sum(self.counts) - self.counts[sort])
+
+    def difference(self, one: int, other: int) -> tuple[float, float]:
+        """Mean and standard deviation of one share less another."""
+        p, q = self.means[one], self.means[other]
+        variance = (p + q - (p - q) ** 2) / (sum(self.counts) + 1)
+        return p - q, math.sqrt(variance)
+
+    def larger(self, one: int, other: int) -> float:
+        """The chance that one share is larger than another."""
+        return beta_below(self.counts[other], self.counts[one], 0.5)
+
+    def log_sequence(self, counts: Sequence[int]) -> float:
+        """The log chance of one order in which these counts came: Dirichlet-multinomial."""
+        grown = zip(self.counts, counts, strict=True)
+        each = math.fsum(math.lgamma(a + n) - math.lgamma(a) for a, n in grown)
+        total = sum(self.counts)
+        return math.lgamma(total) - math.lgamma(total + sum(counts)) + each
+
+
+def _log_beta(a: float, b: float) -> float:
+    return math.lgamma(a) + math.lgamma(b) - math.lgamma(a + b)

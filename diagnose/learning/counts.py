@@ -1,0 +1,143 @@
+"""From closed cases to counts: how often each mode was found, among how many parts."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from diagnose.knowledge.base import Knowledge
+from diagnose.machine.graph import Machine, load_machine
+
+OPEN = "open"
+PROVEN = "proven"
+CIRCUMSTANCES = "circumstances"
+
+ModeOf = tuple[str, str]
+"""A part kind and one of its modes."""
+
+
+class Summary(Protocol):
+    """What is told of a case: its machine, how it ended, the causes that were found."""
+
+    @property
+    def machine(self) -> str:
+        """The id of its machine."""
+
+    @property
+    def outcome(self) -> str:
+        """``open``, or how it was closed."""
+
+    @property
+    def causes(self) -> tuple[str, ...]:
+        """Ids such as ``row-6/valve:coil_open``."""
+
+
+@dataclass(frozen=True)
+class Tally:
+    """Closed cases, part-cases by part kind, and findings by part kind and mode.
+
+    >>> one = Tally(1, Counter({"valve": 6}), Counter({("valve", "coil_open"): 1}))
+    >>> (one + one).part_cases["valve"]
+    12
+    """
+
+    cases: int = 0
+    part_cases: Counter[str] = field(default_factory=Counter)
+    found: Counter[ModeOf] = field(default_factory=Counter)
+
+    def __add__(self, other: Tally) -> Tally:
+        return Tally(
+            self.cases + other.cases,
+            self.part_cases + other.part_cases,
+            self.found + other.found,
+        )
+
+
+@dataclass(frozen=True)
+class Counts:
+    """What closed cases come to, by machine frame, and what of them could not be counted.
+
+    Parameters
+    ----------
+    frames: a tally for each frame; machines whose layout names none have the frame "".
+    unfinished: cases that are open, or were closed without a cause and without proof.
+    unknown_machines: by machine, closed cases on layouts that are not known here.
+    unknown_causes: by id, causes that the case's machine does not have.
+    """
+
+    frames: Mapping[str, Tally] = field(default_factory=dict)
+    unfinished: int = 0
+    unknown_machines: Counter[str] = field(default_factory=Counter)
+    unknown_causes: Counter[str] = field(default_factory=Counter)
+
+    @property
+    def fleet(self) -> Tally:
+        """All frames together."""
+        return sum(self.frames.values(), Tally())
+
+    def __add__(self, other: Counts) -> Counts:
+        frames = {*self.frames, *other.frames}
+        return Counts(
+            {f: self.frames.get(f, Tally()) + other.frames.get(f, Tally()) for f in sorted(frames)},
+            self.unfinished + other.unfinished,
+            self.unknown_machines + other.unknown_machines,
+            self.unknown_causes + other.unknown_causes,
+        )
+
+
+def count(cases: Iterable[Summary], knowledge: Knowledge) -> Counts:
+    """The counts of some cases, whatever their order. Raises `FileProblems` for a bad layout.
+
+    Each part on the machine of a case that counts is one part-case, and each cause that its
+    conclusion names is one finding. A cause named twice in one case is one fault. A bad
+    circumstance is no fault of a part and is passed over.
+
+    A proven case without a cause counts: its parts were there and all proved sound. A case that
+    was handed over or given up counts when it names causes. Without any it is left out whole:
+    something was wrong and nobody knows what, so that taking its parts for sound would make every
+    mode look rarer than it is. That is right as far as such cases fail like the others; modes
+    that are hard to find are then still underrated, which the counts cannot tell.
+    """
+    usable = list(cases)
+    ended = [each for each in usable if each.outcome == PROVEN or _solved(each)]
+    same = Counter((each.machine, tuple(dict.fromkeys(each.causes))) for each in ended)
+    by_machine: dict[str, Counter[tuple[str, ...]]] = {}
+    for (name, causes), often in same.items():
+        by_machine.setdefault(name, Counter())[causes] += often
+    counts = Counts(unfinished=len(usable) - len(ended))
+    for name, stories in by_machine.items():
+        if name in knowledge.layouts:
+            counts += _of_machine(load_machine(name, knowledge), stories)
+        else:
+            counts += Counts(unknown_machines=Counter({name: stories.total()}))
+    return counts
+
+
+def _solved(case: Summary) -> bool:
+    return case.outcome != OPEN and bool(case.causes)
+
+
+def _of_machine(machine: Machine, stories: Counter[tuple[str, ...]]) -> Counts:
+    """The counts of cases on one machine: how often each combination of causes was found."""
+    cases = stories.total()
+    kinds = Counter(kind.id for kind in machine.parts.values())
+    found: Counter[ModeOf] = Counter()
+    strange: Counter[str] = Counter()
+    for causes, often in stories.items():
+        for cause in causes:
+            mode = _mode_of(machine, cause)
+            if mode:
+                found[mode] += often
+            elif cause.partition("/")[0] != CIRCUMSTANCES:
+                strange[cause] += often
+    part_cases = Counter({kind: number * cases for kind, number in kinds.items()})
+    return Counts({machine.frame: Tally(cases, part_cases, found)}, unknown_causes=strange)
+
+
+def _mode_of(machine: Machine, cause: str) -> ModeOf | None:
+    part, _, mode = cause.partition(":")
+    kind = machine.parts.get(part)
+    known = kind is not None and any(mode == each.id for each in kind.modes)
+    return (kind.id, mode) if kind is not None and known else None
