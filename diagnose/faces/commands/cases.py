@@ -113,3 +113,37 @@ def import_cases(file: tuple[Path, ...]) -> None:
     from diagnose.faces.cases import imported
 
     imported(file)
+
+
+@cases.command("learn")
+@click.option("--show", "wish", flag_value="show", default="show", help="Show it, change nothing.")
+@click.option("--accept", "wish", flag_value="accept", help="Make it the priors from now on.")
+@click.option("--forget", "wish", flag_value="forget", help="Go back to the shipped priors.")
+@click.option("--who", help="Who accepts, if not the one who is logged in.")
+@json_option
+def learn_from_cases(*, wish: str, who: str | None, as_json: bool) -> None:
+    """Learn from closed cases how often parts fail.
+
+    Shows how far your own closed cases would move the shipped priors, and which of those they
+    contradict. Nothing changes until you accept; every ranking and plan then says so. What was
+    accepted before is kept beside it.
+
+    Example:
+      rowfault cases learn --show
+    """
+    from diagnose.faces.learning import accept_lesson, forget_lesson, show_lesson, told_by
+
+    if as_json and wish != "show":
+        raise click.UsageError("--json goes with --show only.")
+    if wish == "forget":
+        forget_lesson()
+        return
+    from diagnose.store.casebook import open_casebook
+
+    by = told_by(who)
+    with open_casebook() as casebook:
+        entries = casebook.entries()
+    if wish == "accept":
+        accept_lesson(entries, by)
+    else:
+        show_lesson(entries, as_json)
