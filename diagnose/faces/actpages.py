@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from diagnose.faces.pages import bullets, chance_words, page
+from diagnose.faces.pages import bullets, chance_words, cost_words, page
 from diagnose.faces.words import minutes_text, sentence
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import Measurement, PartKind, Remedy, Swap
@@ -76,7 +76,8 @@ def _purpose(kind: PartKind, act: Act) -> Iterator[str]:
 
 
 def _cost(act: Act) -> str:
-    minutes = f"{minutes_text(act.minutes)}, the machine being {act.setup}"
+    cost = cost_words(act) if isinstance(act, Remedy) else minutes_text(act.minutes)
+    minutes = f"{cost}, the machine being {act.setup}"
     if isinstance(act, Remedy):
         return f"{minutes}. Cost of parts: {act.parts_price}."
     return f"{minutes}."

@@ -177,11 +177,22 @@ def chance_words(chance: float) -> str:
     return words.get(chance, f"in {100 * chance:.0f} % of cases")
 
 
+def cost_words(remedy: Remedy) -> str:
+    """The minutes of a remedy, those of each row apart.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> cost_words(load_knowledge().parts["coupler"].remedy("reseat-coupler"))
+    '8 min'
+    """
+    fixed, each = minutes_text(remedy.minutes), remedy.minutes_per_row
+    return f"{fixed} and {minutes_text(each)} for each row" if each else fixed
+
+
 def _remedy_text(remedy: Remedy) -> str:
     needs = f" Needs: {', '.join(remedy.needs)}." if remedy.needs else ""
     caution = f" Take care: {sentence(remedy.caution)}" if remedy.caution else ""
     return (
-        f"{sentence(remedy.does)} {minutes_text(remedy.minutes)}, "
+        f"{sentence(remedy.does)} {cost_words(remedy)}, "
         f"{chance_words(remedy.fixes)} enough, cost of parts {remedy.parts_price}.{needs}{caution}"
     )
 

@@ -49,13 +49,15 @@ class Remedy(Strict):
     It clears the modes that name it, and those in ``also``, which a lesser remedy would clear too.
     ``setup`` is the state of the machine that the work wants, ``helper`` whether it wants two,
     ``qualified`` whether it is for a qualified person or the machine's manual only.
-    ``at`` is where somebody stands to do it.
+    ``at`` is where somebody stands to do it. ``minutes_per_row`` come on top where it is done
+    again at each row that depends on the part; what is done at the part alone has none.
     """
 
     id: Id
     does: Text
     at: Spot = "planter"
     minutes: Minutes
+    minutes_per_row: Minutes = 0
     setup: Id = PARKED
     helper: Flag = False
     fixes: Chance
@@ -65,6 +67,16 @@ class Remedy(Strict):
     needs: tuple[Text, ...] = ()
     caution: Text | None = None
     source: Text
+
+    def minutes_for(self, rows: int) -> float:
+        """Minutes of the work on a part that so many rows depend on.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> bleed = load_knowledge().parts["section-air"].remedy("bleed-again")
+        >>> bleed.minutes_for(8) - bleed.minutes_for(6) == 2 * bleed.minutes_per_row
+        True
+        """
+        return self.minutes + self.minutes_per_row * rows
 
 
 class BadResult(Strict):

@@ -107,7 +107,7 @@ def remedy_candidate(
         kind="remedy",
         says=f"{part_in_words(part, machine.parts[part])}: {remedy.does}",
         rows=machine.rows_of(part),
-        minutes=remedy.minutes,
+        minutes=remedy.minutes_for(len(machine.rows_of(part))),
         outcomes=(),
         needs=remedy.needs,
         cautions=(remedy.caution,) if remedy.caution else (),
