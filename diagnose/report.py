@@ -160,7 +160,7 @@ def _cause(cause: Cause, moved: Sequence[Weight], evidence: Evidence) -> dict[st
         "for": [_weight(weight) for weight in moved if weight.log_odds > 0],
         "against": [_weight(weight) for weight in moved if weight.log_odds < 0],
         "rules": _rules(cause, evidence.findings),
-        "remedy": _remedy(cause, evidence.model.machine),
+        "remedy": _remedy(cause, evidence.model),
     }
 
 
@@ -176,13 +176,13 @@ def _weight(weight: Weight) -> dict[str, object]:
     return {"says": weight.says, "log_odds": weight.log_odds, "words": weight.words}
 
 
-def _remedy(cause: Cause, machine: Machine) -> dict[str, object] | None:
+def _remedy(cause: Cause, model: Model) -> dict[str, object] | None:
     """What is done about a cause: to a part, or to put a circumstance right before a rerun."""
     if cause.prepare is not None:
         return {
             "id": f"prepare-{cause.mode}",
             "does": cause.prepare.does,
-            "minutes": cause.prepare.minutes,
+            "minutes": model.knowledge.prepare_minutes(cause.prepare),
             "parts_price": "none",
             "needs": [],
             "caution": " ".join(cause.prepare.cautions) or None,
@@ -192,7 +192,7 @@ def _remedy(cause: Cause, machine: Machine) -> dict[str, object] | None:
     return {
         "id": cause.remedy.id,
         "does": cause.remedy.does,
-        "minutes": cause.remedy.minutes_for(len(machine.rows_of(cause.part))),
+        "minutes": cause.remedy.minutes_for(len(model.machine.rows_of(cause.part))),
         "parts_price": cause.remedy.parts_price,
         "needs": list(cause.remedy.needs),
         "caution": cause.remedy.caution,

@@ -44,9 +44,11 @@ def setup_page(setup: Setup) -> str:
         f"{minutes_text(setup.enter_minutes)} from the parked machine, "
         f"{minutes_text(setup.leave_minutes)} back to it."
     )
+    if setup.lasting:
+        ways = f"{minutes_text(setup.enter_minutes)}, once: it lasts, whatever else is done."
     free = "Every other set-up is reached from here."
     return page(
-        f"set-up: {setup.name}",
+        f"set-up: {setup.name}" + (f" ({setup.id})" if setup.id != setup.name else ""),
         ("What it is", sentence(setup.says)),
         ("How to get there", ways if setup.enter_minutes else free),
         ("Take care", bullets(setup.cautions)),

@@ -11,7 +11,7 @@ from diagnose.faces.words import minutes_text, odds, sentence
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.chances import WORDS
 from diagnose.knowledge.checks import Check
-from diagnose.knowledge.circumstances import Circumstance, State
+from diagnose.knowledge.circumstances import Circumstance, Prepare, State
 from diagnose.knowledge.parts import Measurement, Mode, PartKind, Remedy, Swap
 
 REACHES = {
@@ -133,10 +133,17 @@ def circumstance_page(circumstance: Circumstance) -> str:
         ("How to find out", f"{ask.question} {minutes_text(ask.minutes)}." if ask else ""),
         (
             "How to put it right",
-            f"{sentence(prepare.does)} {minutes_text(prepare.minutes)}." if prepare else "",
+            f"{sentence(prepare.does)} {_prepare_cost(prepare)}." if prepare else "",
         ),
         ("Take care", bullets(prepare.cautions) if prepare else ""),
     )
+
+
+def _prepare_cost(prepare: Prepare) -> str:
+    """Its minutes, or where they stand when it is a set-up of its own."""
+    if prepare.setup:
+        return f"What that takes is said under `{prepare.setup}`"
+    return minutes_text(prepare.minutes)
 
 
 def group_page(group: str, knowledge: Knowledge) -> str:

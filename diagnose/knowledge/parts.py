@@ -47,7 +47,8 @@ class Remedy(Strict):
     """What is done to a part: minutes, the chance that it fixes, what it needs and risks.
 
     It clears the modes that name it, and those in ``also``, which a lesser remedy would clear too.
-    ``setup`` is the state of the machine that the work wants, ``helper`` whether it wants two,
+    ``setup`` is the state of the machine that the work wants, ``wants`` the lasting set-ups that
+    it needs too, ``helper`` whether it wants two,
     ``qualified`` whether it is for a qualified person or the machine's manual only.
     ``at`` is where somebody stands to do it. ``minutes_per_row`` come on top where it is done
     again at each row that depends on the part; what is done at the part alone has none.
@@ -59,6 +60,7 @@ class Remedy(Strict):
     minutes: Minutes
     minutes_per_row: Minutes = 0
     setup: Id = PARKED
+    wants: tuple[Id, ...] = ()
     helper: Flag = False
     fixes: Chance
     also: tuple[ModeId, ...] = ()

@@ -98,6 +98,10 @@ class Evidence:
                 bad[circumstance.id] = state
         return bad
 
+    def stated(self, run: Run) -> frozenset[str]:
+        """The circumstances of a run whose state is known."""
+        return frozenset(kind for number, kind in self._states if number == run.index)
+
     @cached_property
     def epochs(self) -> Epochs:
         """What work did to the machine between the runs."""

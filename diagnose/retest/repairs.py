@@ -115,6 +115,7 @@ def remedy_candidate(
         part=part,
         setup=remedy.setup,
         ends=remedy.setup,
+        wants=remedy.wants,
         helper=remedy.helper,
         work=Remedied(remedy.id, part),
         price=remedy.parts_price,

@@ -11,7 +11,8 @@ from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
 from diagnose.retest.candidates import Candidate, rerun
 from diagnose.retest.repairs import remedy_candidate
-from diagnose.retest.scene import EVERYTHING, Means, Scene, present_setup
+from diagnose.retest.scene import EVERYTHING, Means, Scene
+from diagnose.retest.standing import present
 from diagnose.retest.targets import troubles
 from tests.ranking.situations import BLEED, RESPONSE, STEADY, both_checks, ranked
 
@@ -98,7 +99,7 @@ def test_every_single_cause_has_something_that_is_done_about_it() -> None:
     ],
 )
 def test_the_machine_stands_as_the_last_thing_left_it(story: tuple[str, ...], setup: str) -> None:
-    assert present_setup(ranked("mounted-6", *STEADY, *story).evidence) == setup
+    assert present(ranked("mounted-6", *STEADY, *story).evidence).setup == setup
 
 
 def test_three_reruns_in_a_row_cost_less_than_three_from_parked() -> None:
