@@ -17,6 +17,7 @@ from diagnose.retest.isolating import Isolating, isolating
 from diagnose.retest.next import Choice, best_choice
 from diagnose.retest.proof import Proof
 from diagnose.retest.scene import EVERYTHING, Means, Scene
+from diagnose.retest.somefail import example
 from diagnose.retest.standing import lacking, minutes_in_order
 from diagnose.retest.suppose import answer_chances, chance, suppose
 from diagnose.retest.targets import Trouble, troubles
@@ -220,7 +221,11 @@ class _Grower:
                 yield Branch(outcome.result, probability, self.grow(after, depth - 1))
             elif probability >= WORTH_TELLING:
                 yield Branch(outcome.result, probability, End("open", "rank again with this"))
-        if left > NOTHING:
+        standing_for_the_rest = example(ranking, act) if left >= WORTH_GROWING else None
+        if standing_for_the_rest is not None:
+            outcome, after = standing_for_the_rest
+            yield Branch(outcome.result, left, self.grow(after, depth - 1))
+        elif left > NOTHING:
             yield Branch("anything else", left, End("open", "rank again with this"))
 
     def _tell(self) -> None:
