@@ -116,7 +116,9 @@ class Measurement(Strict):
     """A reading of, or a look at, one part. Bad results are looked at in order.
 
     ``at`` is where somebody stands to do it; ``safe_because`` says why there is no caution.
-    ``nominal`` is what a sound part shows, ``least`` the lowest that is still sound.
+    ``nominal`` is what a sound part shows, ``least`` the lowest that is still sound; both are
+    for a feed at its own nominal value and rise with a sound reading of it, the measurement
+    ``scales_with``.
     """
 
     id: Id
@@ -133,6 +135,7 @@ class Measurement(Strict):
     unit: Unit
     nominal: Number | None = None
     least: Number | None = None
+    scales_with: Id | None = None
     results: tuple[BadResult, ...] = Field(min_length=1)
     source: Text
 
