@@ -94,7 +94,10 @@ def _tree(plan: Plan, node: Step | End) -> dict[str, object]:
             "says": node.says,
             "leading": node.leading.id if node.leading else None,
             "leading_probability": node.leading.probability if node.leading else None,
-            "acts": [_act(plan, act, act.minutes) for act in node.acts],
+            "acts": [
+                _act(plan, act, minutes)
+                for act, minutes in zip(node.acts, node.minutes, strict=True)
+            ],
         }
     return {
         "act": _act(plan, node.candidate, node.minutes),

@@ -79,7 +79,7 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
         "branches": {name: list(rows) for name, rows in machine.branches.items()},
         "runs": [_run(run, evidence.findings) for run in case.runs],
         "findings": _findings((*evidence.findings, *warned)),
-        "causes": [_cause(cause, moved.get(cause.id, ()), evidence.findings) for cause in listed],
+        "causes": [_cause(cause, moved.get(cause.id, ()), evidence) for cause in listed],
         "groups": dict(ranking.groups),
         "together": _together(ranking),
         "fragile": fragile(ranking),
@@ -147,7 +147,7 @@ def _findings(findings: Sequence[Finding]) -> list[dict[str, object]]:
     ]
 
 
-def _cause(cause: Cause, moved: Sequence[Weight], findings: Sequence[Finding]) -> dict[str, object]:
+def _cause(cause: Cause, moved: Sequence[Weight], evidence: Evidence) -> dict[str, object]:
     return {
         "id": cause.id,
         "part": cause.part,
@@ -159,8 +159,8 @@ def _cause(cause: Cause, moved: Sequence[Weight], findings: Sequence[Finding]) -
         "prior": cause.prior,
         "for": [_weight(weight) for weight in moved if weight.log_odds > 0],
         "against": [_weight(weight) for weight in moved if weight.log_odds < 0],
-        "rules": _rules(cause, findings),
-        "remedy": _remedy(cause),
+        "rules": _rules(cause, evidence.findings),
+        "remedy": _remedy(cause, evidence.model),
     }
 
 
@@ -176,13 +176,13 @@ def _weight(weight: Weight) -> dict[str, object]:
     return {"says": weight.says, "log_odds": weight.log_odds, "words": weight.words}
 
 
-def _remedy(cause: Cause) -> dict[str, object] | None:
+def _remedy(cause: Cause, model: Model) -> dict[str, object] | None:
     """What is done about a cause: to a part, or to put a circumstance right before a rerun."""
     if cause.prepare is not None:
         return {
             "id": f"prepare-{cause.mode}",
             "does": cause.prepare.does,
-            "minutes": cause.prepare.minutes,
+            "minutes": model.knowledge.prepare_minutes(cause.prepare),
             "parts_price": "none",
             "needs": [],
             "caution": " ".join(cause.prepare.cautions) or None,
@@ -192,7 +192,7 @@ def _remedy(cause: Cause) -> dict[str, object] | None:
     return {
         "id": cause.remedy.id,
         "does": cause.remedy.does,
-        "minutes": cause.remedy.minutes,
+        "minutes": cause.remedy.minutes_for(len(model.machine.rows_of(cause.part))),
         "parts_price": cause.remedy.parts_price,
         "needs": list(cause.remedy.needs),
         "caution": cause.remedy.caution,

@@ -17,7 +17,7 @@ class Bound:
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
-        self.work = np.array([_least_work(problem, r) for r in range(len(problem.repairs))])
+        self.work = _least_work(problem)
         with np.errstate(divide="ignore"):
             self.log_chance = np.where(problem.needs > 0, np.log(problem.fixes), 0.0)
         self.arrival = _arrivals(problem)
@@ -53,21 +53,19 @@ class Bound:
         fails[:, many] = np.where(left, 1 - chances, 1.0).prod(axis=2)
 
 
-def _least_work(problem: Problem, number: int) -> float:
-    repair = problem.repairs[number]
-    between = ANY not in (repair.setup, repair.proof_setup)
-    change = float(problem.changes[repair.setup, repair.proof_setup]) if between else 0.0
-    return repair.minutes + repair.proof_minutes + change
+def _least_work(problem: Problem) -> Floats:
+    """(R) minutes of each repair and its proof from the set-up in which they take least."""
+    work = np.array([one.minutes + one.proof_minutes for one in problem.repairs], dtype=float)
+    least: Floats = work + problem.changes[problem.at_work, problem.repair_setups].min(axis=0)
+    return least
 
 
 def _arrivals(problem: Problem) -> Floats:
     """(S, H) minutes to reach the nearest set-up that a repair of each hypothesis wants."""
     states = len(problem.change)
-    ways = np.zeros((states, len(problem.repairs)))
-    for r, repair in enumerate(problem.repairs):
-        first = repair.setup if repair.setup != ANY else repair.proof_setup
-        if first != ANY:
-            ways[:, r] = problem.changes[:, first]
+    anywhere = np.array([repair.setup == ANY for repair in problem.repairs], dtype=bool)
+    first = np.where(anywhere, problem.repair_setups, problem.at_work)
+    ways = problem.changes[np.arange(states)[:, None], first]
     nearest = np.zeros((states, len(problem.prior)))
     for h in range(len(problem.prior)):
         needed = problem.needs[h] > 0

@@ -73,6 +73,8 @@ class Problem:
     prior: (H) probability of each hypothesis; sums to 1.
     change: (S, S) minutes from one set-up to another, zero on the diagonal.
     last_resort: minutes of handing over, which restores everything; infinite when there is none.
+    landing: (S, S) the set-up that one is really in, by the set-up before and the one wanted, where
+        something of the one before lasts. None when that is always the one wanted.
     any_of: (H) whether any one of its repairs restores a hypothesis, so that the others are
         alternatives; otherwise it needs them all. None when there are no alternatives.
 
@@ -87,6 +89,7 @@ class Problem:
     change: Floats
     last_resort: float
     any_of: Bools | None = None
+    landing: Ints | None = None
 
     def __post_init__(self) -> None:
         problems = list(_problems(self))
@@ -105,7 +108,7 @@ class Problem:
     def test_setups(self) -> Ints:
         """(S, T) the set-up after a test, by the set-up before it."""
         ends = np.array([test.ends for test in self.tests], dtype=np.intp)
-        return np.where(ends == ANY, self._during, ends)
+        return np.where(ends == ANY, self._during, self._landed(self._during, ends))
 
     @cached_property
     def _during(self) -> Ints:
@@ -119,16 +122,21 @@ class Problem:
         return minutes + self.changes[_states(self), self._during]
 
     @cached_property
+    def at_work(self) -> Ints:
+        """(S, R) the set-up in which a repair is made, by the set-up before it."""
+        return self._after(np.array([repair.setup for repair in self.repairs], dtype=np.intp))
+
+    @cached_property
     def repair_setups(self) -> Ints:
         """(S, R) the set-up after a repair and its proof, by the set-up before them."""
-        at_work = self._after(np.array([repair.setup for repair in self.repairs], dtype=np.intp))
+        at_work = self.at_work
         proof = np.array([repair.proof_setup for repair in self.repairs], dtype=np.intp)
-        return np.where(proof == ANY, at_work, proof)
+        return np.where(proof == ANY, at_work, self._landed(at_work, proof))
 
     @cached_property
     def repair_minutes(self) -> Floats:
         """(S, R) minutes of a repair, its proof and both changes, by the set-up before them."""
-        at_work = self._after(np.array([repair.setup for repair in self.repairs], dtype=np.intp))
+        at_work = self.at_work
         work = np.array([one.minutes + one.proof_minutes for one in self.repairs], dtype=float)
         there = self.changes[_states(self), at_work]
         minutes: Floats = work + there + self.changes[at_work, self.repair_setups]
@@ -200,7 +208,10 @@ class Problem:
         return many, which, np.where(repeated, 1.0, self.fixes[many[:, None], which])
 
     def _after(self, wanted: Ints) -> Ints:
-        return np.where(wanted == ANY, _states(self), wanted)
+        return np.where(wanted == ANY, _states(self), self._landed(_states(self), wanted))
+
+    def _landed(self, before: Ints, wanted: Ints) -> Ints:
+        return wanted if self.landing is None else self.landing[before, wanted]
 
 
 def _states(problem: Problem) -> Ints:
@@ -223,6 +234,9 @@ def _problems(problem: Problem) -> Iterator[errors.Problem]:
         inside = ((repair.fixes >= 0) & (repair.fixes <= 1)).all()
         if repair.fixes.shape != (count,) or not inside:
             yield _wrong(f"repair {repair.id}", f"{count} chances", repair.fixes.tolist())
+    landing = problem.landing
+    if landing is not None and not _leads_on(landing, states):
+        yield _wrong("landing", "a square of set-ups", landing.tolist())
     for name, setup in _setups(problem):
         if not ANY <= setup < states:
             yield _wrong(name, f"a set-up from {ANY} to {states - 1}", setup)
@@ -235,6 +249,10 @@ def _setups(problem: Problem) -> Iterator[tuple[str, int]]:
     for repair in problem.repairs:
         yield f"repair {repair.id}", repair.setup
         yield f"proof of repair {repair.id}", repair.proof_setup
+
+
+def _leads_on(landing: Ints, states: int) -> bool:
+    return landing.shape == (states, states) and bool(((landing >= 0) & (landing < states)).all())
 
 
 def _distribution(rows: Floats) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from diagnose.faces.pages import bullets, chance_words, page
+from diagnose.faces.pages import bullets, chance_words, cost_words, page
 from diagnose.faces.words import minutes_text, sentence
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import Measurement, PartKind, Remedy, Swap
@@ -44,9 +44,11 @@ def setup_page(setup: Setup) -> str:
         f"{minutes_text(setup.enter_minutes)} from the parked machine, "
         f"{minutes_text(setup.leave_minutes)} back to it."
     )
+    if setup.lasting:
+        ways = f"{minutes_text(setup.enter_minutes)}, once: it lasts, whatever else is done."
     free = "Every other set-up is reached from here."
     return page(
-        f"set-up: {setup.name}",
+        f"set-up: {setup.name}" + (f" ({setup.id})" if setup.id != setup.name else ""),
         ("What it is", sentence(setup.says)),
         ("How to get there", ways if setup.enter_minutes else free),
         ("Take care", bullets(setup.cautions)),
@@ -76,7 +78,8 @@ def _purpose(kind: PartKind, act: Act) -> Iterator[str]:
 
 
 def _cost(act: Act) -> str:
-    minutes = f"{minutes_text(act.minutes)}, the machine being {act.setup}"
+    cost = cost_words(act) if isinstance(act, Remedy) else minutes_text(act.minutes)
+    minutes = f"{cost}, the machine being {act.setup}"
     if isinstance(act, Remedy):
         return f"{minutes}. Cost of parts: {act.parts_price}."
     return f"{minutes}."

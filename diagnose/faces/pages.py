@@ -11,7 +11,7 @@ from diagnose.faces.words import minutes_text, odds, sentence
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.chances import WORDS
 from diagnose.knowledge.checks import Check
-from diagnose.knowledge.circumstances import Circumstance, State
+from diagnose.knowledge.circumstances import Circumstance, Prepare, State
 from diagnose.knowledge.parts import Measurement, Mode, PartKind, Remedy, Swap
 
 REACHES = {
@@ -133,10 +133,17 @@ def circumstance_page(circumstance: Circumstance) -> str:
         ("How to find out", f"{ask.question} {minutes_text(ask.minutes)}." if ask else ""),
         (
             "How to put it right",
-            f"{sentence(prepare.does)} {minutes_text(prepare.minutes)}." if prepare else "",
+            f"{sentence(prepare.does)} {_prepare_cost(prepare)}." if prepare else "",
         ),
         ("Take care", bullets(prepare.cautions) if prepare else ""),
     )
+
+
+def _prepare_cost(prepare: Prepare) -> str:
+    """Its minutes, or where they stand when it is a set-up of its own."""
+    if prepare.setup:
+        return f"What that takes is said under `{prepare.setup}`"
+    return minutes_text(prepare.minutes)
 
 
 def group_page(group: str, knowledge: Knowledge) -> str:
@@ -177,11 +184,22 @@ def chance_words(chance: float) -> str:
     return words.get(chance, f"in {100 * chance:.0f} % of cases")
 
 
+def cost_words(remedy: Remedy) -> str:
+    """The minutes of a remedy, those of each row apart.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> cost_words(load_knowledge().parts["coupler"].remedy("reseat-coupler"))
+    '8 min'
+    """
+    fixed, each = minutes_text(remedy.minutes), remedy.minutes_per_row
+    return f"{fixed} and {minutes_text(each)} for each row" if each else fixed
+
+
 def _remedy_text(remedy: Remedy) -> str:
     needs = f" Needs: {', '.join(remedy.needs)}." if remedy.needs else ""
     caution = f" Take care: {sentence(remedy.caution)}" if remedy.caution else ""
     return (
-        f"{sentence(remedy.does)} {minutes_text(remedy.minutes)}, "
+        f"{sentence(remedy.does)} {cost_words(remedy)}, "
         f"{chance_words(remedy.fixes)} enough, cost of parts {remedy.parts_price}.{needs}{caution}"
     )
 

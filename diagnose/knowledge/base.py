@@ -11,7 +11,7 @@ from typing import Generic, TypeVar
 
 from diagnose.errors import FileProblems, Place, Problem
 from diagnose.knowledge.checks import Check
-from diagnose.knowledge.circumstances import Circumstance
+from diagnose.knowledge.circumstances import Circumstance, Prepare
 from diagnose.knowledge.model import check_model, in_order, read_model
 from diagnose.knowledge.parts import ANY_SETUP, PartKind
 from diagnose.knowledge.places import Folders, own, shipped, yaml_files
@@ -69,6 +69,17 @@ class Knowledge:
             return 0.0
         return change_minutes(self.setups[before], self.setups[after])
 
+    def prepare_minutes(self, prepare: Prepare) -> float:
+        """Minutes of putting a circumstance right, those of entering a lasting set-up included.
+
+        >>> known = load_knowledge()
+        >>> oil = known.circumstances["oil"].prepare
+        >>> known.prepare_minutes(oil) == known.setups["warm-oil"].enter_minutes
+        True
+        """
+        entered = self.setups[prepare.setup].enter_minutes if prepare.setup else 0.0
+        return prepare.minutes + entered
+
 
 def load_knowledge(extra: Path | None = None, learned: bool = True) -> Knowledge:
     """What ships, with the user's own folder (or ``extra`` in its place) added to it.
@@ -119,10 +130,10 @@ def _load(added: Folders) -> Knowledge:
             problems += parts.located(name, _part_faults(kind, parts.entries, checks.entries))
             problems += parts.located(name, _work_faults(kind, parts.entries, setups.entries))
         for name, check in checks.entries.items():
-            faults = unknown(("setup",), "a set-up", check.setup, setups.entries)
-            problems += checks.located(name, faults)
+            problems += checks.located(name, _wanted(check, setups.entries))
         for name, each in circumstances.entries.items():
             problems += circumstances.located(name, _state_faults(each, checks.entries))
+            problems += circumstances.located(name, _prepare_faults(each, setups.entries))
     if problems:
         raise FileProblems(in_order(problems))
     return Knowledge(
@@ -217,8 +228,10 @@ def _work_faults(
     """Work that wants a set-up which does not exist, and swaps that move nothing known."""
     for name in ("remedies", "measurements", "swaps"):
         for place, work in enumerate(getattr(kind, name)):
-            known = [*setups, ANY_SETUP]
+            known = [*_passing(setups), ANY_SETUP]
             yield from unknown((name, place, "setup"), "a set-up, or any", work.setup, known)
+    for place, remedy in enumerate(kind.remedies):
+        yield from _lasting_faults(("remedies", place), remedy.wants, setups)
     own = [mode.id for mode in kind.modes]
     others = [name for name, other in parts.items() if other.reach == "row" and name != kind.id]
     for place, swap in enumerate(kind.swaps):
@@ -226,6 +239,30 @@ def _work_faults(
             here = ("swaps", place, "moves", number)
             what = f"a mode of {kind.id}, or a part kind of rows"
             yield from unknown(here, what, moved, [*own, *others])
+
+
+def _wanted(check: Check, setups: Mapping[str, Setup]) -> Iterator[Fault]:
+    yield from unknown(("setup",), "a set-up", check.setup, _passing(setups))
+    yield from _lasting_faults((), check.wants, setups)
+
+
+def _passing(setups: Mapping[str, Setup]) -> list[str]:
+    return [name for name, setup in setups.items() if not setup.lasting]
+
+
+def _lasting_faults(
+    path: tuple[str | int, ...], wants: Sequence[str], setups: Mapping[str, Setup]
+) -> Iterator[Fault]:
+    lasting = [name for name, setup in setups.items() if setup.lasting]
+    for number, name in enumerate(wants):
+        yield from unknown((*path, "wants", number), "a lasting set-up", name, lasting)
+
+
+def _prepare_faults(circumstance: Circumstance, setups: Mapping[str, Setup]) -> Iterator[Fault]:
+    prepare = circumstance.prepare
+    lasting = [name for name, setup in setups.items() if setup.lasting]
+    if prepare and prepare.setup:
+        yield from unknown(("prepare", "setup"), "a lasting set-up", prepare.setup, lasting)
 
 
 def _seen_faults(

@@ -12,7 +12,8 @@ from diagnose.knowledge.model import Chance, Id, Minutes, Strict, Text
 class Check(Strict):
     """One check: how it is made, what it costs, how often a healthy row is marked as failed.
 
-    ``set_up_minutes`` are spent on every run, once the machine is in its ``setup``.
+    ``set_up_minutes`` are spent on every run, once the machine is in its ``setup``; ``wants`` are
+    the lasting set-ups that it needs too.
     """
 
     id: Id
@@ -22,6 +23,7 @@ class Check(Strict):
     exercises: tuple[Literal["oil", "electric"], ...] = Field(min_length=1)
     false_alarm: Chance
     setup: Id
+    wants: tuple[Id, ...] = ()
     set_up_minutes: Minutes
     minutes_per_row: Minutes
     needs: tuple[Text, ...] = ()

@@ -44,11 +44,17 @@ class Ask(Strict):
 
 
 class Prepare(Strict):
-    """How to put a circumstance right before a run."""
+    """How to put a circumstance right before a run: minutes, or the lasting set-up to enter."""
 
     does: Text
-    minutes: Minutes
+    minutes: Minutes = 0
+    setup: Id | None = None
     cautions: tuple[Text, ...] = ()
+
+    def faults(self) -> Iterator[Fault]:
+        """Minutes that are said twice, or not at all."""
+        if bool(self.minutes) == bool(self.setup):
+            yield ("minutes",), Wrong("minutes or a set-up", "both" if self.setup else "neither")
 
 
 class Circumstance(Strict):
@@ -100,6 +106,8 @@ class Circumstance(Strict):
             yield ("choices",), Wrong("one choice for each state, in order", got)
         if self.value in ("temperature", "pressure") and None in (self.lowest, self.highest):
             yield ("value",), Wrong("a lowest and a highest possible value", "none")
+        for path, wrong in self.prepare.faults() if self.prepare else ():
+            yield ("prepare", *path), wrong
         for check in {check for state in self.states for check in state.prior}:
             total = sum(state.prior_for(check) for state in self.states)
             if not isclose(total, 1, abs_tol=1e-9):

@@ -47,16 +47,20 @@ class Remedy(Strict):
     """What is done to a part: minutes, the chance that it fixes, what it needs and risks.
 
     It clears the modes that name it, and those in ``also``, which a lesser remedy would clear too.
-    ``setup`` is the state of the machine that the work wants, ``helper`` whether it wants two,
+    ``setup`` is the state of the machine that the work wants, ``wants`` the lasting set-ups that
+    it needs too, ``helper`` whether it wants two,
     ``qualified`` whether it is for a qualified person or the machine's manual only.
-    ``at`` is where somebody stands to do it.
+    ``at`` is where somebody stands to do it. ``minutes_per_row`` come on top where it is done
+    again at each row that depends on the part; what is done at the part alone has none.
     """
 
     id: Id
     does: Text
     at: Spot = "planter"
     minutes: Minutes
+    minutes_per_row: Minutes = 0
     setup: Id = PARKED
+    wants: tuple[Id, ...] = ()
     helper: Flag = False
     fixes: Chance
     also: tuple[ModeId, ...] = ()
@@ -65,6 +69,16 @@ class Remedy(Strict):
     needs: tuple[Text, ...] = ()
     caution: Text | None = None
     source: Text
+
+    def minutes_for(self, rows: int) -> float:
+        """Minutes of the work on a part that so many rows depend on.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> bleed = load_knowledge().parts["section-air"].remedy("bleed-again")
+        >>> bleed.minutes_for(8) - bleed.minutes_for(6) == 2 * bleed.minutes_per_row
+        True
+        """
+        return self.minutes + self.minutes_per_row * rows
 
 
 class BadResult(Strict):
@@ -102,7 +116,9 @@ class Measurement(Strict):
     """A reading of, or a look at, one part. Bad results are looked at in order.
 
     ``at`` is where somebody stands to do it; ``safe_because`` says why there is no caution.
-    ``nominal`` is what a sound part shows, ``least`` the lowest that is still sound.
+    ``nominal`` is what a sound part shows, ``least`` the lowest that is still sound; both are
+    for a feed at its own nominal value and rise with a sound reading of it, the measurement
+    ``scales_with``.
     """
 
     id: Id
@@ -119,6 +135,7 @@ class Measurement(Strict):
     unit: Unit
     nominal: Number | None = None
     least: Number | None = None
+    scales_with: Id | None = None
     results: tuple[BadResult, ...] = Field(min_length=1)
     source: Text
 

@@ -5,28 +5,35 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import get_args
 
-from diagnose.knowledge.model import Id, Minutes, Strict, Text
+from diagnose.knowledge.model import Flag, Id, Minutes, Strict, Text
 from diagnose.knowledge.parts import ANY_SETUP, PARKED, Price
 from diagnose.knowledge.wrong import Fault, Wrong
 
 
 class Setup(Strict):
-    """A state of the machine that work wants; it is entered from, and left to, `PARKED`."""
+    """A state of the machine that work wants; it is entered from, and left to, `PARKED`.
+
+    A ``lasting`` one is there beside any other: once entered it stays, whatever else is entered.
+    """
 
     id: Id
     name: Text
     says: Text
+    lasting: Flag = False
     enter_minutes: Minutes
     leave_minutes: Minutes
     cautions: tuple[Text, ...] = ()
     source: Text
 
     def faults(self) -> Iterator[Fault]:
-        """A word that stands for all set-ups, and a start that is not free."""
+        """A word that stands for all set-ups, a start that is not free, what cannot last."""
         if self.id == ANY_SETUP:
             yield ("id",), Wrong(f"an id other than {ANY_SETUP}", ANY_SETUP, "rename it")
         if self.id == PARKED and (self.enter_minutes or self.leave_minutes):
             yield ("enter_minutes",), Wrong("0 minutes to and from parked", "more")
+        if self.lasting and (self.id == PARKED or self.leave_minutes):
+            got = PARKED if self.id == PARKED else f"{self.leave_minutes:g} minutes"
+            yield ("lasting",), Wrong("a set-up that nobody leaves", got)
 
 
 class Rates(Strict):

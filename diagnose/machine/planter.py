@@ -56,6 +56,14 @@ class Machine:
         default_factory=dict, repr=False, compare=False
     )
 
+    @cached_property
+    def of_kind(self) -> Mapping[str, tuple[str, ...]]:
+        """The parts of each kind that the machine has, in the order of ``parts``."""
+        found: dict[str, list[str]] = {}
+        for part, kind in self.parts.items():
+            found.setdefault(kind.id, []).append(part)
+        return {kind: tuple(parts) for kind, parts in found.items()}
+
     def ancestors(self, row: int, check: str) -> tuple[str, ...]:
         """The parts that ``check`` on ``row`` exercises, in the order of ``parts``.
 

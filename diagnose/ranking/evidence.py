@@ -3,12 +3,12 @@
 Every run has one variable for its circumstances: sound, or spoiled by one bad state of one of
 them. What nobody stated keeps its prior; what is known to have been good is ruled out; what is
 known to have been bad spoils the run with the chance `BITES`, for a run can pass in cold oil.
-History multiplies priors, readings are findings of their own. Nothing is counted twice.
+History multiplies priors (`ranking/priors.py`), readings are findings of their own. Nothing is
+counted twice.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -21,6 +21,7 @@ from diagnose.knowledge.parts import Measurement
 from diagnose.noisyor.network import ABSENT, OPEN, PRESENT, Floats, Network
 from diagnose.ranking.epochs import Epochs
 from diagnose.ranking.model import Entries, Model
+from diagnose.ranking.priors import prior_given
 from diagnose.ranking.trust import check_findings
 from diagnose.reasoning.finding import Finding
 
@@ -98,6 +99,10 @@ class Evidence:
                 bad[circumstance.id] = state
         return bad
 
+    def stated(self, run: Run) -> frozenset[str]:
+        """The circumstances of a run whose state is known."""
+        return frozenset(kind for number, kind in self._states if number == run.index)
+
     @cached_property
     def epochs(self) -> Epochs:
         """What work did to the machine between the runs."""
@@ -124,30 +129,12 @@ class Evidence:
         for run in self.case.runs:
             weights = [self.sound(run), *(weight for _, _, weight in self.spoilers[run.index])]
             runs.append(np.array(weights) / sum(weights))
-        return np.concatenate([self.epochs.prior(self.model.prior(self.factors)), *runs])
+        return np.concatenate([self.epochs.prior(self.part_prior), *runs])
 
     @cached_property
-    def factors(self) -> Mapping[tuple[str, str], float]:
-        """By what history multiplies the prior odds of (part, mode)."""
-        product: dict[tuple[str, str], float] = defaultdict(lambda: 1.0)
-        for finding in self.findings:
-            if finding.kind == "prior":
-                for part, kind in self.model.machine.parts.items():
-                    if kind.id == finding.values["part_kind"] and self._is_at(
-                        part, str(finding.values["where"])
-                    ):
-                        for mode in kind.modes:
-                            if finding.values["mode"] in ("any", mode.id):
-                                product[part, mode.id] *= float(finding.values["factor"])
-        return dict(product)
-
-    def _is_at(self, part: str, where: str) -> bool:
-        if where == "all":
-            return True
-        if where == "ends":
-            rows = self.model.machine.rows_of(part)
-            return 1 in rows or self.model.machine.rows in rows
-        return part == where
+    def part_prior(self) -> Floats:
+        """(states of the model) prior of every mode, averaged over what the past left unknown."""
+        return prior_given(self.model, self.case.history, self.findings)
 
     @cached_property
     def results(self) -> tuple[Seen, ...]:

@@ -16,6 +16,7 @@ from diagnose.cases.case import Result
 from diagnose.noisyor.posterior import posterior
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence
+from diagnose.ranking.history import told_by
 from diagnose.reasoning.finding import Finding
 
 UNMOVED, CLEARLY, STRONGLY = 0.1, 1.0, 2.5
@@ -85,7 +86,7 @@ def items(evidence: Evidence) -> Iterator[Item]:
             yield Item(finding.says, _lacking(evidence, [finding]))
     history = [finding for finding in evidence.findings if finding.kind == "prior"]
     for says in dict.fromkeys(finding.says for finding in history):
-        yield Item(says, _lacking(evidence, [one for one in history if one.says == says]))
+        yield Item(says, _untold(evidence, [one for one in history if one.says == says]))
     for run in evidence.case.runs:
         stated = [
             finding
@@ -99,6 +100,15 @@ def items(evidence: Evidence) -> Iterator[Item]:
 def _lacking(evidence: Evidence, findings: Sequence[Finding]) -> Evidence:
     kept = tuple(one for one in evidence.findings if one not in findings)
     return Evidence(evidence.model, evidence.case, kept)
+
+
+def _untold(evidence: Evidence, findings: Sequence[Finding]) -> Evidence:
+    """The evidence had nobody told what these findings about the past go back to."""
+    silent = frozenset().union(*map(told_by, findings))
+    history = {name: told for name, told in evidence.case.history.items() if name not in silent}
+    kept = [one for one in evidence.findings if one not in findings]
+    kept = [one for one in kept if one.kind != "prior" or not told_by(one) & silent]
+    return Evidence(evidence.model, replace(evidence.case, history=history), tuple(kept))
 
 
 def _block_words(rows: Sequence[int], result: Result, check: str, run: int, runs: int) -> str:

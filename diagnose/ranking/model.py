@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -12,7 +12,7 @@ from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import BadResult, Mode, PartKind
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import Floats, Ints
-from diagnose.reasoning.finding import Finding
+from diagnose.ranking.history import Past, pasts
 
 Entries = tuple[Ints, Floats]
 """Flat states and the log survival that each lets a finding have."""
@@ -23,16 +23,10 @@ OK = 0
 
 @dataclass(frozen=True)
 class Model:
-    """The variables of a machine's parts, before anything has been seen.
-
-    ``answers`` keeps what the rules make of answers about the machine's past, once asked.
-    """
+    """The variables of a machine's parts, before anything has been seen."""
 
     machine: Machine
     knowledge: Knowledge
-    answers: dict[tuple[str, str], tuple[Finding, ...]] = field(
-        default_factory=dict, repr=False, compare=False
-    )
 
     @cached_property
     def offsets(self) -> Ints:
@@ -47,12 +41,31 @@ class Model:
 
     def prior(self, factors: Mapping[tuple[str, str], float]) -> Floats:
         """(states) prior of every state, with the odds of some (part, mode) multiplied."""
-        weights = np.concatenate([_prior(kind) for kind in self.machine.parts.values()])
+        weights = self._plain.copy()
         for (part, mode), factor in factors.items():
             weights[self.flat(part, mode)] *= factor
         totals = np.add.reduceat(weights, self.offsets[:-1])
         normal: Floats = weights / np.repeat(totals, np.diff(self.offsets))
         return normal
+
+    @cached_property
+    def _plain(self) -> Floats:
+        kinds = {kind.id: _prior(kind) for kind in self.machine.parts.values()}
+        return np.concatenate([kinds[kind.id] for kind in self.machine.parts.values()])
+
+    @cached_property
+    def pasts(self) -> tuple[Past, ...]:
+        """What rules make of the machine's past, by answers that they look at together."""
+        return pasts(self.knowledge)
+
+    @cached_property
+    def of_kind(self) -> Mapping[str, Ints]:
+        """The states of the parts of each kind: (parts, modes + 1)."""
+        return {
+            kind: np.array([self.offsets[self.place[part]] for part in parts])[:, None]
+            + np.arange(len(self.machine.parts[parts[0]].modes) + 1)
+            for kind, parts in self.machine.of_kind.items()
+        }
 
     def flat(self, part: str, mode: str) -> int:
         """The flat state of a part's mode."""

@@ -32,15 +32,37 @@ def reading_facts(machine: Machine, case: Case, last: Mapping[str, Tally]) -> It
         about |= {"number": reading.value, "unit": measurement.unit}
         yield fact("measured", **about)
         expected = expected_number(measurement, case.runs)
+        scale = _feed(machine, case, reading, measurement)
+        if expected:
+            expected *= scale
         if expected:
             yield fact(
                 "compared",
                 **about,
                 expected=expected,
                 ratio=reading.value / expected,
-                allowed="no" if reading.value < (measurement.least or -math.inf) else "yes",
-                contact=_contact(machine, measurement, about, reading.value),
+                allowed="no" if reading.value < _least(measurement) * scale else "yes",
+                contact=_contact(machine, measurement, about, reading.value / scale),
             )
+
+
+def _least(measurement: Measurement) -> float:
+    return -math.inf if measurement.least is None else measurement.least
+
+
+def _feed(machine: Machine, case: Case, reading: Reading, measurement: Measurement) -> float:
+    """By what the last sound reading of the feed, in the same epoch, is above its nominal value.
+
+    A running engine's alternator gives a battery of 12 V about 14 V. A feed that reads less than
+    is sound is no scale: what it lacks is missing at the row too, and is to be seen there.
+    """
+    ratio = 1.0
+    for other in case.readings:
+        if other.measurement == measurement.scales_with and other.epoch == reading.epoch:
+            feed = machine.parts[other.part].measurement(other.measurement)
+            if isinstance(other.value, float) and feed.nominal and other.value >= _least(feed):
+                ratio = max(1.0, other.value / feed.nominal)
+    return ratio
 
 
 def _contact(

@@ -22,6 +22,7 @@ from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import OPEN
 from diagnose.ranking.causes import part_in_words
 from diagnose.ranking.evidence import Evidence, Seen
+from diagnose.retest.standing import lacking
 
 FEW_ROWS = 3
 """Reruns of so few rows are told apart in every detail; larger ones by their main outcomes."""
@@ -58,6 +59,7 @@ class Candidate:
     kind: ``rerun``, ``measure``, ``look``, ``ask``, ``swap`` or ``remedy``.
     minutes: the work itself, without changing the machine's set-up.
     setup, ends: the set-up that it wants, and the one that it leaves behind.
+    wants: the lasting set-ups that it, or the check after it, needs too.
     helper: whether it wants a second person.
     outcomes: exclusive; what they leave over is "anything else".
     ladder: of a reading or a question, a finding for all its outcomes but the last.
@@ -77,6 +79,7 @@ class Candidate:
     tool: str = "none"
     setup: str = ANY_SETUP
     ends: str = ANY_SETUP
+    wants: tuple[str, ...] = ()
     helper: bool = False
     work: Work | None = None
     price: Price = "none"
@@ -162,7 +165,7 @@ def rerun(evidence: Evidence, check: str, rows: Sequence[int], failed: Sequence[
     """A rerun of one check on some rows, with what must be put right first."""
     made = evidence.model.knowledge.checks[check]
     prepared = preparations(evidence, check)
-    steps = [f"{step.does.rstrip('.')}; then " for step in prepared]
+    steps = [f"{step.does[0].lower()}{step.does[1:].rstrip('.')}; then " for step in prepared]
     return Candidate(
         id=f"{check}@{ranges(rows)}",
         kind="rerun",
@@ -177,6 +180,7 @@ def rerun(evidence: Evidence, check: str, rows: Sequence[int], failed: Sequence[
         check=check,
         setup=made.setup,
         ends=made.setup,
+        wants=made.wants,
     )
 
 
@@ -185,13 +189,35 @@ def _again(evidence: Evidence, check: str) -> str:
 
 
 def preparations(evidence: Evidence, check: str) -> list[Prepare]:
-    """How to put right what was bad in the last run of a check, or of any when it was not run."""
-    runs = [run for run in evidence.case.runs if run.check == check] or list(evidence.case.runs)
-    if not runs:
-        return []
-    bad = evidence.known_bad(replace(runs[-1], check=check))
-    steps = [evidence.model.knowledge.circumstances[kind].prepare for kind in bad]
-    return [step for step in steps if step is not None]
+    """How to put right what was bad in the last run of a check, or of any when it was not run.
+
+    What lasts is put right once: it is no longer bad when any later run had it.
+    """
+    known = evidence.model.knowledge
+    lasting = set(known.checks[check].wants) & lacking(evidence)
+    bad = _bad_last(evidence, check)
+    found = []
+    for each in known.circumstances.values():
+        step = each.prepare
+        if step and step.setup in lasting:
+            found.append(step)
+        elif step and not step.setup and each.id in bad:
+            found.append(step if bad[each.id] else step.model_copy(update={"minutes": 0.0}))
+    return found
+
+
+def _bad_last(evidence: Evidence, check: str) -> Mapping[str, bool]:
+    """What was known to be bad in the last run of a check, or of any when it was not run.
+
+    False where it was right for that other check: the change of set-up has its minutes then.
+    """
+    own = [run for run in evidence.case.runs if run.check == check]
+    last = (own or list(evidence.case.runs))[-1:]
+    return {
+        kind: kind in evidence.known_bad(run)
+        for run in last
+        for kind in evidence.known_bad(replace(run, check=check))
+    }
 
 
 def required_rerun(evidence: Evidence) -> Candidate | None:

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations, pairwise, permutations
+from itertools import combinations, permutations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from diagnose.decision.cover import Cover, ambiguity_groups, cheapest_cover
-from diagnose.decision.problem import ANY
+from diagnose.decision.problem import ANY, Problem
 from diagnose.noisyor.network import Floats
 from diagnose.retest.candidates import Candidate
 from diagnose.retest.scales import SEVERAL
@@ -108,9 +108,16 @@ def _subsets(setups: Sequence[int]) -> Iterator[tuple[int, ...]]:
 
 def _way(scene: Scene, setups: Sequence[int]) -> float:
     """Minutes of the quickest way from the present set-up through some others."""
-    changes = scene.problem.changes
-    ways = ((scene.setup, *way) for way in permutations(setups))
-    return min(sum(float(changes[a, b]) for a, b in pairwise(way)) for way in ways)
+    problem = scene.problem
+    return min(sum(_steps(problem, scene.setup, way)) for way in permutations(setups))
+
+
+def _steps(problem: Problem, here: int, way: Sequence[int]) -> Iterator[float]:
+    """Minutes of each change on a way through set-ups."""
+    for wanted in way:
+        there = wanted if problem.landing is None else int(problem.landing[here, wanted])
+        yield float(problem.changes[here, there])
+        here = there
 
 
 def _leading(scene: Scene, least: float) -> tuple[list[str], list[int]]:

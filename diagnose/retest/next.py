@@ -151,6 +151,7 @@ def candidate_of(scene: Scene, act: Act) -> Candidate | None:
         needs=tuple(dict.fromkeys([*mend.needs, *again.needs])),
         cautions=tuple(dict.fromkeys([*mend.cautions, *again.cautions])),
         ends=again.setup,
+        wants=tuple(dict.fromkeys([*mend.wants, *again.wants])),
     )
 
 
@@ -170,7 +171,7 @@ def _check_again(scene: Scene, passes: float) -> Candidate:
         else:
             wanted, extra = missing, made.set_up_minutes + made.minutes_per_row * len(missing)
             saved = known.change_minutes(known.checks[scene.check].setup, made.setup)
-            saved *= scene.setups[scene.setup] == made.setup
+            saved *= scene.standing.setup == made.setup
         worth = passes * saved - (1 - passes) * extra
         if wanted != rows and worth > most:
             best, most = (check, wanted), worth

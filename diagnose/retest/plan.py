@@ -12,11 +12,13 @@ from functools import cached_property
 from typing import Literal
 
 from diagnose.ranking.causes import Cause, Ranking
-from diagnose.retest.candidates import Candidate, Outcome
+from diagnose.retest.candidates import Candidate, Outcome, required_rerun
 from diagnose.retest.isolating import Isolating, isolating
 from diagnose.retest.next import Choice, best_choice
 from diagnose.retest.proof import Proof
 from diagnose.retest.scene import EVERYTHING, Means, Scene
+from diagnose.retest.somefail import example
+from diagnose.retest.standing import lacking, minutes_in_order
 from diagnose.retest.suppose import answer_chances, chance, suppose
 from diagnose.retest.targets import Trouble, troubles
 from diagnose.retest.worth import repair_minutes_of
@@ -40,12 +42,16 @@ SETTLED = 0.9
 
 @dataclass(frozen=True)
 class End:
-    """Where a plan ends: ``proven``, ``prove``, ``hand-over``, ``isolated`` or ``open``."""
+    """Where a plan ends: ``proven``, ``prove``, ``hand-over``, ``isolated`` or ``open``.
+
+    ``minutes`` are those of each of the acts, done in their order, with its change of set-up.
+    """
 
     kind: Literal["proven", "prove", "hand-over", "isolated", "open"]
     says: str
     leading: Cause | None = None
     acts: tuple[Candidate, ...] = ()
+    minutes: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -158,12 +164,21 @@ class Plan:
             return 0.0
         knowledge = self.ranking.evidence.model.knowledge
         rows = self.ranking.evidence.model.machine.rows
-        setup, total = "", 0.0
+        setup, total = "", self._lasting_minutes
         for check in knowledge.checks.values():
             total += check.set_up_minutes + check.minutes_per_row * rows
             total += knowledge.change_minutes(setup or "any", check.setup)
             setup = check.setup
         return total
+
+    @property
+    def _lasting_minutes(self) -> float:
+        """Minutes of what the final pass wants to last, unless the plan before it has it done."""
+        evidence = self.ranking.evidence
+        knowledge, lack = evidence.model.knowledge, lacking(evidence)
+        wanted = {one for check in knowledge.checks.values() for one in check.wants}
+        entered = () if self.troubles else sorted(wanted & lack)
+        return sum(knowledge.setups[one].enter_minutes for one in entered)
 
 
 @dataclass
@@ -182,7 +197,8 @@ class _Grower:
             return proving(Proof(ranking))
         scene = Scene(ranking, found[0], self.means)
         leading = ranking.causes[0]
-        if self.goal == "isolate" and scene.settled >= SETTLED:
+        rerun_first = required_rerun(ranking.evidence) is not None
+        if self.goal == "isolate" and scene.settled >= SETTLED and not rerun_first:
             others = (Scene(ranking, trouble, self.means) for trouble in found[1:])
             return _isolated(ranking, (scene, *others))
         if depth == 0:
@@ -205,7 +221,11 @@ class _Grower:
                 yield Branch(outcome.result, probability, self.grow(after, depth - 1))
             elif probability >= WORTH_TELLING:
                 yield Branch(outcome.result, probability, End("open", "rank again with this"))
-        if left > NOTHING:
+        standing_for_the_rest = example(ranking, act) if left >= WORTH_GROWING else None
+        if standing_for_the_rest is not None:
+            outcome, after = standing_for_the_rest
+            yield Branch(outcome.result, left, self.grow(after, depth - 1))
+        elif left > NOTHING:
             yield Branch("anything else", left, End("open", "rank again with this"))
 
     def _tell(self) -> None:
@@ -234,4 +254,5 @@ def proving(proof: Proof) -> End:
     if proof.holds:
         return End("proven", proof.says, proof.leading)
     acts = tuple(proof.next())
-    return End("prove", proof.says, proof.leading, acts)
+    minutes = tuple(minutes_in_order(proof.ranking.evidence, acts))
+    return End("prove", proof.says, proof.leading, acts, minutes)

@@ -6,24 +6,23 @@ what is at hand. `diagnose.decision` knows what to do with such a problem, and n
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
-from diagnose.cases.case import Remedied, Work
 from diagnose.cases.rows import standing_failures
 from diagnose.decision.problem import ANY, Problem, Repair, Test
 from diagnose.knowledge.base import Knowledge
-from diagnose.knowledge.parts import ANY_SETUP, PARKED
-from diagnose.machine.graph import Machine
+from diagnose.knowledge.parts import ANY_SETUP
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.retest.candidates import Candidate, measurements, preparations, questions, reruns
 from diagnose.retest.history import history_questions
 from diagnose.retest.repairs import Mend, mends
 from diagnose.retest.scales import SEVERAL, Scales, Weighed
+from diagnose.retest.standing import Standing, every_standing, minutes_between, present
 from diagnose.retest.swaps import swaps
 from diagnose.retest.targets import Trouble
 
@@ -127,20 +126,26 @@ class Scene:
 
     @cached_property
     def setup(self) -> int:
-        """The set-up that the machine is in now."""
-        return self.setups.index(present_setup(self.evidence))
+        """The number, in the problem, of how the machine stands now."""
+        return self.standings.index(self.standing)
 
     @cached_property
-    def setups(self) -> list[str]:
-        """The set-ups, in the order in which the problem counts them."""
-        return list(self.knowledge.setups)
+    def standing(self) -> Standing:
+        """How the machine stands now."""
+        return present(self.evidence)
+
+    @cached_property
+    def standings(self) -> list[Standing]:
+        """Every way in which it may stand, in the order in which the problem counts them."""
+        return every_standing(self.knowledge, self.standing)
 
     @cached_property
     def problem(self) -> Problem:
         """The trouble as a problem of decision theory."""
         blame = self.scales.blame[self.kept]
-        known = self.knowledge
-        change = [[known.change_minutes(a, b) for b in self.setups] for a in self.setups]
+        known, ways = self.knowledge, self.standings
+        change = [[minutes_between(known, a, b) for b in ways] for a in ways]
+        landing = [[ways.index(a.then(b)) for b in ways] for a in ways]
         return Problem(
             prior=blame / blame.sum(),
             tests=tuple(self._tests()),
@@ -148,6 +153,7 @@ class Scene:
             change=np.array(change),
             last_resort=known.rates.hand_over_minutes,
             any_of=np.array([self.scales.names[blame] != SEVERAL for blame in self.kept.tolist()]),
+            landing=np.array(landing, dtype=np.intp),
         )
 
     def _tests(self) -> Iterator[Test]:
@@ -157,9 +163,9 @@ class Scene:
             yield Test(
                 id=candidate.id,
                 minutes=candidate.minutes,
-                setup=self._number(candidate.setup),
+                setup=self._number(candidate.setup, candidate.wants),
                 likelihood=joint / total,
-                ends=self._number(candidate.ends),
+                ends=self._number(candidate.ends, candidate.wants),
             )
 
     def _repairs(self) -> Iterator[Repair]:
@@ -177,10 +183,10 @@ class Scene:
             yield Repair(
                 id=one.id if one else f"{self.check}-again",
                 minutes=minutes + again * (minutes + there_and_back + proof),
-                setup=self._number(setup),
+                setup=self._number(setup, one.wants if one else made.wants),
                 fixes=(mend.fixes[self.kept] > 0).astype(float),
                 proof_minutes=proof,
-                proof_setup=self._number(made.setup),
+                proof_setup=self._number(made.setup, made.wants),
             )
 
     @property
@@ -200,37 +206,10 @@ class Scene:
         return self.scales.names[int(self.scales.blame[:-1].argmax())]
 
     def change_to(self, candidate: Candidate) -> float:
-        """Minutes of the change of set-up before a candidate."""
-        return self.knowledge.change_minutes(self.setups[self.setup], candidate.setup)
+        """Minutes of the change of set-up before a candidate, and of what it wants to last."""
+        wanted = self.standing.wanting(candidate.setup, candidate.wants)
+        return minutes_between(self.knowledge, self.standing, wanted)
 
-    def _number(self, setup: str) -> int:
-        return ANY if setup == ANY_SETUP else self.setups.index(setup)
-
-
-def present_setup(evidence: Evidence) -> str:
-    """The set-up that the last thing done left behind; parked when nothing was.
-
-    Readings of an epoch are taken to come after its runs when there are any.
-    """
-    wanted = [setup for setup in _setups_so_far(evidence) if setup != ANY_SETUP]
-    return wanted[-1] if wanted else PARKED
-
-
-def _setups_so_far(evidence: Evidence) -> Iterator[str]:
-    case, model = evidence.case, evidence.model
-    for epoch in range(evidence.epochs.now + 1):
-        if epoch:
-            yield _setup_of(case.work[epoch - 1], model.machine)
-        for run in case.runs:
-            if run.epoch == epoch:
-                yield model.knowledge.checks[run.check].setup
-        for reading in case.readings:
-            if reading.epoch == epoch:
-                yield evidence.measurement(reading.part, reading.measurement).setup
-
-
-def _setup_of(work: Work, machine: Machine) -> str:
-    kind = machine.parts[work.part]
-    if isinstance(work, Remedied):
-        return kind.remedy(work.remedy).setup
-    return kind.swap(work.swap).setup
+    def _number(self, setup: str, wants: Sequence[str]) -> int:
+        wanted = self.standing.wanting(setup, wants)
+        return ANY if setup == ANY_SETUP else self.standings.index(wanted)

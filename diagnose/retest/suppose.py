@@ -16,7 +16,7 @@ from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.reasoning.finding import Finding, Value
 from diagnose.retest.candidates import Candidate, Outcome
-from diagnose.retest.history import history_of, priors_if
+from diagnose.retest.history import history_of, with_answer
 
 SUPPOSED = "supposed"
 """The rule that supposed findings name."""
@@ -101,9 +101,7 @@ def _with_reading(evidence: Evidence, candidate: Candidate, place: int) -> Ranki
 def _with_history(evidence: Evidence, candidate: Candidate, place: int) -> Ranking:
     name = history_of(candidate)
     answer = evidence.model.knowledge.circumstances[name].states[place].id
-    case = replace(evidence.case, history={**evidence.case.history, name: answer})
-    findings = (*evidence.findings, *priors_if(evidence, name, answer))
-    return Ranking(Evidence(evidence.model, case, findings))
+    return Ranking(with_answer(evidence, name, answer))
 
 
 def _with_answer(evidence: Evidence, candidate: Candidate, outcome: Outcome) -> Ranking:

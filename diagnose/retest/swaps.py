@@ -12,13 +12,13 @@ from collections.abc import Iterator
 import numpy as np
 
 from diagnose.cases.case import Result, Swapped
-from diagnose.cases.rows import failed_rows, rows_in_words
+from diagnose.cases.rows import failed_rows
 from diagnose.knowledge.parts import Swap
 from diagnose.noisyor.network import Floats
 from diagnose.ranking.causes import part_in_words
 from diagnose.ranking.epochs import moved_modes
 from diagnose.ranking.evidence import Evidence, Seen
-from diagnose.retest.candidates import Candidate, Outcome, rerun_name
+from diagnose.retest.candidates import Candidate, Outcome, rerun, rerun_name
 from diagnose.retest.readings import Beliefs
 
 STAYS, FOLLOWS, BOTH_PASS, BOTH_FAIL = (
@@ -66,28 +66,29 @@ def _swap(evidence: Evidence, check: str, part: str, swap: Swap, row: int, other
     work = Swapped(swap.id, part, f"row-{other}/{part.partition('/')[2]}")
     rows = tuple(sorted((row, other)))
     here, there = rerun_name(check, row), rerun_name(check, other)
-    again = made.set_up_minutes + made.minutes_per_row * 2
+    again = rerun(evidence, check, rows, ())
     return Candidate(
         id=work.id,
         kind="swap",
         says=(
             f"{part_in_words(part, kind)}: {swap.does.rstrip('.')}, row {row} with row {other}; "
-            f"then rerun {check} on {rows_in_words(rows)}"
+            f"then {again.says}"
         ),
         rows=rows,
-        minutes=swap.minutes + knowledge.change_minutes(swap.setup, made.setup) + again,
+        minutes=swap.minutes + knowledge.change_minutes(swap.setup, made.setup) + again.minutes,
         outcomes=(
             Outcome(STAYS, {here: True, there: False}),
             Outcome(FOLLOWS, {here: False, there: True}),
             Outcome(BOTH_PASS, {here: False, there: False}),
             Outcome(BOTH_FAIL, {here: True, there: True}),
         ),
-        needs=(*swap.needs, *made.needs),
-        cautions=(*((swap.caution,) if swap.caution else ()), *made.cautions),
+        needs=(*swap.needs, *again.needs),
+        cautions=(*((swap.caution,) if swap.caution else ()), *again.cautions),
         check=check,
         part=part,
         setup=swap.setup,
         ends=made.setup,
+        wants=again.wants,
         helper=swap.helper,
         work=work,
     )

@@ -61,6 +61,8 @@ def _work(ranking: Ranking, cause: Cause, check: Check) -> float:
     """Minutes of a cause's remedy: there, the work, the parts, and back to the check."""
     knowledge, remedy = ranking.evidence.model.knowledge, cause.remedy
     assert remedy is not None
+    rows = len(ranking.evidence.model.machine.rows_of(cause.part))
     there = knowledge.change_minutes(check.setup, remedy.setup)
     back = knowledge.change_minutes(remedy.setup, check.setup)
-    return there + remedy.minutes + knowledge.rates.price_minutes[remedy.parts_price] + back
+    parts = knowledge.rates.price_minutes[remedy.parts_price]
+    return there + remedy.minutes_for(rows) + parts + back

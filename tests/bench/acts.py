@@ -187,7 +187,8 @@ class Shop:
             made = kind.remedy(work.remedy)
             step = self.worlds.mended(work.remedy, work.part)
             price = self.knowledge.rates.price_minutes[made.parts_price]
-            cost, setup = self._minutes(place.setup, made.setup, made.minutes + price)
+            labour = made.minutes + made.minutes_per_row * len(self.machine.rows_of(work.part))
+            cost, setup = self._minutes(place.setup, made.setup, labour + price)
             swapped = place.swapped
         else:
             swap = kind.swap(work.swap)

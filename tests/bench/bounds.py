@@ -61,13 +61,19 @@ class Least:
 
     def _mending(self, fault: Fault) -> float:
         """Work and parts until a remedy has worked."""
-        kind = self.shop.machine.parts[fault[0]]
+        kind, rows = self.shop.machine.parts[fault[0]], len(self.shop.machine.rows_of(fault[0]))
         price = self.shop.knowledge.rates.price_minutes
         again = min(
             c.minutes_per_row + c.set_up_minutes for c in self.shop.knowledge.checks.values()
         )
         return min(
-            (one.minutes + price[one.parts_price] + (1 - one.fixes) * again) / one.fixes
+            (
+                one.minutes
+                + one.minutes_per_row * rows
+                + price[one.parts_price]
+                + (1 - one.fixes) * again
+            )
+            / one.fixes
             for one in kind.remedies
             if fault[1] in {mode.id for mode in kind.cleared_by(one.id)}
         )

@@ -105,7 +105,8 @@ class World:
         """Do a remedy; whether it cleared anything."""
         kind = self.machine.parts[part]
         made = kind.remedy(remedy)
-        self._spend(made.setup, made.minutes)
+        served = len(self.machine.rows_of(part))
+        self._spend(made.setup, made.minutes + made.minutes_per_row * served)
         price = self.knowledge.rates.price_minutes[made.parts_price]
         self.parts_minutes += price
         meant = {

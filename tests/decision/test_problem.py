@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.decision.problem import Problem, Test
+from diagnose.decision.problem import Problem, Repair, Test
 from diagnose.errors import FileProblems
 from tests.decision.worlds import random_problem
 
@@ -20,6 +20,7 @@ GOOD = random_problem(0)
         ({"prior": np.array([0.5, 0.5, 0.5, -0.5])}, "prior"),
         ({"prior": np.full(4, 0.2)}, "prior"),
         ({"change": np.ones((2, 2))}, "change"),
+        ({"landing": np.full((2, 2), 2)}, "landing"),
         ({"tests": (Test("odd", 1.0, 0, np.full((4, 2), 0.4)),)}, "test odd"),
         ({"tests": (Test("short", 1.0, 0, np.full((3, 2), 0.5)),)}, "test short"),
         ({"tests": (Test("away", 1.0, 2, np.full((4, 2), 0.5)),)}, "test away"),
@@ -42,3 +43,14 @@ def test_a_set_up_is_reached_by_the_quickest_way() -> None:
     change = np.array([[0.0, 9.0, 2.0], [1.0, 0.0, 1.0], [1.0, 3.0, 0.0]])
     problem = Problem(np.ones(1), (), (), change, 1.0)
     assert problem.changes.tolist() == [[0.0, 5.0, 2.0], [1.0, 0.0, 1.0], [1.0, 3.0, 0.0]]
+
+
+def test_what_lasts_is_paid_for_once() -> None:
+    """A cold workshop is 0, a heated one 1; nobody cools it again, and heating it costs 9."""
+    heated = Test("in the warm", 2.0, 1, np.ones((1, 1)))
+    mend = Repair("anywhere", 3.0, 0, np.ones(1), 1.0, 0)
+    change, landing = np.array([[0.0, 9.0], [0.0, 0.0]]), np.array([[0, 1], [1, 1]])
+    problem = Problem(np.ones(1), (heated,), (mend,), change, 50.0, landing=landing)
+    assert problem.test_minutes.tolist() == [[11.0], [2.0]]
+    assert problem.repair_setups.tolist() == [[0], [1]]
+    assert problem.repair_minutes.tolist() == [[4.0], [4.0]]

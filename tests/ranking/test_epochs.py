@@ -16,7 +16,15 @@ from diagnose.retest.choose import next_tests
 
 KNOWN = load_knowledge()
 MACHINE = load_machine("mounted-6", KNOWN)
-STATED = ["oil=54C", "engine=on", "moving=no", "supply=180bar", "bleed-hose=stowed"]
+STATED = [
+    "first-hookup=no",
+    "rehooked=no",
+    "oil=54C",
+    "engine=on",
+    "moving=no",
+    "supply=180bar",
+    "bleed-hose=stowed",
+]
 
 
 def ranking(*typed: str) -> Ranking:

@@ -158,3 +158,19 @@ def test_every_fact_is_of_its_kind_and_holds_numbers_and_identifiers_only(name: 
     made: tuple[Fact, ...] = facts(name, typed)
     assert len(made) > 30
     assert all(complete(one.kind, one.values) == one.values for one in made)
+
+
+@pytest.mark.parametrize("feed", [12.0, 13.2, 14.4])
+@pytest.mark.parametrize(("ohms", "allowed"), [(0.0, "yes"), (0.5, "no")])
+def test_half_an_ohm_shows_whatever_the_feed_gives(feed, ohms, allowed):
+    """Ohm's law: coil of 8 ohm and its wire in line with the contact, all fed by the battery."""
+    volts = 11.7 * feed / 12 * 8.255 / (8.255 + ohms)
+    typed = f"supply-voltage@power={feed}V voltage-under-load@row-6={volts:.3f}V"
+    compared = of_kind("compared", "mounted-6", typed)[-1]
+    assert (compared["measurement"], compared["allowed"]) == ("voltage-under-load", allowed)
+    assert compared["contact"] == pytest.approx(ohms, abs=0.01)
+
+
+def test_a_feed_that_is_low_itself_is_no_scale_for_the_rows():
+    typed = "supply-voltage@power=10.5V voltage-under-load@row-6=10.3V"
+    assert of_kind("compared", "mounted-6", typed)[-1]["expected"] == pytest.approx(11.7)

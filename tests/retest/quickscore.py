@@ -56,7 +56,7 @@ def _all_pass(ranking: Ranking, findings: Sequence[tuple[Made, int, int]], runs:
         spoiled = model.knowledge.circumstances["upset"].states[1]
         upset[number][1] *= 1 - spoiled.shows[run.check]
         leak *= 1 - model.knowledge.checks[run.check].false_alarm
-    prior = model.prior(ranking.evidence.factors)
+    prior = ranking.evidence.part_prior
     parts = np.add.reduceat(prior * survival, model.offsets[:-1]).prod()
     return float(leak * parts * np.prod([_mixed(ranking, run) for run in upset]))
 

@@ -7,10 +7,14 @@ from functools import cache
 import numpy as np
 import pytest
 
+from diagnose.knowledge.base import load_knowledge
+from diagnose.machine.graph import load_machine
 from diagnose.retest.candidates import Candidate, rerun
-from diagnose.retest.scene import EVERYTHING, Means, Scene, present_setup
+from diagnose.retest.repairs import remedy_candidate
+from diagnose.retest.scene import EVERYTHING, Means, Scene
+from diagnose.retest.standing import present
 from diagnose.retest.targets import troubles
-from tests.ranking.situations import BLEED, RESPONSE, STEADY, ranked
+from tests.ranking.situations import BLEED, RESPONSE, STEADY, both_checks, ranked
 
 EMPTY_HANDED = Means(frozenset({"gauge", "meter"}), alone=True)
 
@@ -95,7 +99,7 @@ def test_every_single_cause_has_something_that_is_done_about_it() -> None:
     ],
 )
 def test_the_machine_stands_as_the_last_thing_left_it(story: tuple[str, ...], setup: str) -> None:
-    assert present_setup(ranked("mounted-6", *STEADY, *story).evidence) == setup
+    assert present(ranked("mounted-6", *STEADY, *story).evidence).setup == setup
 
 
 def test_three_reruns_in_a_row_cost_less_than_three_from_parked() -> None:
@@ -116,3 +120,30 @@ def test_going_over_to_the_other_check_costs_both_changes() -> None:
     back = setups["bleeding"].leave_minutes + setups["running"].enter_minutes
     assert scene().change_to(bleed) == pytest.approx(over)
     assert bled.change_to(response) == pytest.approx(back)
+
+
+def test_bleeding_more_rows_takes_so_many_minutes_more() -> None:
+    """The section of a wider machine has more rows, the planter more still (judgement)."""
+
+    def minutes(machine: str, part: str) -> float:
+        every = range(1, load_machine(machine).rows + 1)
+        ranking = both_checks(machine, every, [])
+        causes = (cause for cause in ranking.causes if cause.id == f"{part}:trapped")
+        cause = next(causes)
+        assert cause.remedy is not None
+        return remedy_candidate(ranking.evidence, cause, cause.remedy, ["bleed"]).minutes
+
+    each = load_knowledge().parts["circuit-air"].remedy("bleed-again").minutes_per_row
+    wider = minutes("mounted-12", "supply/air") - minutes("mounted-6", "supply/air")
+    assert wider == pytest.approx(6 * each) != 0
+    section = len(load_machine("mounted-12").sections["section-2"])
+    more = minutes("mounted-12", "section-2/air") - minutes("mounted-12", "row-7/air")
+    fixed = [
+        load_knowledge().parts[kind].remedies[0].minutes for kind in ("section-air", "row-air")
+    ]
+    assert more == pytest.approx((section - 1) * each + fixed[0] - fixed[1])
+
+
+def test_what_is_done_at_one_place_costs_the_same_however_many_rows_it_serves() -> None:
+    coupler = load_knowledge().parts["coupler"].remedy("reseat-coupler")
+    assert coupler.minutes_for(48) == coupler.minutes_for(6) == coupler.minutes

@@ -1,0 +1,142 @@
+"""How the machine stands: the set-up that it is in, and what it lacks that lasts once it is there.
+
+Warm oil is such a thing: it is entered once, at its own minutes, and stays while set-ups come and
+go. It is lacking only where somebody stated so; what is unknown is not paid for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import chain, combinations
+from typing import Protocol
+
+from diagnose.cases.case import Reading, Remedied, Run, Work
+from diagnose.knowledge.base import Knowledge
+from diagnose.knowledge.parts import ANY_SETUP, PARKED
+from diagnose.knowledge.setups import Setup
+from diagnose.ranking.evidence import Evidence
+
+
+class Act(Protocol):
+    """What is to be done: its own minutes, and what it wants and leaves behind."""
+
+    @property
+    def minutes(self) -> float:
+        """The work itself."""
+
+    @property
+    def setup(self) -> str:
+        """The set-up that it wants."""
+
+    @property
+    def ends(self) -> str:
+        """The set-up that it leaves behind."""
+
+    @property
+    def wants(self) -> tuple[str, ...]:
+        """The lasting set-ups that it needs too."""
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A set-up, and the lasting set-ups that are known to be lacking.
+
+    As what work wants, ``lacking`` is what the work can do without.
+    """
+
+    setup: str
+    lacking: frozenset[str] = frozenset()
+
+    def then(self, wanted: Standing) -> Standing:
+        """How the machine stands once it is brought to what is wanted: nothing lasting is lost.
+
+        >>> cold = frozenset({"warm-oil"})
+        >>> Standing("parked", cold).then(Standing("running")).then(Standing("parked", cold))
+        Standing(setup='parked', lacking=frozenset())
+        """
+        setup = self.setup if wanted.setup == ANY_SETUP else wanted.setup
+        return Standing(setup, self.lacking & wanted.lacking)
+
+    def wanting(self, setup: str, lasting: Iterable[str] = ()) -> Standing:
+        """What work wants in a set-up, of what is lacking here."""
+        return Standing(setup, self.lacking - set(lasting))
+
+
+def minutes_between(knowledge: Knowledge, before: Standing, after: Standing) -> float:
+    """Minutes of the change of set-up, and of entering whatever lasts and was lacking."""
+    entered = before.lacking - after.lacking
+    change = knowledge.change_minutes(before.setup, after.setup)
+    return change + sum(knowledge.setups[one].enter_minutes for one in sorted(entered))
+
+
+def every_standing(knowledge: Knowledge, now: Standing) -> list[Standing]:
+    """Every way in which the machine may stand from now on."""
+    lacking = sorted(now.lacking)
+    sizes = range(len(lacking), -1, -1)
+    subsets = chain.from_iterable(combinations(lacking, size) for size in sizes)
+    setups = [setup.id for setup in knowledge.setups.values() if not setup.lasting]
+    return [Standing(setup, frozenset(some)) for some in subsets for setup in setups]
+
+
+def present(evidence: Evidence) -> Standing:
+    """How the last things done left the machine; parked when nothing was done.
+
+    Readings of an epoch are taken to come after its runs when there are any.
+    """
+    wanted = [setup for setup in _setups_so_far(evidence) if setup != ANY_SETUP]
+    return Standing(wanted[-1] if wanted else PARKED, lacking(evidence))
+
+
+def minutes_in_order(evidence: Evidence, acts: Iterable[Act]) -> Iterator[float]:
+    """Minutes of each of some acts done one after another, with the change of set-up before it."""
+    knowledge, here = evidence.model.knowledge, present(evidence)
+    for act in acts:
+        there = here.then(here.wanting(act.setup, act.wants))
+        yield act.minutes + minutes_between(knowledge, here, there)
+        here = there.then(there.wanting(act.ends, act.wants))
+
+
+def lacking(evidence: Evidence) -> frozenset[str]:
+    """The lasting set-ups that were last known not to be there."""
+    setups = evidence.model.knowledge.setups.values()
+    return frozenset(one.id for one in setups if one.lasting and _is_lacking(evidence, one))
+
+
+def _is_lacking(evidence: Evidence, lasting: Setup) -> bool:
+    entered_by = {
+        circumstance.id
+        for circumstance in evidence.model.knowledge.of_scope("run").values()
+        if circumstance.prepare and circumstance.prepare.setup == lasting.id
+    }
+    found = False
+    for done in _story(evidence):
+        if isinstance(done, Run):
+            bad, stated = evidence.known_bad(done), evidence.stated(done)
+            found = bool(entered_by & set(bad)) or (found and not entered_by & stated)
+        elif isinstance(done, Remedied):
+            remedy = evidence.model.machine.parts[done.part].remedy(done.remedy)
+            found = found and lasting.id not in remedy.wants
+    return found
+
+
+def _setups_so_far(evidence: Evidence) -> Iterator[str]:
+    parts, checks = evidence.model.machine.parts, evidence.model.knowledge.checks
+    for done in _story(evidence):
+        if isinstance(done, Run):
+            yield checks[done.check].setup
+        elif isinstance(done, Reading):
+            yield evidence.measurement(done.part, done.measurement).setup
+        elif isinstance(done, Remedied):
+            yield parts[done.part].remedy(done.remedy).setup
+        else:
+            yield parts[done.part].swap(done.swap).setup
+
+
+def _story(evidence: Evidence) -> Iterator[Run | Reading | Work]:
+    """All that was done, epoch by epoch."""
+    case = evidence.case
+    for epoch in range(len(case.work) + 1):
+        yield from case.work[epoch - 1 : epoch] if epoch else ()
+        yield from (run for run in case.runs if run.epoch == epoch)
+        yield from (reading for reading in case.readings if reading.epoch == epoch)
