@@ -27,6 +27,9 @@ HEAD = (
 )
 
 
+FAILED = ["response=PPPFPPPPPPPP", "oil=54C", "engine=on"]
+
+
 def accepted(folder: Path, cases: list[Closed]) -> Lesson:
     found = lesson(cases)
     accept(found, KNOWN.parts, Folders(folder).priors, "A. Helper", AT)
@@ -60,7 +63,7 @@ def test_learned_priors_put_another_cause_on_top(tmp_path: Path) -> None:
     tops = []
     for known in (KNOWN, load_knowledge(tmp_path)):
         machine = load_machine("mounted-12", known)
-        case = read_typed(machine, ["response=PPPFPPPPPPPP", "oil=54C", "engine=on"], known)
+        case = read_typed(machine, ["bleed=PPPPPPPPPPPP", *FAILED], known)
         tops.append(rank(machine, case, known).causes[0].id)
     assert tops == ["row-4/valve:coil_shorted", "row-4/valve:coil_open"]
 
