@@ -21,10 +21,12 @@ BLOCK = re.compile(r"```console\n\$ (rowfault [^\n]+)\n(.*?)```", re.DOTALL)
 
 
 def printed(command: str) -> str:
-    """What a command of the README prints, without spaces at line ends."""
+    """What a command of the README prints, or its last lines, without spaces at line ends."""
+    command, _, last = command.partition(" | tail -n ")
     result = CliRunner().invoke(rowfault, shlex.split(command)[1:], env={"COLUMNS": "80"})
     assert result.exit_code == 0, result.output
-    return "\n".join(line.rstrip() for line in result.output.splitlines()) + "\n"
+    lines = [line.rstrip() for line in result.output.splitlines()]
+    return "\n".join(lines[-int(last) :] if last else lines) + "\n"
 
 
 @pytest.mark.parametrize(("command", "shown"), BLOCK.findall(README.read_text(encoding="utf-8")))

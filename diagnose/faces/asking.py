@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Iterator
 from contextlib import suppress
@@ -12,6 +13,9 @@ from diagnose.errors import FileProblems, Place, Problem
 
 PROMPT = "> "
 
+ASIDE = re.compile(r"(^|\s)#(\s.*)?$")
+"""What stands in a file of answers for whoever reads it."""
+
 
 class Asker(Protocol):
     """Gives the next line, or None when there are no more."""
@@ -21,7 +25,7 @@ class Asker(Protocol):
 
 
 class Answers:
-    """Lines of a file; what follows a # at the start of a line is not an answer. They are echoed.
+    """Lines of a file; what follows a # and a blank is not an answer. They are echoed.
 
     Raises `FileProblems` when the file is no text.
     """
@@ -32,7 +36,8 @@ class Answers:
         except UnicodeDecodeError as error:
             problem = Problem(Place(str(path)), "text in UTF-8", "something else", "save it so")
             raise FileProblems([problem]) from error
-        self._lines: Iterator[str] = (line for line in lines if not line.startswith("#"))
+        told = ((line, ASIDE.sub("", line).rstrip()) for line in lines)
+        self._lines: Iterator[str] = (answer for line, answer in told if answer or not line)
 
     def line(self) -> str | None:
         """The next answer, printed as if it had been typed."""

@@ -9,13 +9,14 @@ from rich.text import Text
 
 from diagnose.cases.case import Result
 from diagnose.errors import FileProblems, InputError, RowfaultError
-from diagnose.faces.output import print_tidily
+from diagnose.faces.output import GLUE, print_tidily
 from diagnose.faces.plaintext import visible
 from diagnose.faces.rowpicture import Line, draw_rows
 from diagnose.faces.terminal import bullets
 from diagnose.faces.words import counted, minutes_text, percent, sentence
 from diagnose.knowledge.wrong import Wrong
 from diagnose.ranking.explain import weights
+from diagnose.story.telling import OUTCOMES
 from diagnose.story.view import View
 from diagnose.work.job import Job
 from diagnose.work.question import Question
@@ -39,13 +40,14 @@ class Bench:
 
     def say(self, text: str, style: str = "") -> None:
         """One sentence."""
-        print_tidily(self.console, Text(sentence(visible(text)), style=style))
+        print_tidily(self.console, Text(_kept_together(sentence(visible(text))), style=style))
 
-    def begin(self, view: View, deferral: str) -> None:
-        """Which case it is, and who comes first."""
+    def begin(self, view: View, deferral: str, *, kept: bool) -> None:
+        """Which case it is, whether it is ``kept``, and who comes first."""
         state, machine = view.state, view.machine
         told = len(state.told)
-        head = f"{machine.id}, {machine.rows} rows. Case {state.id}"
+        case = f"Case {state.id}" if kept else "Nothing is kept"
+        head = f"{machine.id}, {machine.rows} rows. {case}"
         self.say(head + (f", {counted(told, 'thing')} told so far" if told > 1 else ""), "title")
         if state.title:
             self.say(state.title)
@@ -95,12 +97,21 @@ class Bench:
             print_tidily(self.console, Text(f"({question.form})"))
 
     def stopped(self, case: str) -> None:
-        """Where to go on."""
-        self.say(f"Kept. Go on with: rowfault work --case {case}")
+        """Where to go on; without a case, that nothing was kept."""
+        say = f"Kept. Go on with: rowfault work --case {case}" if case else "Nothing was kept"
+        self.say(say)
 
-    def end(self, view: View) -> None:
-        """How the case ended, in a few lines."""
-        print_tidily(self.console, Group(Text(), *bullets(_ending(view))))
+    def end(self, view: View, *, kept: bool) -> None:
+        """How the case ended, in a few lines, and where its story is if it is ``kept``."""
+        lines = [*_ending(view)]
+        if kept:
+            lines.append(f"the whole story: rowfault cases show {view.state.id}")
+        print_tidily(self.console, Group(Text(), *bullets(map(_kept_together, lines))))
+
+
+def _kept_together(text: str) -> str:
+    """The text with numbers that are not parted from their percent signs."""
+    return text.replace(" %", f"{GLUE}%")
 
 
 def _last_results(view: View) -> Iterator[Line]:
@@ -118,11 +129,11 @@ def _last_results(view: View) -> Iterator[Line]:
 def _step(question: Question) -> Iterator[RenderableType]:
     """The step with its reason, what it takes and its cautions; the question comes last."""
     if question.says:
-        head = Text(sentence(question.says), style="title")
+        head = Text(_kept_together(sentence(question.says)), style="title")
         if question.minutes:
             head.append(f" About {minutes_text(question.minutes)}.", "not bold")
         yield head
-    yield from bullets(question.because)
+    yield from bullets(map(_kept_together, question.because))
     if question.needs:
         yield Text(f"Needs: {', '.join(question.needs)}.")
     for caution in question.cautions:
@@ -177,13 +188,14 @@ def _ending(view: View) -> Iterator[str]:
     ended = state.conclusion
     if ended is None:
         return
-    yield f"closed: {ended.outcome.replace('-', ' ')}" + (f", {ended.says}" if ended.says else "")
-    says = {cause.id: cause.says for cause in view.ranking.causes}
-    yield f"cause: {' and '.join(says.get(each, each) for each in ended.causes) or 'none named'}"
+    how = OUTCOMES[ended.outcome]
+    says = ended.says or ""
+    yield f"closed: {says}" if says.startswith(how) else f"closed: {how}. {sentence(says)}"
+    named = {cause.id: cause.says for cause in view.ranking.causes}
+    yield f"cause: {' and '.join(named.get(each, each) for each in ended.causes) or 'none named'}"
     done = [work.id for work in state.case.work]
     yield f"done: {', '.join(done) or 'nothing but checks'}"
     used = [f"{each.remedy} at {each.part} ({each.price})" for each in view.parts_used]
     yield f"parts: {', '.join(used) or 'none'}"
     runs = counted(len(state.case.runs), "run")
     yield f"{runs}, {minutes_text(state.elapsed_minutes)} by the clock"
-    yield f"the whole story: rowfault cases show {state.id}"

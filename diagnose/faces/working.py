@@ -18,7 +18,8 @@ from diagnose.faces.output import console
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.graph import load_machine
-from diagnose.story.event import Opened, What, new_case_id, told
+from diagnose.story.event import Opened, What, new_case_id, people_in, told
+from diagnose.story.fitting import Fitting
 from diagnose.story.replay import replay
 from diagnose.story.view import View
 from diagnose.story.words import events_of
@@ -86,7 +87,7 @@ class Conversation:
         self.keeper, self.knowledge, self.who = keeper, knowledge, who
         self.bench, self.asker, self.clock = bench, asker, clock
         self.accepted: dict[str, float | str] = {}
-        self.seen = 0
+        self.seen: set[str] = set()
 
     def open(self, machine: str, title: str | None = None) -> str:
         """Begin a case; its id. Raises `UnknownName` or `FileProblems` for the machine."""
@@ -102,25 +103,27 @@ class Conversation:
 
     def hold(self, case: str) -> None:
         """Ask until the case is closed or nobody answers any more."""
-        self.bench.begin(self._job(case).view, DEFERRAL)
+        kept = not isinstance(self.keeper, Scratch)
+        self.bench.begin(self._job(case).view, DEFERRAL, kept=kept)
         while True:
             job = self._job(case)
             question = self._question(job)
             if question is None or question.over:
-                self.bench.end(job.view)
+                self.bench.end(job.view, kept=kept)
                 return
             self.bench.lay_out(job, question)
             if not self._answered(case, job, question):
-                self.bench.stopped(case)
+                self.bench.stopped("" if isinstance(self.keeper, Scratch) else case)
                 return
 
     def _job(self, case: str) -> Job:
         """The case as it stands now, with what others told meanwhile."""
         events = self.keeper.events(case)
-        others = [each for each in events[self.seen :] if each.who != self.who] if self.seen else []
+        others = [each for each in events if self.seen and each.id not in self.seen]
         if others:
-            self.bench.say(f"{others[0].who} told something of this case meanwhile.")
-        self.seen = len(events)
+            people = " and ".join(people_in(others))
+            self.bench.say(f"{people} told something of this case meanwhile")
+        self.seen = {each.id for each in events}
         view = View(replay(events), self.knowledge)
         return Job(view, self.clock(), self.accepted)
 
@@ -167,15 +170,23 @@ class Conversation:
             if not line.strip() and not question.kept:
                 raise Wrong("an answer", "nothing", question.form)
             whats = self._read(line, job, question)
+        for what in whats:
+            for _, wrong in Fitting(job.view.machine, self.knowledge).faults(what):
+                raise wrong
         events = [told(what, self.who, self.clock()) for what in whats]
         self.keeper.add(case, *events)
-        self.seen += len(events)
+        self.seen |= {event.id for event in events}
         return bool(events)
+
+    def _only_asked(self, words: Sequence[str], question: Question) -> bool:
+        """Whether words are circumstances, and those are what is asked for."""
+        keys = [word.partition("=")[0].lower() for word in words]
+        return question.words and not any("@" in k or k in self.knowledge.checks for k in keys)
 
     def _read(self, line: str, job: Job, question: Question) -> Sequence[What]:
         """What an answer tells; words such as oil=45C are taken at any time."""
         words = line.split()
-        if words and not question.words and all("=" in word for word in words):
+        if words and all("=" in word for word in words) and not self._only_asked(words, question):
             return events_of(words, job.view.state, job.view.machine, self.knowledge)
         return question.read(line)
 

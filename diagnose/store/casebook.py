@@ -110,9 +110,12 @@ class Casebook:
         """
         with self._read() as connection:
             ids = _ids(connection)
+            if not ids:
+                remedy = "open one with rowfault work MACHINE"
+                raise InputError(Problem(Place("case"), "a case", "an empty casebook", remedy))
             if name in ids:
                 return name
-            if name == LAST and ids:
+            if name == LAST:
                 return ids[0]
             near = [id for id in ids if name and id.startswith(name)]
         if len(near) > 1:

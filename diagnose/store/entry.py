@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from diagnose.cases.case import Result
-from diagnose.story.event import Event
+from diagnose.story.event import people_in
 from diagnose.story.replay import State
 
 OPEN = "open"
@@ -120,8 +120,3 @@ def _texts(state: State) -> Iterator[str]:
     if state.conclusion:
         yield from state.conclusion.causes
         yield state.conclusion.says or state.conclusion.outcome
-
-
-def people_in(events: Sequence[Event]) -> tuple[str, ...]:
-    """Who told something, in the order in which they first did."""
-    return tuple(dict.fromkeys(event.who for event in events))

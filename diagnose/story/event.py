@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import secrets
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, datetime
 from typing import Annotated, Literal
 from uuid import uuid4
@@ -213,3 +213,12 @@ def new_case_id(machine: str, at: datetime | None = None) -> str:
     """
     day = (at or datetime.now(UTC)).astimezone(UTC).strftime("%Y%m%d")
     return f"{day}-{machine}-{secrets.token_hex(3)}"
+
+
+def people_in(events: Iterable[Event]) -> tuple[str, ...]:
+    """Who told something, in the order in which they first did.
+
+    >>> people_in([told(Noted(text="a"), "Ann"), told(Noted(text="b"), "Ann")])
+    ('Ann',)
+    """
+    return tuple(dict.fromkeys(event.who for event in events))

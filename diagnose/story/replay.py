@@ -49,7 +49,7 @@ class State:
     ----------
     case: what was observed and done, as `diagnose.ranking` takes it.
     run_events: the event of each run of the case, in order.
-    circumstances: those that hold for the next run.
+    circumstances: those that hold for the next run: of the last one, and what was told since.
     without, alone: what is not at hand.
     skipped: acts that cannot be done here.
     notes: words, in order.
@@ -147,8 +147,11 @@ def _with(state: State, id: str, what: Opened | Fact | Correction) -> State:
     """The state with one more thing that counts."""
     happened = _happened(what)
     if happened is not None:
-        runs = (*state.run_events, id) if isinstance(happened, Run) else state.run_events
-        return replace(state, case=state.case.then(happened), run_events=runs)
+        then = replace(state, case=state.case.then(happened))
+        if not isinstance(happened, Run):
+            return then
+        held = {**state.circumstances, **happened.circumstances}
+        return replace(then, run_events=(*state.run_events, id), circumstances=held)
     if isinstance(what, Answered):
         return _answered(state, what)
     if isinstance(what, History):

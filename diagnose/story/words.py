@@ -45,6 +45,7 @@ def events_of(
             elif knowledge.circumstances[read.circumstance].scope == "case":
                 facts.append(History(values={read.circumstance: str(read.value)}))
             elif facts and isinstance(facts[-1], Checked):
+                now[read.circumstance] = read.value
                 facts[-1] = _known_of(facts[-1], read)
             else:
                 now[read.circumstance] = read.value

@@ -33,6 +33,11 @@ class Scratch:
     def __init__(self) -> None:
         self._told: dict[str, list[Event]] = {}
 
+    @property
+    def cases(self) -> tuple[str, ...]:
+        """The cases that are kept."""
+        return tuple(self._told)
+
     def begin(self, opening: Event) -> None:
         """A new case, by its first event."""
         assert isinstance(opening.what, Opened)

@@ -14,6 +14,9 @@ from diagnose.knowledge.wrong import Wrong
 
 FORM = "failed rows (6 or 5,13-16), none, all, 6? for unsure, ? for all unsure, or a letter a row"
 
+ONE_ROW = "yes, no, or ? for unsure"
+YES_OR_NO = {"yes": "all", "y": "all", "no": "none", "n": "none"}
+
 LETTERS_ONLY = re.compile(r"[PFGRUpfgru?.\s_]{2,}")
 
 
@@ -24,10 +27,14 @@ def read_failed(text: str, run: Sequence[int], rows: int) -> str:
 
     >>> read_failed("6", (5, 6, 7), 8), read_failed("none", (5, 6), 8), read_failed("all", (1,), 3)
     ('....PFP.', '....PP..', 'F..')
+    >>> read_failed("no", (2,), 3)
+    '.P.'
     >>> read_failed("1, 3?", (1, 2, 3), 3), read_failed("PFP", (5, 6, 7), 8)
     ('FP?', '....PFP.')
     """
     said = text.strip().lower()
+    if len(run) == 1 and said in YES_OR_NO:
+        said = YES_OR_NO[said]
     if said in ("none", "all", "?"):
         letter = {"none": "P", "all": "F", "?": "?"}[said]
         marks = dict.fromkeys(run, letter)

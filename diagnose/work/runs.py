@@ -17,7 +17,7 @@ from diagnose.story.view import View
 from diagnose.work.circumstances import bad, to_ask, wanted
 from diagnose.work.job import Job
 from diagnose.work.question import Question
-from diagnose.work.results import FORM, read_failed
+from diagnose.work.results import FORM, ONE_ROW, read_failed
 
 EXAMPLES = {"temperature": "54C", "pressure": "62bar"}
 OTHERWISE = {"temperature": "54C or 129F", "pressure": "62bar or 900psi"}
@@ -62,13 +62,23 @@ def _rows(view: View, act: Candidate, planned: bool) -> Question:
         return [Checked(check=check, pattern=pattern, circumstances=known)]
 
     return Question(
-        asks=f"Which of {rows_in_words(rows)} FAILED the {check} check?",
-        form=FORM,
+        asks=_who_failed(check, rows),
+        form=ONE_ROW if len(rows) == 1 else FORM,
         read=read,
         says=f"Run the {check} check on {rows_in_words(rows)}.",
         cautions=made.cautions,
         minutes=made.set_up_minutes + made.minutes_per_row * len(rows),
         act=act if planned else None,
+    )
+
+
+def _who_failed(check: str, rows: Sequence[int]) -> str:
+    named = rows_in_words(rows)
+    one = len(rows) == 1
+    return (
+        f"Did {named} FAIL the {check} check?"
+        if one
+        else f"Which of {named} FAILED the {check} check?"
     )
 
 

@@ -57,7 +57,7 @@ def _about(job: Job, act: Candidate) -> Question:
         asks=asks,
         form=form,
         read=reader,
-        says=f"{act.says.partition('; then ')[0].rstrip('.')}.",
+        says=act.says.partition("; then ")[0],
         because=tuple(f"{100 * chance:.0f} %: {says}" for chance, says in expected(job)),
         needs=act.needs,
         cautions=tuple(cautions_of(act, advice(ranking, (), [act]))),
@@ -139,7 +139,7 @@ def _conclusion(job: Job) -> Question:
         asks="What was it?",
         form="the number, several (1,2), none, or a cause's id",
         read=read,
-        says=f"Proven good: {job.proof.says}.",
+        says=f"{job.proof.says[:1].upper()}{job.proof.says[1:]}.",
         because=offers,
         kept="1" if causes else "none",
     )

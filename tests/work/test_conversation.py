@@ -5,19 +5,24 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnose.cases.case import Swapped
 from diagnose.faces.bench import Bench
+from diagnose.faces.commands.root import rowfault
 from diagnose.faces.output import console
 from diagnose.faces.working import Conversation
 from diagnose.knowledge.base import load_knowledge
+from diagnose.knowledge.places import shipped
 from diagnose.report import ranking_report
+from diagnose.store.casebook import open_casebook
 from diagnose.story.archive import read_story, story_text
-from diagnose.story.event import Checked, Concluded, Exchanged, Mended, Skipped
+from diagnose.story.event import Checked, Concluded, Exchanged, Mended, Noted, Skipped, told
 from diagnose.story.replay import State, replay
 from diagnose.story.view import View
 from diagnose.work.job import Job
@@ -58,8 +63,8 @@ class Planter:
         """What is true of this planter."""
         if question.asks.startswith(("Is it so", "Supply", "Oil")):
             return "54C 62bar" if "bleed check" in question.says else "54C 180bar"
-        if "FAILED" in question.asks:
-            rows = re.findall(r"\d+", question.asks.partition(" FAILED")[0])
+        if " FAIL" in question.asks:
+            rows = re.findall(r"\d+", question.asks.partition(" FAIL")[0])
             ran = range(int(rows[0]), int(rows[-1]) + 1)
             failing = "response" in question.asks and self.bad_row in ran
             return str(self.bad_row) if failing else "none"
@@ -255,7 +260,7 @@ def test_a_run_may_be_made_anyway() -> None:
 def test_the_case_can_be_handed_over_at_any_time(capsys: pytest.CaptureFixture[str]) -> None:
     state, _, _ = worked("mounted-6", 3, lambda q: "hand over, it is late" if q.act else None)
     assert state.conclusion == Concluded(outcome="handed-over", says="it is late")
-    assert "Closed: handed over, it is late." in capsys.readouterr().out
+    assert "Closed: handed over. It is late." in capsys.readouterr().out
 
 
 def test_no_line_is_wider_than_the_terminal(capsys: pytest.CaptureFixture[str]) -> None:
@@ -269,6 +274,80 @@ def test_no_line_is_wider_than_the_terminal(capsys: pytest.CaptureFixture[str]) 
         worked("mounted-12", 5, say)
     shown = capsys.readouterr().out
     assert max(map(len, shown.splitlines())) <= 80
+
+
+class Scripted:
+    """Gives answers in order, and does something before each."""
+
+    def __init__(self, answers: list[str], before: Callable[[int], None] = lambda _: None) -> None:
+        self.answers, self.before, self.given = answers, before, 0
+
+    def line(self) -> str | None:
+        """The next answer."""
+        self.before(self.given)
+        self.given += 1
+        return self.answers[self.given - 1] if self.given <= len(self.answers) else None
+
+
+def talked(answers: list[str], before: Callable[[Scratch, int], None] = lambda k, n: None) -> State:
+    keeper, ticks = Scratch(), clock()
+    asker = Scripted(answers, lambda given: before(keeper, given))
+    talk = Conversation(keeper, KNOWLEDGE, "Ann", Bench(console(False)), asker, lambda: next(ticks))
+    case = talk.open("mounted-6")
+    talk.hold(case)
+    return replay(keeper.events(case))
+
+
+def test_what_somebody_else_told_meanwhile_is_said(capsys: pytest.CaptureFixture[str]) -> None:
+    def other(keeper: Scratch, given: int) -> None:
+        if given == 0:
+            (case,) = keeper.cases
+            keeper.add(case, told(Noted(text="hose chafed"), "Ben"))
+
+    state = talked(["note mine", "quit"], other)
+    assert "Ben told something of this case meanwhile." in capsys.readouterr().out
+    assert state.notes == ("hose chafed", "mine")
+
+
+def test_what_was_told_twice_is_taken_back_twice(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    words = "response=FFFFFF oil=54C engine=on moving=no supply=180bar bleed-hose=stowed"
+    contradiction = "else supply-voltage@power=0V"
+    state = talked([words, contradiction, contradiction, "causes", "undo", "undo", "quit"])
+    assert len(state.case.readings) == 0
+    assert "Traceback" not in capsys.readouterr().out
+
+
+def test_a_cause_that_the_machine_cannot_have_is_refused(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    good = "oil=54C engine=on moving=no"
+    state = talked(
+        [
+            f"bleed=PPPPPP {good} supply=62bar bleed-hose=fitted",
+            f"response=PPPPPP {good} supply=180bar bleed-hose=stowed",
+            "row-99/valve:rust",
+            "none",
+        ]
+    )
+    assert "Expected a part, got 'row-99/valve'" in capsys.readouterr().out
+    assert state.conclusion is not None
+    assert state.conclusion.causes == ()
+
+
+def test_a_file_of_answers_works_a_case_in_the_casebook(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("ROWFAULT_HOME", str(tmp_path))
+    monkeypatch.delenv("ROWFAULT_CASEBOOK", raising=False)
+    answers = shipped().casebook / "answers" / "swapped-coil.txt"
+    words = ["work", "mounted-12", "--who", "Ann", "--answers", str(answers)]
+    result = CliRunner().invoke(rowfault, words, prog_name="rowfault")
+    assert (result.exit_code, "Closed: proven good" in result.stdout) == (0, True), result.output
+    with open_casebook() as casebook:
+        (entry,) = casebook.entries()
+    assert (entry.outcome, entry.causes) == ("proven", ("row-5/valve:coil_shorted",))
 
 
 words = st.sampled_from(
