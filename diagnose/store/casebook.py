@@ -11,7 +11,7 @@ from typing import Self, TypeVar
 from sqlalchemy import Connection, Engine, Select, func, insert, select, update
 from sqlalchemy.engine import URL
 
-from diagnose.errors import CasebookBusy, InputError, Place, Problem, UnknownName
+from diagnose.errors import CasebookBusy, InputError, Place, Problem, UnknownName, quoted
 from diagnose.store.engine import address, connected, writing
 from diagnose.store.entry import (
     Entry,
@@ -154,14 +154,17 @@ class Casebook:
             if found is None:
                 raise UnknownName(Place("case"), "a case", case, (), SEE)
             return str(found)
+        exactly = select(ENTRY.c.case).where(ENTRY.c.case == case)
+        if connection.execute(exactly).scalar() is not None:
+            return case
         beginning = select(ENTRY.c.case).where(ENTRY.c.case.startswith(case, autoescape=True))
-        found_all = [str(name) for name in connection.execute(beginning.limit(4)).scalars()]
-        if case in found_all or len(found_all) == 1:
-            return case if case in found_all else found_all[0]
-        if not found_all or not case:
+        some = connection.execute(beginning.order_by(ENTRY.c.case).limit(3)).scalars().all()
+        if not some or not case:
             raise self._unknown(connection, case)
-        remedy = f"write more of it: {', '.join(found_all[:3])}"
-        got = f"{case!r}, with which several begin"
+        if len(some) == 1:
+            return str(some[0])
+        got = f"{quoted(case)}, with which several begin"
+        remedy = f"write more of it: {', '.join(some)}"
         raise InputError(Problem(Place("case"), "the beginning of one case's id", got, remedy))
 
     def _unknown(self, connection: Connection, case: str) -> UnknownName:
