@@ -6,8 +6,10 @@ import os
 import pwd
 import secrets
 import shutil
+import signal
 import subprocess
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -21,12 +23,11 @@ DEBIAN = Path("/usr/lib/postgresql")
 
 
 def programs() -> Path | None:
-    """The folder with ``initdb`` and ``pg_ctl``; None where PostgreSQL is not installed."""
+    """The folder with ``initdb`` and ``postgres``; None where PostgreSQL is not installed."""
     found = shutil.which("initdb")
     folders = [Path(found).resolve().parent] if found else []
     folders += sorted(DEBIAN.glob("*/bin"), reverse=True)
-    both = (folder for folder in folders if (folder / "pg_ctl").exists())
-    return next((folder for folder in both if (folder / "initdb").exists()), None)
+    return next((folder for folder in folders if (folder / "postgres").exists()), None)
 
 
 @dataclass(frozen=True)
@@ -52,42 +53,40 @@ class Cluster:
 def started(at: Path) -> Iterator[Cluster]:
     """A cluster that runs until the block ends."""
     folder = Path(tempfile.mkdtemp(prefix="rowfault-pg-"))
-    user = _somebody()
-    if user:
-        os.chown(folder, *_ids(user))
+    somebody = _somebody(folder)
     data = folder / "data"
+    made = [at / "initdb", "-D", data, "-U", "tester", "-A", "trust", "-E", "UTF8", "-N"]
+    serve = [at / "postgres", "-D", data, "-k", folder, "-c", "listen_addresses="]
+    quiet: dict[str, Any] = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "cwd": "/"}
     try:
-        _run(user, at / "initdb", "-D", data, "-U", "tester", "-A", "trust", "-E", "UTF8", "-N")
-        options = f"-k {folder} -c listen_addresses=''"
-        log = folder / "log"
-        _run(user, at / "pg_ctl", "-D", data, "-w", "-l", log, "-o", options, "start")
-        try:
-            yield Cluster(folder)
-        finally:
-            _run(user, at / "pg_ctl", "-D", data, "-w", "-m", "immediate", "stop")
+        subprocess.run([str(word) for word in made], check=True, **quiet, **somebody)
+        with subprocess.Popen([str(word) for word in serve], **quiet, **somebody) as server:
+            try:
+                yield _answering(Cluster(folder))
+            finally:
+                server.send_signal(signal.SIGQUIT)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-def _somebody() -> str:
-    """Another user when this is root, whom the server refuses; empty otherwise."""
+def _answering(cluster: Cluster) -> Cluster:
+    """The cluster once it lets somebody in; half a minute is waited for that."""
+    until = time.monotonic() + 30
+    while True:
+        try:
+            psycopg.connect(cluster.conninfo).close()
+            return cluster
+        except psycopg.OperationalError:
+            if time.monotonic() > until:
+                raise
+            time.sleep(0.1)
+
+
+def _somebody(folder: Path) -> dict[str, Any]:
+    """Another user, who then owns the folder, when this is root, whom the server refuses."""
     if os.geteuid() != 0:
-        return ""
+        return {}
     known = {entry.pw_name for entry in pwd.getpwall()}
-    return "postgres" if "postgres" in known else "nobody"
-
-
-def _ids(user: str) -> tuple[int, int]:
-    entry = pwd.getpwnam(user)
-    return entry.pw_uid, entry.pw_gid
-
-
-def _run(user: str, *words: object) -> None:
-    extra: dict[str, Any] = {}
-    if user:
-        uid, gid = _ids(user)
-        extra = {"user": uid, "group": gid, "extra_groups": []}
-    command = [str(word) for word in words]
-    subprocess.run(
-        command, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd="/", **extra
-    )
+    entry = pwd.getpwnam("postgres" if "postgres" in known else "nobody")
+    os.chown(folder, entry.pw_uid, entry.pw_gid)
+    return {"user": entry.pw_uid, "group": entry.pw_gid, "extra_groups": []}
