@@ -11,6 +11,7 @@ import click
 
 from diagnose import __version__
 from diagnose.errors import RowfaultError, Unavailable
+from diagnose.faces.commands.cases import cases
 from diagnose.faces.commands.completion import ask_shell, completion
 from diagnose.faces.commands.explain import explain
 from diagnose.faces.commands.machine import machine
@@ -98,7 +99,7 @@ def _print_version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:
 @click.group(
     cls=Rowfault,
     context_settings={"help_option_names": ["-h", "--help"]},
-    commands=[rank, plan, machine, rules, explain, completion],
+    commands=[rank, plan, cases, machine, rules, explain, completion],
 )
 @click.option(
     "--version",
