@@ -8,6 +8,12 @@ The tree, with the exit status that the command line gives::
     ├── FileProblems             1   everything wrong with a file, at once
     ├── ImpossibleEvidence       1   results that cannot stand together
     └── Unavailable              1   something the machine lacks (a folder, a permission)
+        ├── CasebookBusy         1   another process holds the casebook for too long
+        ├── CasebookFull         1   no room to write in
+        ├── CasebookNewer        1   a newer version of the program made it
+        ├── CasebookReadOnly     1   it can be read and not written
+        ├── NotACasebook         1   something else is where it should be, or it is damaged
+        └── DatabaseUnreachable  1   the server, or what talks to it, is missing
 
 Wrong usage of a command (a missing argument, an unknown option) is click's own
 error and exits with 2.
@@ -114,6 +120,30 @@ class ImpossibleEvidence(RowfaultError):
 
 class Unavailable(RowfaultError):
     """Something outside the program is missing or refuses: a folder, a file, a permission."""
+
+
+class CasebookBusy(Unavailable):
+    """Another process holds the casebook for longer than one waits."""
+
+
+class CasebookFull(Unavailable):
+    """There is no room for what was to be written; what was written before stands."""
+
+
+class CasebookNewer(Unavailable):
+    """A newer version of the program made the casebook; it was not touched."""
+
+
+class CasebookReadOnly(Unavailable):
+    """The casebook, or its folder, may not be written to."""
+
+
+class NotACasebook(Unavailable):
+    """What was found is no casebook, or a damaged one; it was not touched."""
+
+
+class DatabaseUnreachable(Unavailable):
+    """The database server does not answer or refuses, or its driver is not installed."""
 
 
 def offer(name: str, known: Iterable[str], see: str = "") -> str:

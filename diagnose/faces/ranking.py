@@ -8,15 +8,20 @@ from pathlib import Path
 import click
 
 from diagnose.cases.case import Case
-from diagnose.cases.casefile import read_case_file
+from diagnose.cases.casefile import case_of
 from diagnose.cases.joining import joined
 from diagnose.cases.log import read_log
 from diagnose.cases.typed import read_typed
+from diagnose.errors import InputError, Place, Problem
 from diagnose.faces.output import console, print_json
 from diagnose.faces.terminal import print_ranking
-from diagnose.knowledge.base import load_knowledge
+from diagnose.knowledge.base import Knowledge, load_knowledge
+from diagnose.knowledge.strictyaml import Document
 from diagnose.machine.graph import Machine, load_machine
 from diagnose.report import rank, ranking_report
+from diagnose.story.archive import is_archive, read_archive, read_story
+from diagnose.story.replay import replay
+from diagnose.story.view import View
 
 
 def told_case(
@@ -30,13 +35,27 @@ def told_case(
     built = load_machine(machine, knowledge) if machine else None
     case = None
     if file:
-        built, case = read_case_file(file, knowledge, built)
+        built, case = _case_in(read_archive(file), knowledge, built)
     if built is None:
         raise ValueError("expected a machine or a case file, got neither")
     case = case or Case(built.id)
     if log:
         case = joined(case, read_log(log, built, knowledge))
     return built, read_typed(built, arguments, knowledge, case)
+
+
+def _case_in(
+    document: Document, knowledge: Knowledge, given: Machine | None
+) -> tuple[Machine, Case]:
+    """The machine and the case of a case file, or of a case with all its events."""
+    if not is_archive(document):
+        return case_of(document, knowledge, given)
+    view = View(replay(read_story(document, knowledge)), knowledge)
+    if given is not None and given.id != view.machine.id:
+        remedy = "leave the machine out of the command"
+        got = view.machine.id
+        raise InputError(Problem(Place(document.source), f"a case of {given.id}", got, remedy))
+    return view.machine, view.state.case
 
 
 def required_case(

@@ -15,6 +15,7 @@ from diagnose.errors import FileProblems, Problem, near_matches
 from diagnose.knowledge.chances import chance
 from diagnose.knowledge.strictyaml import Document, read_file
 from diagnose.knowledge.wrong import Fault, Wrong
+from diagnose.knowledge.wrong import Path as Way
 
 Chance = Annotated[float, BeforeValidator(chance)]
 """A number from 0 to 1, or one of the words for chances."""
@@ -106,7 +107,23 @@ def _validated(data: object, kind: type[Model]) -> tuple[Model | None, list[Erro
     try:
         return kind.model_validate(data), []
     except PydanticError as error:
-        return None, _without_echoes(error.errors(include_url=False))
+        details = _without_echoes(error.errors(include_url=False))
+        return None, [{**each, "loc": _in_data(each, data)} for each in details]
+
+
+def _in_data(error: ErrorDetails, data: Any) -> Way:
+    """The way to what is wrong as it stands in the data: without the names of alternatives.
+
+    The last step of what is missing is not there either, and stays.
+    """
+    way: list[str | int] = []
+    for step in error["loc"]:
+        try:
+            data = data[step]
+        except (LookupError, TypeError):
+            continue
+        way.append(step)
+    return (*way, error["loc"][-1]) if error["type"] == "missing" else tuple(way)
 
 
 def _without_echoes(details: list[ErrorDetails]) -> list[ErrorDetails]:

@@ -81,19 +81,21 @@ class Document:
         return None
 
 
-def read_file(path: Path | str) -> Document:
+def read_file(path: Path | str, largest: int = LARGEST_BYTES) -> Document:
     """The file's data. Raises `FileProblems` when nothing can be read from it at all.
+
+    A file of more than the ``largest`` number of bytes is refused.
 
     Smaller faults (a duplicate key, an unquoted word) are in the document's ``problems``.
     """
     source = str(path)
     try:
         with Path(path).open("rb") as stream:
-            raw = stream.read(LARGEST_BYTES + 1)
+            raw = stream.read(largest + 1)
     except (OSError, ValueError) as error:
         raise refused(Place(source), "a file that can be read", _reason(error)) from error
-    if len(raw) > LARGEST_BYTES:
-        raise refused(Place(source), f"at most {LARGEST_BYTES:,} bytes", "more", "split the file")
+    if len(raw) > largest:
+        raise refused(Place(source), f"at most {largest:,} bytes", "more", "split the file")
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import click
 
 from diagnose.faces.commands.options import Command, force_option, format_option
+from diagnose.faces.commands.suggest import suggest_cases
 
 
 @click.command(cls=Command)
-@click.argument("case")
+@click.argument("case", shell_complete=suggest_cases)
 @click.option(
     "-o",
     "--output",

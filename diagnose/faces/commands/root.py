@@ -11,6 +11,7 @@ import click
 
 from diagnose import __version__
 from diagnose.errors import RowfaultError, Unavailable
+from diagnose.faces.commands.cases import cases
 from diagnose.faces.commands.completion import ask_shell, completion
 from diagnose.faces.commands.explain import explain
 from diagnose.faces.commands.machine import machine
@@ -100,7 +101,7 @@ def _print_version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:
 @click.group(
     cls=Rowfault,
     context_settings={"help_option_names": ["-h", "--help"]},
-    commands=[rank, plan, ready, report, machine, rules, explain, completion],
+    commands=[rank, plan, ready, report, cases, machine, rules, explain, completion],
 )
 @click.option(
     "--version",

@@ -1,0 +1,1 @@
+"""How a casebook's database comes from one version to the next; run when it is opened."""
