@@ -211,7 +211,7 @@ def _put_right(view: View, check: str, found: Mapping[str, State]) -> Question:
         says=f"A {check} check would tell little now. " + " ".join(each.does for each in prepared),
         because=because,
         cautions=tuple(caution for each in prepared for caution in each.cautions),
-        minutes=sum(each.minutes for each in prepared),
+        minutes=sum(view.knowledge.prepare_minutes(each) for each in prepared),
         check=check,
         words=True,
     )

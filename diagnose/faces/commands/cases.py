@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from diagnose.faces.commands.options import READABLE, Group, colour_option, json_option
-from diagnose.faces.commands.suggest import suggest_machines
+from diagnose.faces.commands.suggest import suggest_cases, suggest_machines
 
 
 @click.group(cls=Group)
@@ -58,7 +58,7 @@ def list_cases(
 
 
 @cases.command("show")
-@click.argument("case")
+@click.argument("case", shell_complete=suggest_cases)
 @json_option
 @colour_option
 def show_case(case: str, as_json: bool, no_colour: bool) -> None:
@@ -76,7 +76,7 @@ def show_case(case: str, as_json: bool, no_colour: bool) -> None:
 
 
 @cases.command("export")
-@click.argument("case", nargs=-1, required=True)
+@click.argument("case", nargs=-1, required=True, shell_complete=suggest_cases)
 @click.option(
     "--to",
     "folder",

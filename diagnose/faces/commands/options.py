@@ -74,3 +74,20 @@ def colour_option(command: Function) -> Function:
     return click.option(
         "--no-colour", is_flag=True, help="Print without colour; marks say the same."
     )(command)
+
+
+def force_option(command: Function) -> Function:
+    """Add ``--force``, which lets a file be replaced."""
+    return click.option("--force", is_flag=True, help="Replace FILE when it is there already.")(
+        command
+    )
+
+
+def format_option(command: Function) -> Function:
+    """Add ``--format``, which the command receives as ``form``."""
+    return click.option(
+        "--format",
+        "form",
+        type=click.Choice(["html", "md", "json"]),
+        help="The form, where the ending of FILE does not say it.",
+    )(command)

@@ -18,6 +18,8 @@ from diagnose.faces.commands.machine import machine
 from diagnose.faces.commands.options import Group
 from diagnose.faces.commands.plan import plan
 from diagnose.faces.commands.rank import rank
+from diagnose.faces.commands.ready import ready
+from diagnose.faces.commands.report import report
 from diagnose.faces.commands.rules import rules
 from diagnose.faces.commands.work import work
 from diagnose.faces.streams import show_what_the_terminal_can
@@ -100,7 +102,18 @@ def _print_version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:
 @click.group(
     cls=Rowfault,
     context_settings={"help_option_names": ["-h", "--help"]},
-    commands=[rank, plan, work, cases, machine, rules, explain, completion],
+    commands=[
+        rank,
+        plan,
+        work,
+        ready,
+        report,
+        cases,
+        machine,
+        rules,
+        explain,
+        completion,
+    ],
 )
 @click.option(
     "--version",

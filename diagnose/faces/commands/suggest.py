@@ -43,6 +43,18 @@ def suggest_groups(_: click.Context, __: click.Parameter, typed: str) -> list[st
     return [group for group in GROUPS if group.startswith(typed)]
 
 
+def suggest_cases(_: click.Context, __: click.Parameter, typed: str) -> list[str]:
+    """The cases of the casebook that begin with what was typed, newest first, and ``last``."""
+    from diagnose.store.casebook import LAST, open_casebook
+
+    try:
+        with open_casebook() as casebook:
+            names = [LAST, *(entry.case for entry in casebook.entries())]
+    except (RowfaultError, OSError):
+        return []
+    return [name for name in names if name.startswith(typed)]
+
+
 def suggest_ids(_: click.Context, __: click.Parameter, typed: str) -> list[str]:
     """The ids with a page that begin with what was typed."""
     from diagnose.faces.lookup import ids

@@ -7,12 +7,16 @@ from pathlib import Path
 import click
 
 from diagnose.faces.commands.options import READABLE, Command, colour_option
-from diagnose.faces.commands.suggest import suggest_machines
+from diagnose.faces.commands.suggest import suggest_cases, suggest_machines
 
 
 @click.command(cls=Command)
 @click.argument("machine", required=False, shell_complete=suggest_machines)
-@click.option("--case", help="Go on with this case: an id, the beginning of one, or last.")
+@click.option(
+    "--case",
+    help="Go on with this case: an id, the beginning of one, or last.",
+    shell_complete=suggest_cases,
+)
 @click.option("--who", help="Who tells it; your login name when left out.")
 @click.option("--title", help="What a new case is about, in a few words.")
 @click.option("--answers", type=READABLE, help="Take answers from a file, one on each line.")

@@ -223,6 +223,8 @@ def _feed(drawn: _Drawn, x: float, beside: float, room: float) -> None:
     says = [f"fed from {section['fed_from']}"] if section["fed_from"] else []
     if not section["fed_from"]:
         drawn.picture.ring(x, TRUNK, 3, "oil dot")
+    if doubt := drawn.chance(f"{section['id']}/air"):
+        symbols.air(drawn.picture, x, BESIDE - 4, symbols.shade(doubt))
     chances = {name: drawn.chance(f"{section['id']}/{name}") for name in ("hose", "air")}
     says += [f"{name} {short_percent(chance)}" for name, chance in chances.items() if chance]
     if says:

@@ -94,7 +94,7 @@ def _item(
     shown = chance if chance >= SHOWN else 0.0
     picture.box(x - 20, y - 10, 40, 20, "ground")
     item.draw(picture, x, y, symbols.shade(shown))
-    lines = wrap(item.name, 11)[:2]
+    lines = wrap(item.name, 13, break_long_words=False, break_on_hyphens=False)[:2]
     for number, line in enumerate(lines):
         picture.text(x, y + 30 + 13 * number, line, "name", SLOT - 4)
     if shown:

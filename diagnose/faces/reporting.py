@@ -1,0 +1,191 @@
+"""What ``rowfault report`` and ``rowfault ready`` do: gather, render, write or print."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, Literal
+
+import click
+from rich.console import Console, Group, RenderableType
+from rich.text import Text
+
+from diagnose.casereport import case_report
+from diagnose.faces.casepick import story_of
+from diagnose.faces.files import write_whole
+from diagnose.faces.output import console, print_json, print_tidily
+from diagnose.faces.report.markdown import report_markdown
+from diagnose.faces.report.page import readiness_page, report_page, season_page
+from diagnose.faces.report.sheets import readiness_markdown, season_markdown
+from diagnose.faces.report.words import moment
+from diagnose.faces.terminal import bullets
+from diagnose.faces.words import minutes_text, sentence
+from diagnose.knowledge.base import load_knowledge
+from diagnose.machine.graph import load_machine
+from diagnose.readiness import read_readiness, readiness_report
+from diagnose.season import season_record
+
+Data = Mapping[str, Any]
+Form = Literal["html", "md", "json"]
+Writer = Callable[[Data], str]
+
+ENDINGS: Mapping[str, Form] = {
+    ".html": "html",
+    ".htm": "html",
+    ".md": "md",
+    ".markdown": "md",
+    ".json": "json",
+}
+STDOUT = "-"
+
+
+def _json_text(data: Data) -> str:
+    return json.dumps(data, indent=2, allow_nan=False) + "\n"
+
+
+REPORT: Mapping[Form, Writer] = {"html": report_page, "md": report_markdown, "json": _json_text}
+READINESS: Mapping[Form, Writer] = {
+    "html": readiness_page,
+    "md": readiness_markdown,
+    "json": _json_text,
+}
+SEASON: Mapping[Form, Writer] = {"html": season_page, "md": season_markdown, "json": _json_text}
+
+
+def form_of(output: str, form: str | None) -> Form:
+    """The form of what is written, by the file's ending unless it is said.
+
+    Raises `click.UsageError` when neither tells.
+
+    >>> form_of("mine.html", None), form_of("-", "md")
+    ('html', 'md')
+    """
+    known: Mapping[str, Form] = {name: name for name in ENDINGS.values()}
+    found = known.get(form) if form else ENDINGS.get(Path(output).suffix.lower())
+    if found is None:
+        endings = ", ".join(ENDINGS)
+        raise click.UsageError(
+            "Standard output has no ending: say --format html, md or json."
+            if output == STDOUT
+            else f"Expected a file that ends in one of {endings}, got {output}; or say --format."
+        )
+    return found
+
+
+def written_report(case: str, output: str, form: str | None, force: bool) -> None:
+    """Write the report of a case."""
+    chosen = form_of(output, form)
+    knowledge = load_knowledge()
+    _put(REPORT[chosen](case_report(story_of(case, knowledge), knowledge)), output, force)
+
+
+def shown_readiness(
+    machine: str,
+    words: tuple[str, ...],
+    output: str | None,
+    form: str | None,
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Show or write what to see to before the checks."""
+    chosen = form_of(output, form) if output else None
+    knowledge = load_knowledge()
+    ready = read_readiness(load_machine(machine, knowledge), words, knowledge)
+    sheet = readiness_report(ready)
+    _show(sheet, READINESS, print_readiness, output, chosen, force, as_json)
+
+
+def shown_season(
+    case: str, output: str | None, form: str | None, force: bool, as_json: bool
+) -> None:
+    """Show or write the season record of a machine that is proven good."""
+    chosen = form_of(output, form) if output else None
+    knowledge = load_knowledge()
+    record = season_record(story_of(case, knowledge), knowledge)
+    _show(record, SEASON, print_season, output, chosen, force, as_json)
+
+
+def _show(
+    data: Data,
+    writers: Mapping[Form, Writer],
+    printer: Callable[[Data, Console], None],
+    output: str | None,
+    form: Form | None,
+    force: bool,
+    as_json: bool,
+) -> None:
+    if output and form:
+        _put(writers[form](data), output, force)
+    elif as_json:
+        print_json(data)
+    else:
+        printer(data, console())
+
+
+def _put(text: str, output: str, force: bool) -> None:
+    """Print, or write and say so."""
+    if output == STDOUT:
+        sys.stdout.write(text)
+        return
+    write_whole(Path(output), text, force)
+    click.echo(f"written: {output}", err=True)
+
+
+def print_readiness(sheet: Data, console: Console) -> None:
+    """Print a sheet in the form ``rowfault/readiness/1``."""
+    head = f"{sheet['machine']}, {sheet['rows']} rows: before the checks"
+    about = f"About {minutes_text(sheet['minutes'])} in all."
+    parts: list[RenderableType] = [Text(head, style="title"), Text(about)]
+    for group in sheet["groups"]:
+        parts += [Text(), Text(sentence(group["title"]).rstrip("."), style="title")]
+        if group["needs"]:
+            parts += bullets([f"wants {', '.join(group['needs'])}"])
+        parts += bullets(map(_item_line, group["items"]))
+        parts += bullets((f"take care: {each}" for each in group["cautions"]), "caution")
+    questions = (
+        f"{q['question']} ({q['id']}={' or '.join(q['choices'])})" for q in sheet["questions"]
+    )
+    for title, lines in (
+        ("Likelier after what was said", sheet["likelier"]),
+        ("Worth knowing", questions),
+        ("Take care", sheet["cautions"]),
+    ):
+        shown = list(bullets(lines))
+        parts += [Text(), Text(title, style="title"), *shown] if shown else []
+    print_tidily(console, Group(*parts))
+
+
+def _item_line(item: Data) -> str:
+    """One thing to see to, on one line with its cautions."""
+    does = f" {sentence(item['does'])}" if item["does"] else ""
+    minutes = f" About {minutes_text(item['minutes'])}." if item["minutes"] else ""
+    cautions = "".join(f" Take care: {sentence(each)}" for each in item["cautions"])
+    about = f"[{item['standing']}] {item['about']}: {sentence(item['says'])}"
+    return f"{about}{does}{minutes}{cautions}"
+
+
+def print_season(record: Data, console: Console) -> None:
+    """Print a record in the form ``rowfault/season/1``."""
+    machine, runs = record["machine"], record["runs"]
+    told = (
+        f"run {run['run']}, {run['check']}: {run['pattern']}"
+        + (f" ({'; '.join(run['circumstances'])})" if run["circumstances"] else "")
+        + (f". This run is {run['standing']}" if run["standing"] else "")
+        for run in runs
+    )
+    work = record["work"] or ["nothing was repaired"]
+    parts: list[RenderableType] = [
+        Text(f"{machine['id']}, {machine['rows']} rows: season record", style="title"),
+        Text(f"Case {record['case']}, proven {moment(record['proven_at'])}."),
+        Text(sentence(record["proof"]["says"])),
+    ]
+    for title, lines in (
+        ("Runs", told),
+        ("What was repaired", work),
+        ("Take care", record["cautions"]),
+    ):
+        parts += [Text(), Text(title, style="title"), *bullets(lines)]
+    parts += [Text(), Text("Name and signature: ____________________  Date: ____________")]
+    print_tidily(console, Group(*parts))

@@ -1,0 +1,266 @@
+"""What to see to before the checks, on this machine under these circumstances, as plain data.
+
+The form is ``rowfault/readiness/1``. Everything comes from the knowledge data: circumstances and
+their good states, set-ups, the machine's bleed ports, and looks at what every row shares.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Literal
+
+from diagnose.advice import DEFERRAL
+from diagnose.cases.case import Case, Result, Run
+from diagnose.cases.collecting import collected, refuse
+from diagnose.cases.typed import Noted, read_word
+from diagnose.cases.values import told_apart
+from diagnose.errors import Place, Problem, quoted
+from diagnose.knowledge.base import Knowledge
+from diagnose.knowledge.circumstances import Circumstance
+from diagnose.knowledge.parts import PARKED, Measurement
+from diagnose.knowledge.wrong import Wrong
+from diagnose.machine.graph import Machine
+from diagnose.ranking.causes import part_in_words
+from diagnose.ranking.evidence import Evidence
+from diagnose.ranking.model import Model
+from diagnose.reasoning.conclude import conclude_case
+
+SCHEMA = "rowfault/readiness/1"
+
+LIKELY = 0.001
+"""A look at what every row shares is worth its minutes when it finds something so often.
+
+Judgement: with the priors that ship this keeps lever, couplers, return and oil, and little else.
+"""
+
+BEFORE, EVERY = "before the engine runs", "for every check"
+"""When a thing is seen to; what one check alone wants stands under its name."""
+
+Standing = Literal["good", "bad", "to see to"]
+Data = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Item:
+    """One thing to see to: when, what it is about, how it stands, what is done, minutes."""
+
+    id: str
+    when: str
+    about: str
+    standing: Standing
+    says: str
+    does: str
+    minutes: float
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Readiness:
+    """A machine before its checks, and what was said of it.
+
+    Parameters
+    ----------
+    run: what is known of the checks to come, by circumstance of runs.
+    past: what is known of the machine's past, by circumstance of cases.
+    """
+
+    machine: Machine
+    knowledge: Knowledge
+    run: Mapping[str, float | str]
+    past: Mapping[str, str]
+
+    @cached_property
+    def evidence(self) -> Evidence:
+        """What the rules make of what was said, as if each check were about to begin."""
+        results = (Result.UNSURE,) * self.machine.rows
+        case = Case(self.machine.id, history=self.past)
+        for check in self.knowledge.checks:
+            case = case.then(Run(0, check, results, dict(self.run)))
+        findings = conclude_case(self.machine, case, self.knowledge)
+        return Evidence(Model(self.machine, self.knowledge), case, findings)
+
+    @cached_property
+    def items(self) -> tuple[Item, ...]:
+        """Everything to see to, in the order in which it is done."""
+        return (self._parked(), *self._looks(), *self._ports(), *self._circumstances())
+
+    def _parked(self) -> Item:
+        parked = self.knowledge.setups[PARKED]
+        return Item(PARKED, BEFORE, parked.name, "to see to", parked.says, parked.says, 0.0)
+
+    def _looks(self) -> Iterator[Item]:
+        """Looks at oil parts that every row shares, the likeliest find first."""
+        found = [
+            (self._find(part, look), part, look)
+            for part, kind in self.machine.parts.items()
+            if kind.side == "oil" and kind.reach == "machine"
+            for look in kind.measurements
+            if look.kind == "look" and look.tool == "none"
+        ]
+        for chance, part, look in sorted(found, key=lambda each: -each[0]):
+            if chance >= LIKELY:
+                yield self._look(part, look)
+
+    def _find(self, part: str, look: Measurement) -> float:
+        """How often a look finds something, by the priors with what is known of the past."""
+        return sum(
+            float(self.evidence.part_prior[self.evidence.model.flat(part, mode.id)])
+            * max(result.sees.get(mode.id, 0.0) for result in look.results)
+            for mode in self.machine.parts[part].modes
+        )
+
+    def _look(self, part: str, look: Measurement) -> Item:
+        about = part_in_words(part, self.machine.parts[part])
+        cautions = (look.caution,) if look.caution else ()
+        id = f"{look.id}@{part}"
+        return Item(id, BEFORE, about, "to see to", look.says, look.says, look.minutes, cautions)
+
+    def _ports(self) -> Iterator[Item]:
+        """Every bleed port with the rows whose air leaves through it."""
+        for port, row in self.machine.port_rows.items():
+            part = f"{port}/port"
+            for look in self.machine.parts[part].measurements:
+                if look.kind == "look" and look.tool == "none":
+                    seen = self._look(part, look)
+                    about = f"{port}, bleed port at row {row}"
+                    yield Item(seen.id, BEFORE, about, *_rest(seen))
+
+    def _circumstances(self) -> Iterator[Item]:
+        """The circumstances of runs: what all checks want alike first, then check by check."""
+        wanted = [
+            (kind, check)
+            for kind in self.knowledge.of_scope("run").values()
+            if kind.prepare is not None and kind.value != "none"
+            for check in self.knowledge.checks
+        ]
+        found = {(kind.id, check): self._circumstance(kind, check) for kind, check in wanted}
+        alike = {
+            kind.id for kind, _ in wanted if len({found[kind.id, c] for c in self._checks}) == 1
+        }
+        for when in (EVERY, *self._checks):
+            for kind, check in wanted:
+                shared = kind.id in alike
+                first = check == self._checks[0]
+                if (when == EVERY and shared and first) or (when == check and not shared):
+                    item = found[kind.id, check]
+                    yield Item(kind.id, when, kind.name, *_rest(item))
+
+    @property
+    def _checks(self) -> list[str]:
+        return list(self.knowledge.checks)
+
+    def _circumstance(self, kind: Circumstance, check: str) -> Item:
+        """How one circumstance stands for one check."""
+        assert kind.prepare is not None
+        good, value = kind.good_state(check), self.run.get(kind.id)
+        standing: Standing = "to see to"
+        says = f"wanted: {good.name}"
+        if value is not None:
+            bad = self._bad(kind.id, check)
+            standing = "bad" if bad else "good"
+            said = told_apart(kind, value)[0] if isinstance(value, float) else value
+            state = bad or (good.name if isinstance(value, float) else kind.state(value).name)
+            says = f"{said}, {state}" if isinstance(value, float) else state
+        does, cautions = kind.prepare.does, kind.prepare.cautions
+        minutes = self.knowledge.prepare_minutes(kind.prepare)
+        if standing == "good":
+            return Item(kind.id, "", kind.name, standing, says, "", 0.0)
+        return Item(kind.id, "", kind.name, standing, says, does, minutes, cautions)
+
+    def _bad(self, circumstance: str, check: str) -> str:
+        """The bad state that the rules found, in words; empty when it is good."""
+        run = next(run for run in self.evidence.case.runs if run.check == check)
+        found = self.evidence.known_bad(run).get(circumstance)
+        return found.name if found else ""
+
+
+def _rest(item: Item) -> tuple[Standing, str, str, float, tuple[str, ...]]:
+    return item.standing, item.says, item.does, item.minutes, item.cautions
+
+
+def read_readiness(machine: Machine, words: Sequence[str], knowledge: Knowledge) -> Readiness:
+    """What was typed about a machine before its checks.
+
+    Raises `FileProblems` with everything that is wrong with any of the words.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.machine.graph import load_machine
+    >>> ready = read_readiness(load_machine("mounted-6"), ["oil=15C"], load_knowledge())
+    >>> [(item.says, item.minutes) for item in ready.items if item.standing == "bad"]
+    [('15 °C (59 °F), cold', 25.0)]
+    """
+    problems: list[Problem] = []
+    run: dict[str, float | str] = {}
+    past: dict[str, str] = {}
+    for word in words:
+        with collected(problems):
+            read = read_word(machine, word, knowledge)
+            if not isinstance(read, Noted):
+                wrong = Wrong("a circumstance such as oil=54C", quoted(word), "results come later")
+                problems.append(wrong.at(Place(word)))
+            elif knowledge.circumstances[read.circumstance].scope == "case":
+                past[read.circumstance] = str(read.value)
+            else:
+                run[read.circumstance] = read.value
+    refuse(problems)
+    return Readiness(machine, knowledge, run, past)
+
+
+def readiness_report(ready: Readiness) -> Data:
+    """What to see to, in the form ``rowfault/readiness/1``."""
+    knowledge = ready.knowledge
+    whens = [BEFORE, EVERY, *knowledge.checks]
+    unknown = [kind for name, kind in knowledge.of_scope("case").items() if name not in ready.past]
+    likelier = (f.says for f in ready.evidence.findings if f.kind == "prior")
+    cautions = (caution for check in knowledge.checks.values() for caution in check.cautions)
+    return {
+        "schema": SCHEMA,
+        "machine": ready.machine.id,
+        "name": ready.machine.name,
+        "rows": ready.machine.rows,
+        "groups": [
+            {
+                "id": when,
+                "title": _title(when, knowledge),
+                "needs": list(knowledge.checks[when].needs) if when in knowledge.checks else [],
+                "items": [_item(item) for item in ready.items if item.when == when],
+                "cautions": _setup_cautions(when, ready),
+            }
+            for when in whens
+        ],
+        "likelier": list(dict.fromkeys(likelier)),
+        "questions": [
+            {"id": kind.id, "question": kind.ask.question, "choices": list(kind.choices)}
+            for kind in unknown
+            if kind.ask is not None
+        ],
+        "minutes": sum(item.minutes for item in ready.items),
+        "cautions": list(dict.fromkeys([*cautions, DEFERRAL])),
+    }
+
+
+def _title(when: str, knowledge: Knowledge) -> str:
+    return f"for the {knowledge.checks[when].name}" if when in knowledge.checks else when
+
+
+def _setup_cautions(when: str, ready: Readiness) -> list[str]:
+    """What the set-up of a check warns of, unless one of its own items says it already."""
+    checks, setups = ready.knowledge.checks, ready.knowledge.setups
+    if when not in checks:
+        return []
+    told = {caution for item in ready.items if item.when == when for caution in item.cautions}
+    return [caution for caution in setups[checks[when].setup].cautions if caution not in told]
+
+
+def _item(item: Item) -> Data:
+    return {
+        "id": item.id,
+        "about": item.about,
+        "standing": item.standing,
+        "says": item.says,
+        "does": item.does if item.does != item.says else None,
+        "minutes": item.minutes,
+        "cautions": list(item.cautions),
+    }
