@@ -246,7 +246,7 @@ def _nothing(view: View) -> Data:
         "proof": None,
         "conclusion": _conclusion(view.state, {}),
         "cautions": _cautions(view, ()),
-        "priors": "shipped",
+        "priors": view.knowledge.priors,
     }
 
 

@@ -24,20 +24,3 @@ In the order of the modules:
 `cover`
     the cheapest tests, all decided now, that tell every pair apart.
 """
-
-from diagnose.decision.lookahead import Act, Decision, decide
-from diagnose.decision.policy import Node, policy_tree, tree_minutes
-from diagnose.decision.problem import ANY, Problem, Repair, Test
-
-__all__ = [
-    "ANY",
-    "Act",
-    "Decision",
-    "Node",
-    "Problem",
-    "Repair",
-    "Test",
-    "decide",
-    "policy_tree",
-    "tree_minutes",
-]

@@ -8,9 +8,7 @@ from pathlib import Path
 import click
 
 from diagnose.cases.case import Case
-from diagnose.cases.casefile import case_of
 from diagnose.cases.joining import joined
-from diagnose.cases.log import read_log
 from diagnose.cases.typed import read_typed
 from diagnose.errors import FileProblems, Problem
 from diagnose.faces.output import console, print_json
@@ -19,9 +17,6 @@ from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.strictyaml import read_file
 from diagnose.machine.graph import Machine, load_machine
 from diagnose.report import rank, ranking_report
-from diagnose.story.archive import is_archive, read_story
-from diagnose.story.replay import replay
-from diagnose.story.view import View
 
 
 def told_case(
@@ -40,12 +35,20 @@ def told_case(
         raise ValueError("expected a machine or a case file, got neither")
     case = case or Case(built.id)
     if log:
+        from diagnose.cases.log import read_log  # noqa: PLC0415
+
         case = joined(case, read_log(log, built, knowledge))
     return built, read_typed(built, arguments, knowledge, case)
 
 
 def _from_file(file: Path, knowledge: Knowledge, machine: Machine | None) -> tuple[Machine, Case]:
     """What a case file tells, or a story that was exported from a casebook."""
+    # What reads files of cases is slow to import, and not needed for what is typed.
+    from diagnose.cases.casefile import case_of  # noqa: PLC0415
+    from diagnose.story.archive import is_archive, read_story  # noqa: PLC0415
+    from diagnose.story.replay import replay  # noqa: PLC0415
+    from diagnose.story.view import View  # noqa: PLC0415
+
     document = read_file(file)
     if not is_archive(document):
         return case_of(document, knowledge, machine)

@@ -10,7 +10,8 @@ from rich.text import Text
 from diagnose.errors import FileProblems, Place, UnknownName
 from diagnose.faces.output import console, print_json, print_lines, print_tidily
 from diagnose.faces.words import blanked, counted
-from diagnose.reasoning.loading import load_rules, read_beside
+from diagnose.reasoning.loading import load_rules
+from diagnose.reasoning.reading import read_beside
 from diagnose.reasoning.rulecases import case_problems
 from diagnose.reasoning.vocabulary import GROUPS
 

@@ -54,7 +54,7 @@ _LIMITS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
 class Strict(BaseModel):
     """A frozen model that refuses fields which it does not know."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     def faults(self) -> Iterator[Fault]:
         """What is wrong between fields, though each alone is right; overridden where needed."""

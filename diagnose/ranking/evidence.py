@@ -134,7 +134,11 @@ class Evidence:
     @cached_property
     def part_prior(self) -> Floats:
         """(states of the model) prior of every mode, averaged over what the past left unknown."""
-        return prior_given(self.model, self.case.history, self.findings)
+        told, kept = frozenset(self.case.history.items()), self.model.priors
+        findings = tuple(one for one in self.findings if one.kind == "prior")
+        if told not in kept or kept[told][0] != findings:
+            kept[told] = findings, prior_given(self.model, self.case.history, findings)
+        return kept[told][1]
 
     @cached_property
     def results(self) -> tuple[Seen, ...]:

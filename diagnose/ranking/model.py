@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -13,6 +13,7 @@ from diagnose.knowledge.parts import BadResult, Mode, PartKind
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.ranking.history import Past, pasts
+from diagnose.reasoning.finding import Finding
 
 Entries = tuple[Ints, Floats]
 """Flat states and the log survival that each lets a finding have."""
@@ -23,10 +24,17 @@ OK = 0
 
 @dataclass(frozen=True)
 class Model:
-    """The variables of a machine's parts, before anything has been seen."""
+    """The variables of a machine's parts, before anything has been seen.
+
+    ``priors`` keeps the priors of a past with the findings that they rest on, once worked out:
+    whoever supposes a result asks for the same ones again.
+    """
 
     machine: Machine
     knowledge: Knowledge
+    priors: dict[frozenset[tuple[str, str]], tuple[tuple[Finding, ...], Floats]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
 
     @cached_property
     def offsets(self) -> Ints:

@@ -1,21 +1,17 @@
-"""Load the rule base: every file of the rule folders, checked alone and beside the others."""
+"""The rule base that is in use: every file of the rule folders, checked before it counts."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from pathlib import Path
 
-from diagnose.errors import FileProblems, Place, Problem
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.model import in_order
 from diagnose.knowledge.places import Folders, own, shipped
+from diagnose.knowledge.remembered import recall, remember
 from diagnose.reasoning.engine import Stratum
-from diagnose.reasoning.names import Names
-from diagnose.reasoning.rulebase import problems_between
-from diagnose.reasoning.rulecheck import problems_of
-from diagnose.reasoning.rulefile import Rule, RuleFile, read_rule
+from diagnose.reasoning.rulefile import Rule, RuleFile
 from diagnose.reasoning.vocabulary import GROUPS
 
 
@@ -60,8 +56,17 @@ def load_rules(extra: Path | None = None) -> Rules:
 @cache
 def _load(added: Folders) -> Rules:
     ours, theirs = rule_paths(shipped().rules), rule_paths(added.rules)
+    known = None if theirs else recall("rules", ours)
+    if known is not None:
+        return Rules(_in_order(Rule.model_validate(data) for data in known))
+    # What checks rules is slow to import, and rules that were found sound once are remembered.
+    from diagnose.reasoning.reading import Names, read_rules  # noqa: PLC0415
+
     names = Names(load_knowledge(added.root)) if theirs else None
-    return rules_of(read_rules([*ours, *theirs], names, frozenset(ours)))
+    files = read_rules([*ours, *theirs], names, frozenset(ours))
+    if not theirs:
+        remember("rules", ours, [file.document.data for file in files])
+    return rules_of(files)
 
 
 def rules_of(files: Sequence[RuleFile]) -> Rules:
@@ -70,28 +75,11 @@ def rules_of(files: Sequence[RuleFile]) -> Rules:
     >>> rules_of(()).rules
     ()
     """
-    rules = (file.rule for file in files)
-    return Rules(tuple(sorted(rules, key=lambda rule: (GROUPS.index(rule.group), rule.id))))
+    return Rules(_in_order(file.rule for file in files))
 
 
-def read_beside(folder: Path | None) -> tuple[tuple[RuleFile, ...], Rules]:
-    """The rules of a folder, and all rules that would be in use with it; None for those in use.
-
-    Raises `FileProblems` with everything that is wrong, or when the folder holds no rule.
-
-    >>> files, rules = read_beside(None)
-    >>> len(files) == len(rules.rules)
-    True
-    """
-    in_use = [path for root in (shipped(), own()) for path in rule_paths(root.rules)]
-    mine = rule_paths(folder) if folder else in_use
-    if not mine:
-        expected = "a rule, in a file whose name ends in .yaml"
-        raise FileProblems([Problem(Place(str(folder)), expected, "none", "name another folder")])
-    added = {path.resolve() for path in mine}
-    beside = [path for path in in_use if path.resolve() not in added]
-    files = read_rules([*beside, *mine], Names(load_knowledge()))
-    return files[len(beside) :], rules_of(files)
+def _in_order(rules: Iterable[Rule]) -> tuple[Rule, ...]:
+    return tuple(sorted(rules, key=lambda rule: (GROUPS.index(rule.group), rule.id)))
 
 
 def rule_paths(folder: Path) -> list[Path]:
@@ -101,32 +89,3 @@ def rule_paths(folder: Path) -> list[Path]:
     []
     """
     return sorted(path for path in folder.rglob("*") if path.suffix in (".yaml", ".yml"))
-
-
-def read_rules(
-    paths: Sequence[Path], names: Names | None = None, trusted: frozenset[Path] = frozenset()
-) -> tuple[RuleFile, ...]:
-    """Rules in the order of their files. Raises `FileProblems` with all that is wrong.
-
-    What ``trusted`` files name is not looked up: ``rules check`` and the tests do that for the
-    shipped ones, and it would take as long as reading them.
-
-    >>> path = shipped().rules / "circumstances" / "oil-cold.yaml"
-    >>> [file.rule.id for file in read_rules([path])]
-    ['oil-cold']
-    """
-    files: list[RuleFile] = []
-    problems: list[Problem] = []
-    for path in paths:
-        try:
-            file, found = read_rule(path)
-        except FileProblems as error:
-            file, found = None, list(error.problems)
-        problems += found
-        if file:
-            files.append(file)
-            problems += problems_of(file, None if path in trusted else names)
-    problems += problems_between(files)
-    if problems:
-        raise FileProblems(in_order(list(dict.fromkeys(problems))))
-    return tuple(files)

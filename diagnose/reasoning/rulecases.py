@@ -46,7 +46,8 @@ def case_problems(
     """Cases of these rules that do not fire, and near misses that do, when ``rules`` are in use.
 
     >>> from diagnose.knowledge.places import shipped
-    >>> from diagnose.reasoning.loading import load_rules, read_rules
+    >>> from diagnose.reasoning.loading import load_rules
+    >>> from diagnose.reasoning.reading import read_rules
     >>> path = shipped().rules / "circumstances" / "engine-stopped.yaml"
     >>> case_problems(read_rules([path]), load_rules())
     []

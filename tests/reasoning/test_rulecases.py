@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from diagnose.errors import FileProblems
-from diagnose.reasoning.loading import read_beside, rules_of
+from diagnose.reasoning.loading import rules_of
+from diagnose.reasoning.reading import read_beside
 from diagnose.reasoning.rulecases import case_problems
 from tests.reasoning.worlds import rule_file, rule_text
 

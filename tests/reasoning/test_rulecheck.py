@@ -13,8 +13,9 @@ from diagnose.errors import FileProblems
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.places import shipped
 from diagnose.knowledge.strictyaml import read_text
-from diagnose.reasoning.loading import load_rules, read_rules, rule_paths
+from diagnose.reasoning.loading import load_rules, rule_paths
 from diagnose.reasoning.names import Names
+from diagnose.reasoning.reading import read_rules
 from diagnose.reasoning.rulebase import problems_between
 from diagnose.reasoning.rulecheck import problems_of
 from diagnose.reasoning.rulefile import rule_of

@@ -6,7 +6,8 @@ import pytest
 
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.places import shipped
-from diagnose.reasoning.loading import read_beside, rule_paths
+from diagnose.reasoning.loading import rule_paths
+from diagnose.reasoning.reading import read_beside
 from diagnose.reasoning.rulecases import case_problems
 from diagnose.reasoning.rulefile import RuleFile
 from diagnose.reasoning.vocabulary import GROUPS
