@@ -22,7 +22,8 @@ def suspicion(ranking: Ranking, least: float = 0.0005) -> Mapping[str, float]:
     >>> from diagnose.machine.graph import load_machine
     >>> from diagnose.report import rank
     >>> machine = load_machine("mounted-6")
-    >>> found = suspicion(rank(machine, read_typed(machine, ["response=PPPPPF", "oil=54C"])))
+    >>> told = ["bleed=PPPPPP", "response=PPPPPF", "oil=54C"]
+    >>> found = suspicion(rank(machine, read_typed(machine, told)))
     >>> max(found, key=found.__getitem__)
     'row-6/valve'
     """

@@ -136,7 +136,7 @@ def test_a_folder_that_cannot_be_written_is_said(tmp_path: Path) -> None:
     closed.mkdir()
     closed.chmod(0o555)
     code = (
-        "import os, sys\n"
+        "import os, sqlite3, sqlalchemy.dialects.sqlite\n"
         "from diagnose.store.casebook import open_casebook\n"
         "if os.geteuid() == 0: os.seteuid(65534)\n"
         f"open_casebook('sqlite:///{closed}/casebook.sqlite')\n"
