@@ -89,6 +89,10 @@ class Bench:
         }
         print_tidily(self.console, Group(*(shown[word] or [Text("Nothing to show yet.")])))
 
+    def ask(self, question: Question) -> None:
+        """The question once more, after something was shown."""
+        print_tidily(self.console, _asked(question))
+
     def complain(self, error: Wrong | RowfaultError, question: Question) -> None:
         """What could not be used, and what can."""
         for line in _complaints(error):
@@ -138,8 +142,13 @@ def _step(question: Question) -> Iterator[RenderableType]:
         yield Text(f"Needs: {', '.join(question.needs)}.")
     for caution in question.cautions:
         yield Text(f"Take care: {sentence(caution)}", style="caution")
+    yield _asked(question)
+
+
+def _asked(question: Question) -> Text:
     kept = f"; Enter for {question.kept}" if question.kept else ""
-    yield Text(f"{question.asks} ", style="title").append(f"({question.form}{kept})", "not bold")
+    text = Text(f"{question.asks} ", style="title")
+    return text.append(f"({question.form}{kept})", "not bold")
 
 
 def _reasons(job: Job) -> Iterator[RenderableType]:

@@ -151,6 +151,7 @@ class Conversation:
             try:
                 if said is not None and said.word in SHOWN:
                     self.bench.show(said.word, job)
+                    self.bench.ask(question)
                     continue
                 if self._took(case, line, job, question):
                     return True

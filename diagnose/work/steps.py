@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from diagnose.advice import advice, cautions_of
 from diagnose.cases.case import Swapped, Work
@@ -45,7 +46,8 @@ def next_question(job: Job) -> Question:
     if act.kind == "rerun":
         choice = job.plan.choice
         planned = choice is not None and not choice.required
-        return run_question(job, act.check, act.rows, planned)
+        question = run_question(job, act.check, act.rows, planned)
+        return replace(question, because=_reasons(job)) if question.act is not None else question
     return _about(job, act)
 
 
@@ -58,12 +60,16 @@ def _about(job: Job, act: Candidate) -> Question:
         form=form,
         read=reader,
         says=act.says.partition("; then ")[0],
-        because=tuple(f"{100 * chance:.0f} %: {says}" for chance, says in expected(job)),
+        because=_reasons(job),
         needs=act.needs,
         cautions=tuple(cautions_of(act, advice(ranking, (), [act]))),
         minutes=act.minutes,
         act=act,
     )
+
+
+def _reasons(job: Job) -> tuple[str, ...]:
+    return tuple(f"{100 * chance:.0f} %: {says}" for chance, says in expected(job))
 
 
 def expected(job: Job) -> list[tuple[float, str]]:
