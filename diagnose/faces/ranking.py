@@ -12,6 +12,7 @@ from diagnose.cases.joining import joined
 from diagnose.cases.typed import read_typed
 from diagnose.errors import FileProblems, Problem
 from diagnose.faces.output import console, print_json
+from diagnose.faces.streams import started
 from diagnose.faces.terminal import print_ranking
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.strictyaml import read_file
@@ -26,6 +27,7 @@ def told_case(
 
     Raises `UnknownName` and `FileProblems`. One of ``machine`` and ``file`` must be given.
     """
+    started()
     knowledge = load_knowledge()
     built = load_machine(machine, knowledge) if machine else None
     case = None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import gc
 import io
 import os
 import sys
@@ -66,3 +67,9 @@ def _stand_in(error: UnicodeError) -> tuple[str, int]:
         raise error
     letters = error.object[error.start : error.end]
     return "".join(STAND_INS.get(letter, "?") for letter in letters), error.end
+
+
+def started() -> None:
+    """Collect garbage from here on, except what was imported, which stays."""
+    gc.freeze()
+    gc.enable()

@@ -15,6 +15,7 @@ from diagnose.errors import FileProblems, ImpossibleEvidence, InputError
 from diagnose.faces.asking import Asker, asker
 from diagnose.faces.bench import Bench
 from diagnose.faces.output import console
+from diagnose.faces.streams import started
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.graph import load_machine
@@ -45,6 +46,7 @@ class Wish:
 
 def worked(wish: Wish, answers: Path | None, *, colour: bool) -> None:
     """Open or resume a case and work it until it is closed, or somebody stops."""
+    started()
     knowledge = load_knowledge()
     with ExitStack() as stack:
         keeper: Keeper = Scratch()
