@@ -11,11 +11,14 @@ import numpy as np
 from diagnose.cases.case import Result
 from diagnose.errors import ImpossibleEvidence
 from diagnose.knowledge.circumstances import Prepare
-from diagnose.knowledge.parts import PartKind, Remedy
+from diagnose.knowledge.parts import Remedy
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import Floats
 from diagnose.noisyor.posterior import Posterior, conflict, log_evidence, posterior
 from diagnose.ranking.evidence import Evidence
+from diagnose.ranking.model import part_in_words
+
+__all__ = ["GROUPS", "Cause", "Ranking", "part_in_words"]
 
 GROUPS = ("circumstances", "air", "supply", "section", "wiring", "row")
 
@@ -79,27 +82,30 @@ class Ranking:
         return {group: self._at_least_one(group) for group in GROUPS}
 
     def _parts(self) -> Iterator[Cause]:
-        machine = self.evidence.model.machine
-        flat, prior = self.posterior.flat, self.evidence.prior
+        # Plain lists: thousands of single numbers are slow to take out of arrays.
+        flat, prior = self.posterior.flat.tolist(), self.evidence.prior.tolist()
         epochs = self.evidence.epochs
-        for part, kind in machine.parts.items():
-            for mode in kind.modes:
-                state, cured = epochs.state(part, mode.id), epochs.cured(part, mode.id)
-                place = epochs.place_of(part, mode.id) if epochs.work else part
-                yield Cause(
-                    id=f"{part}:{mode.id}",
-                    part=part,
-                    mode=mode.id,
-                    says=f"{part_in_words(part, kind)}: {mode.name}{_moved(part, place)}",
-                    rows=_reached(machine, part, place),
-                    group=kind.group,
-                    probability=float(flat[state]),
-                    prior=float(prior[[state, *cured]].sum()),
-                    cured=float(flat[list(cured)].sum()),
-                    cured_states=cured,
-                    remedy=kind.remedy(mode.remedy),
-                    states=(state,),
-                )
+        for known in self.evidence.model.modes:
+            part, mode = known.part, known.mode.id
+            state, place = known.state, part
+            cured: tuple[int, ...] = ()
+            if epochs.work:
+                state, cured = epochs.state(part, mode), epochs.cured(part, mode)
+                place = epochs.place_of(part, mode)
+            yield Cause(
+                id=known.id,
+                part=part,
+                mode=mode,
+                says=known.says + _moved(part, place),
+                rows=_reached(self.evidence.model.machine, part, place),
+                group=known.kind.group,
+                probability=flat[state],
+                prior=prior[state] + sum(prior[each] for each in cured),
+                cured=sum(flat[each] for each in cured) if cured else 0.0,
+                cured_states=cured,
+                remedy=known.remedy,
+                states=(state,),
+            )
 
     def _circumstances(self) -> Iterator[Cause]:
         knowledge = self.evidence.model.knowledge
@@ -151,18 +157,3 @@ def _moved(part: str, place: str) -> str:
     ' (now in row 5)'
     """
     return "" if place == part else f" (now in {place.partition('/')[0].replace('-', ' ')})"
-
-
-def part_in_words(part: str, kind: PartKind) -> str:
-    """A part for a sentence: its place unless the whole machine shares it, and its kind.
-
-    >>> from diagnose.knowledge.base import load_knowledge
-    >>> kinds = load_knowledge().parts
-    >>> part_in_words("row-6/valve", kinds["valve"])
-    'row 6, row valve'
-    >>> part_in_words("supply/filter", kinds["filter"]) == kinds["filter"].name
-    True
-    """
-    place, _, _ = part.partition("/")
-    shared = kind.reach == "machine"
-    return kind.name if shared else f"{place.replace('-', ' ')}, {kind.name}"

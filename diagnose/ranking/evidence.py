@@ -101,7 +101,14 @@ class Evidence:
 
     def stated(self, run: Run) -> frozenset[str]:
         """The circumstances of a run whose state is known."""
-        return frozenset(kind for number, kind in self._states if number == run.index)
+        return self._stated.get(run.index, frozenset())
+
+    @cached_property
+    def _stated(self) -> Mapping[int, frozenset[str]]:
+        by_run: dict[int, set[str]] = {}
+        for number, kind in self._states:
+            by_run.setdefault(number, set()).add(kind)
+        return {number: frozenset(kinds) for number, kinds in by_run.items()}
 
     @cached_property
     def epochs(self) -> Epochs:
