@@ -48,10 +48,7 @@ def make_engine(url: str | Path) -> Engine:
         where = URL.create("sqlite", database=str(url)) if isinstance(url, Path) else make_url(url)
         if where.drivername == "postgresql":
             where = where.set(drivername="postgresql+psycopg")
-        waits = {"connect_timeout": WAIT_SECONDS} if "postgresql" in where.drivername else {}
-        if where.drivername.startswith("sqlite"):
-            waits = {"timeout": WAIT_SECONDS}
-        engine = create_engine(where, connect_args=waits)
+        engine = create_engine(where, connect_args=_waits(where.drivername))
     except (ArgumentError, NoSuchModuleError, ValueError) as error:
         raise Unavailable(
             "ROWFAULT_CASEBOOK: expected the URL of a SQLite or PostgreSQL database, got something "
@@ -65,6 +62,16 @@ def make_engine(url: str | Path) -> Engine:
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+def _waits(driver: str) -> dict[str, Any]:
+    """How long a driver waits for somebody else's lock, in its own words."""
+    if driver.startswith("sqlite"):
+        return {"timeout": WAIT_SECONDS}
+    if not driver.startswith("postgresql"):
+        return {}
+    milliseconds = int(1000 * WAIT_SECONDS)
+    return {"connect_timeout": 20, "options": f"-c lock_timeout={milliseconds}"}
 
 
 def writing(engine: Engine) -> Engine:

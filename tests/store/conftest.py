@@ -10,8 +10,10 @@ import socket
 import subprocess
 import tempfile
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
+import psycopg
 import pytest
 
 from diagnose.store.casebook import Casebook, open_casebook
@@ -54,6 +56,24 @@ class Server:
         where = ["-h", "127.0.0.1", "-p", str(self.port), "-U", "tests"]
         subprocess.run([client, *where, name], check=True, env=_bare())
         return f"postgresql://tests@127.0.0.1:{self.port}/{name}"
+
+    @contextmanager
+    def on_disk(self, disk: Path) -> Iterator[str]:
+        """The URL of an empty database that lives on a disk of its own."""
+        place = disk / "space"
+        place.mkdir()
+        if os.geteuid() == 0:
+            shutil.chown(place, self.user)
+        name = f"small_{secrets.token_hex(4)}"
+        where = f"host=127.0.0.1 port={self.port} user=tests dbname=postgres"
+        with psycopg.connect(where, autocommit=True) as connection:
+            connection.execute(f"CREATE TABLESPACE {name} LOCATION '{place}'".encode())
+            connection.execute(f"CREATE DATABASE {name} TABLESPACE {name}".encode())
+            try:
+                yield f"postgresql://tests@127.0.0.1:{self.port}/{name}"
+            finally:
+                connection.execute(f"DROP DATABASE {name} WITH (FORCE)".encode())
+                connection.execute(f"DROP TABLESPACE {name}".encode())
 
     def stop(self) -> None:
         """Stop the server at once."""

@@ -10,9 +10,12 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from secrets import token_hex
 
 import pytest
 from sqlalchemy import text
@@ -22,6 +25,7 @@ from diagnose.store import engine as engines
 from diagnose.store.casebook import VARIABLE, Casebook, open_casebook
 from diagnose.store.engine import make_engine, writing
 from diagnose.story.event import Noted, Opened, told
+from tests.store.conftest import Server
 
 ROOT = Path(__file__).resolve().parents[2]
 CASE = "20260301-a"
@@ -123,6 +127,52 @@ def test_a_full_disk_is_said_and_nothing_is_damaged(file: Path) -> None:
     connection.close()
 
 
+@contextmanager
+def small_disk(kilobytes: int) -> Iterator[Path]:
+    """A file system with little room, where this user may mount one."""
+    folder = Path(tempfile.mkdtemp(prefix="small"))
+    options = ["-t", "tmpfs", "-o", f"size={kilobytes}k,mode=777", "tmpfs", str(folder)]
+    mount = shutil.which("mount") or "mount"
+    try:
+        if subprocess.run([mount, *options], capture_output=True, check=False).returncode:
+            pytest.skip("no file system may be mounted here")
+        try:
+            yield folder
+        finally:
+            subprocess.run(["umount", "-l", str(folder)], check=True)
+    finally:
+        folder.rmdir()
+
+
+def crammed(url: str) -> int:
+    """Fill a casebook until its disk is full; how many events it acknowledged."""
+    begun(url)
+    acknowledged = [1]
+    with open_casebook(url) as casebook:
+        with pytest.raises(Unavailable, match="expected room on the disk") as caught:
+            cram(casebook, acknowledged)
+        assert "safe" in str(caught.value)
+        assert len(casebook.events(CASE)) == sum(acknowledged)
+    return sum(acknowledged)
+
+
+def cram(casebook: Casebook, acknowledged: list[int]) -> None:
+    """Add notes that cannot be made smaller, fifty at a time."""
+    for _ in range(1000):
+        casebook.add(CASE, *(told(Noted(text=token_hex(2000)), "Ann") for _ in range(50)))
+        acknowledged.append(50)
+
+
+def test_a_small_disk_fills_and_what_was_acknowledged_is_there() -> None:
+    with small_disk(2000) as disk:
+        assert crammed(f"sqlite:///{disk / 'casebook.sqlite'}") > 50
+
+
+def test_a_servers_small_disk_fills_and_what_was_acknowledged_is_there(server: Server) -> None:
+    with small_disk(16_000) as disk, server.on_disk(disk) as url:
+        assert crammed(url) > 50
+
+
 def test_a_casebook_that_cannot_be_written_is_said(file: Path) -> None:
     with pytest.raises(Unavailable, match="a casebook that can be written"):
         open_casebook(f"sqlite:///file:{file}?mode=ro&uri=true").add(
@@ -162,15 +212,20 @@ def test_a_casebook_of_a_newer_program_is_left_alone(url: str) -> None:
     newer.dispose()
 
 
-def test_a_locked_casebook_is_said_after_a_while(
-    file: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_locked_casebook_is_said_after_a_while(url: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    begun(url)
     monkeypatch.setattr(engines, "WAIT_SECONDS", 0.2)
-    holder = sqlite3.connect(file, isolation_level=None)
-    holder.execute("BEGIN EXCLUSIVE")
-    refused(f"sqlite:///{file}", "expected the casebook to be free")
-    holder.execute("ROLLBACK")
-    holder.close()
+    holder = writing(make_engine(url))
+    with holder.begin() as connection:
+        if holder.dialect.name == "postgresql":
+            connection.execute(text("LOCK TABLE cases IN ACCESS EXCLUSIVE MODE"))
+            refused(url, "expected the casebook to be free")
+        else:
+            connection.execute(text("UPDATE cases SET title = title"))
+            refused(url, "expected the casebook to be free")
+    holder.dispose()
+    with open_casebook(url) as casebook:
+        assert len(casebook.events(CASE)) == 1
 
 
 @pytest.mark.parametrize(
