@@ -8,7 +8,7 @@ A `Case` holds only what was observed. What it means is worked out by later modu
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from enum import Enum
 
@@ -139,6 +139,13 @@ class Case:
     readings: tuple[Reading, ...] = ()
     history: Mapping[str, str] = field(default_factory=dict)
     work: tuple[Work, ...] = ()
+
+    def in_order(self) -> Iterator[Run | Reading | Work]:
+        """All that was done, epoch by epoch: what ended the last one, its runs, its readings."""
+        for epoch in range(len(self.work) + 1):
+            yield from self.work[epoch - 1 : epoch] if epoch else ()
+            yield from (run for run in self.runs if run.epoch == epoch)
+            yield from (reading for reading in self.readings if reading.epoch == epoch)
 
     def then(self, event: Run | Reading | Work) -> Case:
         """The case with one more thing that happened; its number and epoch are filled in.

@@ -26,8 +26,10 @@ _LIKE_A_NUMBER = re.compile(
     r"[-+]?[0-9_.:]+|[-+]?0[xob][0-9a-fA-F_]+|[-+]?\.(inf|nan)|[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}.*",
     re.IGNORECASE,
 )
-_NUMBER_STARTS = frozenset("+-.0123456789")
-_SWITCH_WORDS = frozenset(("yes", "no", "on", "off", "y", "n", "true", "false", "null"))
+NUMBER_STARTS = frozenset("+-.0123456789")
+SWITCH_WORDS = frozenset(("yes", "no", "on", "off", "y", "n", "true", "false", "null"))
+"""Words, in small letters, that must be in quotes to be text."""
+
 _CONSTANTS: Mapping[str, bool | None] = {"true": True, "false": False, "null": None}
 _JSON_PAIR = re.compile(r"\\u([dD][89abAB][0-9a-fA-F]{2})\\u([dD][c-fC-F][0-9a-fA-F]{2})")
 
@@ -166,9 +168,9 @@ class _Reader:
         if node.tag is not PLAIN:
             self.wrong(node, "no tags", node.tag, "leave the tag out")
             return text
-        if text[:1] in _NUMBER_STARTS:
+        if text[:1] in NUMBER_STARTS:
             return self.number(node, text)
-        if len(text) > len("false") or text.lower() not in _SWITCH_WORDS:
+        if len(text) > len("false") or text.lower() not in SWITCH_WORDS:
             return None if text in ("", "~") else text
         if text in _CONSTANTS:
             return _CONSTANTS[text]

@@ -15,7 +15,7 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.cases.case import Case, Result, Run
+from diagnose.cases.case import Case, Remedied, Result, Run
 from diagnose.knowledge.circumstances import State
 from diagnose.knowledge.parts import Measurement
 from diagnose.noisyor.network import ABSENT, OPEN, PRESENT, Floats, Network
@@ -109,6 +109,28 @@ class Evidence:
         for number, kind in self._states:
             by_run.setdefault(number, set()).add(kind)
         return {number: frozenset(kinds) for number, kinds in by_run.items()}
+
+    @cached_property
+    def lacking(self) -> frozenset[str]:
+        """The lasting set-ups that were last known not to be there."""
+        setups = self.model.knowledge.setups.values()
+        return frozenset(one.id for one in setups if one.lasting and self._lacks(one.id))
+
+    def _lacks(self, lasting: str) -> bool:
+        entered_by = {
+            circumstance.id
+            for circumstance in self.model.knowledge.of_scope("run").values()
+            if circumstance.prepare and circumstance.prepare.setup == lasting
+        }
+        found = False
+        for done in self.case.in_order():
+            if isinstance(done, Run):
+                bad, stated = self.known_bad(done), self.stated(done)
+                found = bool(entered_by & set(bad)) or (found and not entered_by & stated)
+            elif isinstance(done, Remedied):
+                remedy = self.model.machine.parts[done.part].remedy(done.remedy)
+                found = found and lasting not in remedy.wants
+        return found
 
     @cached_property
     def epochs(self) -> Epochs:

@@ -22,7 +22,6 @@ from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import OPEN
 from diagnose.ranking.causes import part_in_words
 from diagnose.ranking.evidence import Evidence, Seen
-from diagnose.retest.standing import lacking
 
 FEW_ROWS = 3
 """Reruns of so few rows are told apart in every detail; larger ones by their main outcomes."""
@@ -194,7 +193,7 @@ def preparations(evidence: Evidence, check: str) -> list[Prepare]:
     What lasts is put right once: it is no longer bad when any later run had it.
     """
     known = evidence.model.knowledge
-    lasting = set(known.checks[check].wants) & lacking(evidence)
+    lasting = set(known.checks[check].wants) & evidence.lacking
     bad = _bad_last(evidence, check)
     found = []
     for each in known.circumstances.values():

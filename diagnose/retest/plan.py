@@ -18,7 +18,7 @@ from diagnose.retest.next import Choice, best_choice
 from diagnose.retest.proof import Proof
 from diagnose.retest.scene import EVERYTHING, Means, Scene
 from diagnose.retest.somefail import example
-from diagnose.retest.standing import lacking, minutes_in_order
+from diagnose.retest.standing import minutes_in_order
 from diagnose.retest.suppose import answer_chances, chance, suppose
 from diagnose.retest.targets import Trouble, troubles
 from diagnose.retest.worth import repair_minutes_of
@@ -175,7 +175,7 @@ class Plan:
     def _lasting_minutes(self) -> float:
         """Minutes of what the final pass wants to last, unless the plan before it has it done."""
         evidence = self.ranking.evidence
-        knowledge, lack = evidence.model.knowledge, lacking(evidence)
+        knowledge, lack = evidence.model.knowledge, evidence.lacking
         wanted = {one for check in knowledge.checks.values() for one in check.wants}
         entered = () if self.troubles else sorted(wanted & lack)
         return sum(knowledge.setups[one].enter_minutes for one in entered)

@@ -11,10 +11,9 @@ from dataclasses import dataclass
 from itertools import chain, combinations
 from typing import Protocol
 
-from diagnose.cases.case import Reading, Remedied, Run, Work
+from diagnose.cases.case import Reading, Remedied, Run
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import ANY_SETUP, PARKED
-from diagnose.knowledge.setups import Setup
 from diagnose.ranking.evidence import Evidence
 
 
@@ -85,7 +84,7 @@ def present(evidence: Evidence) -> Standing:
     Readings of an epoch are taken to come after its runs when there are any.
     """
     wanted = [setup for setup in _setups_so_far(evidence) if setup != ANY_SETUP]
-    return Standing(wanted[-1] if wanted else PARKED, lacking(evidence))
+    return Standing(wanted[-1] if wanted else PARKED, evidence.lacking)
 
 
 def minutes_in_order(evidence: Evidence, acts: Iterable[Act]) -> Iterator[float]:
@@ -97,32 +96,9 @@ def minutes_in_order(evidence: Evidence, acts: Iterable[Act]) -> Iterator[float]
         here = there.then(there.wanting(act.ends, act.wants))
 
 
-def lacking(evidence: Evidence) -> frozenset[str]:
-    """The lasting set-ups that were last known not to be there."""
-    setups = evidence.model.knowledge.setups.values()
-    return frozenset(one.id for one in setups if one.lasting and _is_lacking(evidence, one))
-
-
-def _is_lacking(evidence: Evidence, lasting: Setup) -> bool:
-    entered_by = {
-        circumstance.id
-        for circumstance in evidence.model.knowledge.of_scope("run").values()
-        if circumstance.prepare and circumstance.prepare.setup == lasting.id
-    }
-    found = False
-    for done in _story(evidence):
-        if isinstance(done, Run):
-            bad, stated = evidence.known_bad(done), evidence.stated(done)
-            found = bool(entered_by & set(bad)) or (found and not entered_by & stated)
-        elif isinstance(done, Remedied):
-            remedy = evidence.model.machine.parts[done.part].remedy(done.remedy)
-            found = found and lasting.id not in remedy.wants
-    return found
-
-
 def _setups_so_far(evidence: Evidence) -> Iterator[str]:
     parts, checks = evidence.model.machine.parts, evidence.model.knowledge.checks
-    for done in _story(evidence):
+    for done in evidence.case.in_order():
         if isinstance(done, Run):
             yield checks[done.check].setup
         elif isinstance(done, Reading):
@@ -131,12 +107,3 @@ def _setups_so_far(evidence: Evidence) -> Iterator[str]:
             yield parts[done.part].remedy(done.remedy).setup
         else:
             yield parts[done.part].swap(done.swap).setup
-
-
-def _story(evidence: Evidence) -> Iterator[Run | Reading | Work]:
-    """All that was done, epoch by epoch."""
-    case = evidence.case
-    for epoch in range(len(case.work) + 1):
-        yield from case.work[epoch - 1 : epoch] if epoch else ()
-        yield from (run for run in case.runs if run.epoch == epoch)
-        yield from (reading for reading in case.readings if reading.epoch == epoch)

@@ -24,7 +24,13 @@ from diagnose.cases.collecting import collected, refuse
 from diagnose.errors import FileProblems
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.model import Strict, check_model, in_order
-from diagnose.knowledge.strictyaml import Document, read_file, read_text
+from diagnose.knowledge.strictyaml import (
+    NUMBER_STARTS,
+    SWITCH_WORDS,
+    Document,
+    read_file,
+    read_text,
+)
 from diagnose.knowledge.wrong import Fault, Wrong
 from diagnose.machine.graph import Machine, load_machine, machine_in
 from diagnose.story.event import Event, Opened
@@ -85,9 +91,9 @@ class _Plain(yaml.SafeDumper):
         return True
 
     def text(self, data: str) -> yaml.ScalarNode:
-        """Text in quotes where it could be taken for a number, else as YAML needs it."""
-        like_number = data[:1] in tuple("+-.0123456789")
-        return self.represent_scalar("tag:yaml.org,2002:str", data, "'" if like_number else None)
+        """Text in quotes where it could be taken for something else."""
+        doubtful = data[:1] in NUMBER_STARTS or data.lower() in SWITCH_WORDS
+        return self.represent_scalar("tag:yaml.org,2002:str", data, "'" if doubtful else None)
 
 
 _Plain.add_representer(str, _Plain.text)

@@ -52,7 +52,8 @@ printable = st.text(
     st.characters(blacklist_categories=("Cs", "Cc"), max_codepoint=0x1FFFF), min_size=1, max_size=60
 )
 nasty = printable | st.sampled_from(
-    ["off", "no", "010", "12:30:00", "~", "null", "- a", "a: b", "#", "'", '"', "&a *b", "!!x",
+    ["off", "no", "Y", "NULL", "True", "010", "12:30:00",
+     "~", "null", "- a", "a: b", "#", "'", '"', "&a *b", "!!x",
      "<script>alert(1)</script>", "'; DROP TABLE cases; --", "{{ 7*7 }}", "\n\n", "\t", "%", "@",
      "a\nb: [", "\u202e row", "\u2028", "\ufeff", "🚜", " x ", "---", "...", "? :", "| >", "="]
 )  # fmt: skip
