@@ -6,6 +6,9 @@ from collections.abc import Sequence
 
 from diagnose.cases.case import Case, Result
 
+SOME = 3
+"""So many rows of more that passed are named; further ones are counted."""
+
 
 def failed_rows(case: Case) -> tuple[int, ...]:
     """Rows that failed in the last run of some check that they were in.
@@ -66,13 +69,16 @@ def pattern_in_words(pattern: str) -> str:
 
     >>> pattern_in_words("PPF?."), pattern_in_words("PP"), pattern_in_words("..")
     ('row 3 failed, row 4 unsure, 2 of 4 passed', 'all 2 passed', 'no row was run')
+    >>> pattern_in_words("...P..")
+    'row 4 passed'
     """
     rows = {mark: [n for n, seen in enumerate(pattern, 1) if seen == mark] for mark in "PF?"}
     tried = sum(map(len, rows.values()))
     if not tried:
         return "no row was run"
     if not rows["F"] and not rows["?"]:
-        return f"all {tried} passed"
+        whole = tried == len(pattern) or tried > SOME
+        return f"all {tried} passed" if whole else f"{rows_in_words(rows['P'])} passed"
     failed = [f"{rows_in_words(rows['F'])} failed"] if rows["F"] else []
     unsure = [f"{rows_in_words(rows['?'])} unsure"] if rows["?"] else []
     return ", ".join([*failed, *unsure, f"{len(rows['P'])} of {tried} passed"])

@@ -7,6 +7,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from rich.console import RenderableType
+from rich.table import Table
 from rich.text import Text
 
 from diagnose.casereport import timeline
@@ -69,19 +71,23 @@ def shown(case: str, *, as_json: bool, colour: bool) -> None:
         print_tidily(out, line)
 
 
-def story_lines(view: View) -> Iterator[Text]:
-    """A story for people: a line for each thing told, what no longer counts struck through."""
+def story_lines(view: View) -> Iterator[RenderableType]:
+    """A story for people: a row for each thing told, what no longer counts struck through."""
     state = view.state
     yield Text(f"{state.id}: {view.machine.id}, {view.machine.rows} rows", style="title")
     if state.title:
-        yield Text(on_one_line(state.title))
+        yield Text(visible(on_one_line(state.title)))
+    table = Table.grid(padding=(0, 2))
+    table.add_column(justify="right", no_wrap=True)
+    table.add_column()
     for entry in timeline(state, view.machine, view.knowledge):
         at = state.told[entry["number"] - 1].event.at.astimezone()
         who = visible(on_one_line(entry["who"]))
-        yield _line(f"{entry['number']:>3}  {at:%Y-%m-%d %H:%M}  {who}: ", entry)
+        table.add_row(str(entry["number"]), _told(f"{at:%Y-%m-%d %H:%M} {who}: ", entry))
+    yield table
 
 
-def _line(start: str, entry: dict[str, Any]) -> Text:
+def _told(start: str, entry: dict[str, Any]) -> Text:
     line = Text(start, style="quiet")
     gone = entry["corrected"]
     line.append(visible(on_one_line(entry["says"])), style="not dim strike" if gone else "not dim")
