@@ -101,3 +101,23 @@ def test_an_unsound_file_changes_nothing(home: Path) -> None:
     assert run(f"cases export last --to {home / 'out'}").exit_code == 0
     result = run(f"cases import {home / 'out' / CASE}.yaml {bad}")
     assert (result.exit_code, "at least one" in result.stderr) == (1, True)
+
+
+def test_worked_cases_are_listed_by_topic_and_read_step_by_step() -> None:
+    assert "swapped-coil" in run("cases read --topic swaps").stdout
+    shown = run("cases read swapped-coil --all").stdout
+    assert shown.count("What would you do?") == 4
+    assert "Lesson" in shown
+    assert all(len(line) <= 80 for line in shown.splitlines())
+    asked = CliRunner().invoke(rowfault, ["cases", "read", "open-coil"], input="\n\n")
+    assert (asked.exit_code, "replace the coil" in asked.stdout.lower()) == (0, True)
+
+
+def test_what_worked_cases_leave_out_is_counted() -> None:
+    seen = json.loads(run("cases coverage --json").stdout)["sorts"]
+    assert seen["layouts"]["missing"] == []
+
+
+@pytest.mark.parametrize("line", ["cases read nowhere", "cases read --topic nothing"])
+def test_a_worked_case_that_is_not_there_is_said(line: str) -> None:
+    assert run(line).exit_code == 1

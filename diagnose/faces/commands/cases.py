@@ -147,3 +147,46 @@ def learn_from_cases(*, wish: str, who: str | None, as_json: bool) -> None:
         accept_lesson(entries, by)
     else:
         show_lesson(entries, as_json)
+
+
+@cases.command("read")
+@click.argument("case", required=False)
+@click.option("--topic", help="List only those about this.")
+@click.option("--all", "at_once", is_flag=True, help="Show everything without waiting.")
+@colour_option
+def read_case(*, case: str | None, topic: str | None, at_once: bool, no_colour: bool) -> None:
+    """Read worked cases, step by step.
+
+    Without CASE they are listed by topic. With the id of one, each step asks what you would do;
+    Enter shows what is likely, what to do next and why. All of them are invented.
+
+    Example:
+      rowfault cases read swapped-coil
+    """
+    from diagnose.faces.lessons import list_lessons, read_lesson
+    from diagnose.faces.output import console
+
+    if case is None:
+        list_lessons(topic)
+        return
+
+    def wait() -> None:
+        if not at_once:
+            click.prompt("(Enter)", default="", show_default=False, prompt_suffix=" ")
+
+    read_lesson(case, console(not no_colour), wait)
+
+
+@cases.command("coverage")
+@json_option
+def show_what_is_covered(as_json: bool) -> None:
+    """Say what the worked cases leave out.
+
+    Layouts, part kinds, modes, patterns, rules and kinds of act are counted.
+
+    Example:
+      rowfault cases coverage
+    """
+    from diagnose.faces.lessons import show_coverage
+
+    show_coverage(as_json)
