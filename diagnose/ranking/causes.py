@@ -5,23 +5,24 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
 from diagnose.cases.case import Result
 from diagnose.errors import ImpossibleEvidence
 from diagnose.knowledge.circumstances import Prepare
-from diagnose.knowledge.parts import PartKind, Remedy
+from diagnose.knowledge.parts import Remedy
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import Floats
 from diagnose.noisyor.posterior import Posterior, conflict, log_evidence, posterior
 from diagnose.ranking.evidence import Evidence
+from diagnose.ranking.faults import Fault
 
 GROUPS = ("circumstances", "air", "supply", "section", "wiring", "row")
 
 
-@dataclass(frozen=True)
-class Cause:
+class Cause(NamedTuple):
     """One mode of one part, or one circumstance of one run, and how likely it is.
 
     ``probability`` is given everything known, ``prior`` before the results. A circumstance is a
@@ -79,27 +80,39 @@ class Ranking:
         return {group: self._at_least_one(group) for group in GROUPS}
 
     def _parts(self) -> Iterator[Cause]:
-        machine = self.evidence.model.machine
-        flat, prior = self.posterior.flat, self.evidence.prior
+        faults, epochs = self.evidence.model.faults, self.evidence.epochs
+        states = epochs.modes
+        beliefs = self.posterior.flat[states].tolist()
+        priors = self.evidence.prior[states].tolist()
+        for fault, state, belief, prior in zip(
+            faults, states.tolist(), beliefs, priors, strict=True
+        ):
+            cause = Cause(
+                id=fault.id,
+                part=fault.part,
+                mode=fault.mode,
+                says=fault.says,
+                rows=fault.rows,
+                group=fault.group,
+                probability=belief,
+                prior=prior,
+                remedy=fault.remedy,
+                states=(state,),
+            )
+            yield self._worked_on(cause, fault) if epochs.work else cause
+
+    def _worked_on(self, cause: Cause, fault: Fault) -> Cause:
+        """A cause with what remedies and swaps have made of it."""
         epochs = self.evidence.epochs
-        for part, kind in machine.parts.items():
-            for mode in kind.modes:
-                state, cured = epochs.state(part, mode.id), epochs.cured(part, mode.id)
-                place = epochs.place_of(part, mode.id) if epochs.work else part
-                yield Cause(
-                    id=f"{part}:{mode.id}",
-                    part=part,
-                    mode=mode.id,
-                    says=f"{part_in_words(part, kind)}: {mode.name}{_moved(part, place)}",
-                    rows=_reached(machine, part, place),
-                    group=kind.group,
-                    probability=float(flat[state]),
-                    prior=float(prior[[state, *cured]].sum()),
-                    cured=float(flat[list(cured)].sum()),
-                    cured_states=cured,
-                    remedy=kind.remedy(mode.remedy),
-                    states=(state,),
-                )
+        cured = epochs.cured(fault.part, fault.mode)
+        place = epochs.place_of(fault.part, fault.mode)
+        return cause._replace(
+            says=f"{fault.says}{_moved(fault.part, place)}",
+            rows=_reached(self.evidence.model.machine, fault.part, place),
+            prior=float(self.evidence.prior[[*cause.states, *cured]].sum()),
+            cured=float(self.posterior.flat[list(cured)].sum()),
+            cured_states=cured,
+        )
 
     def _circumstances(self) -> Iterator[Cause]:
         knowledge = self.evidence.model.knowledge
@@ -151,18 +164,3 @@ def _moved(part: str, place: str) -> str:
     ' (now in row 5)'
     """
     return "" if place == part else f" (now in {place.partition('/')[0].replace('-', ' ')})"
-
-
-def part_in_words(part: str, kind: PartKind) -> str:
-    """A part for a sentence: its place unless the whole machine shares it, and its kind.
-
-    >>> from diagnose.knowledge.base import load_knowledge
-    >>> kinds = load_knowledge().parts
-    >>> part_in_words("row-6/valve", kinds["valve"])
-    'row 6, row valve'
-    >>> part_in_words("supply/filter", kinds["filter"]) == kinds["filter"].name
-    True
-    """
-    place, _, _ = part.partition("/")
-    shared = kind.reach == "machine"
-    return kind.name if shared else f"{place.replace('-', ' ')}, {kind.name}"

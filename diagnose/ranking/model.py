@@ -12,6 +12,7 @@ from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import BadResult, Mode, PartKind
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import Floats, Ints
+from diagnose.ranking.faults import Fault, faults_of
 from diagnose.ranking.history import Past, pasts
 
 Entries = tuple[Ints, Floats]
@@ -59,6 +60,16 @@ class Model:
         return pasts(self.knowledge)
 
     @cached_property
+    def faults(self) -> tuple[Fault, ...]:
+        """Every mode of every part, in the order of their flat states."""
+        return tuple(faults_of(self.machine))
+
+    @cached_property
+    def modes(self) -> Ints:
+        """(faults) the flat state of each of `faults`: all but those of sound parts."""
+        return np.delete(np.arange(self.offsets[-1], dtype=np.intp), self.offsets[:-1])
+
+    @cached_property
     def of_kind(self) -> Mapping[str, Ints]:
         """The states of the parts of each kind: (parts, modes + 1)."""
         return {
@@ -69,9 +80,12 @@ class Model:
 
     def flat(self, part: str, mode: str) -> int:
         """The flat state of a part's mode."""
-        kind = self.machine.parts[part]
-        state = next(s for s, known in enumerate(kind.modes, start=1) if known.id == mode)
-        return int(self.offsets[self.place[part]]) + state
+        return self._flat[part, mode]
+
+    @cached_property
+    def _flat(self) -> Mapping[tuple[str, str], int]:
+        states = self.modes.tolist()
+        return {(one.part, one.mode): s for one, s in zip(self.faults, states, strict=True)}
 
     def mode(self, part: str, state: int) -> Mode:
         """The mode that a state of a part stands for (state 1 is the first mode)."""
