@@ -17,7 +17,8 @@ from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.parts import PARKED, Price
 from diagnose.machine.graph import Machine
 from diagnose.planreport import plan_report
-from diagnose.ranking.causes import Cause, part_in_words
+from diagnose.ranking.causes import Cause
+from diagnose.ranking.faults import part_in_words
 from diagnose.ranking.places import suspicion
 from diagnose.report import ranking_report
 from diagnose.retest.proof import Proof

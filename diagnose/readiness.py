@@ -22,8 +22,8 @@ from diagnose.knowledge.circumstances import Circumstance
 from diagnose.knowledge.parts import PARKED, Measurement
 from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.graph import Machine
-from diagnose.ranking.causes import part_in_words
 from diagnose.ranking.evidence import Evidence
+from diagnose.ranking.faults import part_in_words
 from diagnose.ranking.model import Model
 from diagnose.reasoning.conclude import conclude_case
 

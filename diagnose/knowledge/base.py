@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache, lru_cache
+from functools import cache, cached_property, lru_cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import Generic, TypeVar
@@ -55,7 +55,14 @@ class Knowledge:
         >>> "oil" in load_knowledge().of_scope("run"), "oil" in load_knowledge().of_scope("case")
         (True, False)
         """
-        return {name: each for name, each in self.circumstances.items() if each.scope == scope}
+        return self._scopes[scope]
+
+    @cached_property
+    def _scopes(self) -> Mapping[str, Mapping[str, Circumstance]]:
+        found: dict[str, dict[str, Circumstance]] = {"run": {}, "case": {}}
+        for name, each in self.circumstances.items():
+            found[each.scope][name] = each
+        return found
 
     def change_minutes(self, before: str, after: str) -> float:
         """Minutes from one set-up of the machine to another; none when any will do.

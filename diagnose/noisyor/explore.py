@@ -129,18 +129,19 @@ class _Way:
         self.logs = joined[first]
         step = Enter(join.bundle, len(join.table), Merging(everywhere, len(first)))
         if step.bundle is not None or not step.merging.idle:
-            self._take(step)
+            self._add(step, *self.sweep.advance(self.alpha, step))
 
     def visit(self, stop: Stop, ahead: Floats) -> None:
         """Apply a group's factor; what has then become too light should not have joined."""
         visit = _visit(self.plan, stop, self.logs)
-        _, alpha, taken_out = self.sweep.advance(self.alpha, visit)
+        trace, alpha, taken_out = self.sweep.advance(self.alpha, visit)
         if self.sweep.steps and isinstance(self.sweep.steps[-1], Enter):
             kept = self.choose(self._worth(alpha, self.scale + taken_out, ahead))
             if len(kept) < WORTH_IT * len(alpha):
                 self._narrow(kept)
-                visit = _visit(self.plan, stop, self.logs)
-        self._take(visit)
+                visit, trace = _narrowed(visit, trace, kept)
+                alpha = alpha[kept]
+        self._add(visit, trace, alpha, taken_out)
 
     def done(self) -> Part:
         """The part swept."""
@@ -152,9 +153,8 @@ class _Way:
         worth: Floats = alpha @ np.exp(np.minimum(scale + ahead, LARGEST_LOG))
         return worth
 
-    def _take(self, step: Step) -> None:
-        trace, self.alpha, taken_out = self.sweep.advance(self.alpha, step)
-        self.scale = self.scale + taken_out
+    def _add(self, step: Step, trace: Trace, alpha: Floats, taken_out: Floats | float) -> None:
+        self.alpha, self.scale = alpha, self.scale + taken_out
         self.sweep.steps.append(step)
         self.traces.append(trace)
 
@@ -174,6 +174,13 @@ def _visit(plan: Plan, stop: Stop, logs: Floats) -> Visit:
     wide = np.zeros((len(first), plan.columns[1]))
     wide[:, stop.used] = logs[first[:, None], stop.place]
     return Visit(stop.group, Survival.of(wide), Merging(into, len(first)))
+
+
+def _narrowed(visit: Visit, trace: Trace, kept: Ints) -> tuple[Visit, Trace]:
+    """A visit that has been made, without the frontier states that are not kept."""
+    told, into = np.unique(visit.alike.into[kept], return_inverse=True)
+    narrow = Visit(visit.group, visit.shared.at(told), Merging(into, len(told)))
+    return narrow, Trace(trace.before[kept], trace.factors[:, told])
 
 
 def within(share: float) -> Choose:

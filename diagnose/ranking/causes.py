@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,15 +17,12 @@ from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import Floats
 from diagnose.noisyor.posterior import Posterior, conflict, log_evidence, posterior
 from diagnose.ranking.evidence import Evidence
-from diagnose.ranking.model import part_in_words
-
-__all__ = ["GROUPS", "Cause", "Ranking", "part_in_words"]
+from diagnose.ranking.faults import Fault
 
 GROUPS = ("circumstances", "air", "supply", "section", "wiring", "row")
 
 
-@dataclass(frozen=True)
-class Cause:
+class Cause(NamedTuple):
     """One mode of one part, or one circumstance of one run, and how likely it is.
 
     ``probability`` is given everything known, ``prior`` before the results. A circumstance is a
@@ -82,30 +80,39 @@ class Ranking:
         return {group: self._at_least_one(group) for group in GROUPS}
 
     def _parts(self) -> Iterator[Cause]:
-        # Plain lists: thousands of single numbers are slow to take out of arrays.
-        flat, prior = self.posterior.flat.tolist(), self.evidence.prior.tolist()
-        epochs = self.evidence.epochs
-        for known in self.evidence.model.modes:
-            part, mode = known.part, known.mode.id
-            state, place = known.state, part
-            cured: tuple[int, ...] = ()
-            if epochs.work:
-                state, cured = epochs.state(part, mode), epochs.cured(part, mode)
-                place = epochs.place_of(part, mode)
-            yield Cause(
-                id=known.id,
-                part=part,
-                mode=mode,
-                says=known.says + _moved(part, place),
-                rows=_reached(self.evidence.model.machine, part, place),
-                group=known.kind.group,
-                probability=flat[state],
-                prior=prior[state] + sum(prior[each] for each in cured),
-                cured=sum(flat[each] for each in cured) if cured else 0.0,
-                cured_states=cured,
-                remedy=known.remedy,
+        faults, epochs = self.evidence.model.faults, self.evidence.epochs
+        states = epochs.modes
+        beliefs = self.posterior.flat[states].tolist()
+        priors = self.evidence.prior[states].tolist()
+        for fault, state, belief, prior in zip(
+            faults, states.tolist(), beliefs, priors, strict=True
+        ):
+            cause = Cause(
+                id=fault.id,
+                part=fault.part,
+                mode=fault.mode,
+                says=fault.says,
+                rows=fault.rows,
+                group=fault.group,
+                probability=belief,
+                prior=prior,
+                remedy=fault.remedy,
                 states=(state,),
             )
+            yield self._worked_on(cause, fault) if epochs.work else cause
+
+    def _worked_on(self, cause: Cause, fault: Fault) -> Cause:
+        """A cause with what remedies and swaps have made of it."""
+        epochs = self.evidence.epochs
+        cured = epochs.cured(fault.part, fault.mode)
+        place = epochs.place_of(fault.part, fault.mode)
+        return cause._replace(
+            says=f"{fault.says}{_moved(fault.part, place)}",
+            rows=_reached(self.evidence.model.machine, fault.part, place),
+            prior=float(self.evidence.prior[[*cause.states, *cured]].sum()),
+            cured=float(self.posterior.flat[list(cured)].sum()),
+            cured_states=cured,
+        )
 
     def _circumstances(self) -> Iterator[Cause]:
         knowledge = self.evidence.model.knowledge

@@ -115,9 +115,11 @@ class Epochs:
         base: Ints = np.arange(len(owner)) + (self.offsets - self.model.offsets)[owner]
         return base
 
-    def state(self, part: str, mode: str) -> int:
-        """The flat state in which the part that the case found there has the mode to this day."""
-        return int(self._base[self.model.flat(part, mode)])
+    @cached_property
+    def modes(self) -> Ints:
+        """(faults) the flat state in which a part has each of the model's faults to this day."""
+        states: Ints = self._base[self.model.modes]
+        return states
 
     def cured(self, part: str, mode: str) -> tuple[int, ...]:
         """The flat states in which it had the mode until a remedy cleared it."""

@@ -57,6 +57,9 @@ class Evidence:
     case: Case
     findings: tuple[Finding, ...]
     _states: Mapping[tuple[int, str], str] = field(init=False, repr=False)
+    _bad: dict[tuple[int, str], Mapping[str, State]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     def __post_init__(self) -> None:
         check_findings(self.model, self.case, self.findings)
@@ -91,6 +94,12 @@ class Evidence:
 
     def known_bad(self, run: Run) -> Mapping[str, State]:
         """The known circumstances of a run that can make it fail."""
+        key = (run.index, run.check)
+        if key not in self._bad:
+            self._bad[key] = self._known_bad(run)
+        return self._bad[key]
+
+    def _known_bad(self, run: Run) -> Mapping[str, State]:
         bad = {}
         for circumstance in self.model.knowledge.of_scope("run").values():
             known = self._states.get((run.index, circumstance.id))

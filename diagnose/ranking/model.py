@@ -9,9 +9,10 @@ from functools import cached_property
 import numpy as np
 
 from diagnose.knowledge.base import Knowledge
-from diagnose.knowledge.parts import BadResult, Mode, PartKind, Remedy
+from diagnose.knowledge.parts import BadResult, Mode, PartKind
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import Floats, Ints
+from diagnose.ranking.faults import Fault, faults_of
 from diagnose.ranking.history import Past, pasts
 from diagnose.reasoning.finding import Finding
 
@@ -20,22 +21,6 @@ Entries = tuple[Ints, Floats]
 
 OK = 0
 """The state of a part without a fault; state s + 1 is the kind's mode s."""
-
-
-@dataclass(frozen=True)
-class Known:
-    """One mode of one part, with what does not depend on any case.
-
-    ``state`` is its flat state, ``says`` the part and the mode in words.
-    """
-
-    id: str
-    part: str
-    kind: PartKind
-    mode: Mode
-    state: int
-    says: str
-    remedy: Remedy
 
 
 @dataclass(frozen=True)
@@ -57,23 +42,6 @@ class Model:
         """(parts + 1) first flat state of each part, in the machine's order."""
         sizes = [len(kind.modes) + 1 for kind in self.machine.parts.values()]
         return np.cumsum([0, *sizes])
-
-    @cached_property
-    def modes(self) -> tuple[Known, ...]:
-        """Every mode of every part, in the machine's order."""
-        return tuple(
-            Known(
-                id=f"{part}:{mode.id}",
-                part=part,
-                kind=kind,
-                mode=mode,
-                state=self.flat(part, mode.id),
-                says=f"{part_in_words(part, kind)}: {mode.name}",
-                remedy=kind.remedy(mode.remedy),
-            )
-            for part, kind in self.machine.parts.items()
-            for mode in kind.modes
-        )
 
     @cached_property
     def place(self) -> Mapping[str, int]:
@@ -100,6 +68,16 @@ class Model:
         return pasts(self.knowledge)
 
     @cached_property
+    def faults(self) -> tuple[Fault, ...]:
+        """Every mode of every part, in the order of their flat states."""
+        return tuple(faults_of(self.machine))
+
+    @cached_property
+    def modes(self) -> Ints:
+        """(faults) the flat state of each of `faults`: all but those of sound parts."""
+        return np.delete(np.arange(self.offsets[-1], dtype=np.intp), self.offsets[:-1])
+
+    @cached_property
     def of_kind(self) -> Mapping[str, Ints]:
         """The states of the parts of each kind: (parts, modes + 1)."""
         return {
@@ -110,9 +88,12 @@ class Model:
 
     def flat(self, part: str, mode: str) -> int:
         """The flat state of a part's mode."""
-        kind = self.machine.parts[part]
-        state = next(s for s, known in enumerate(kind.modes, start=1) if known.id == mode)
-        return int(self.offsets[self.place[part]]) + state
+        return self._flat[part, mode]
+
+    @cached_property
+    def _flat(self) -> Mapping[tuple[str, str], int]:
+        states = self.modes.tolist()
+        return {(one.part, one.mode): s for one, s in zip(self.faults, states, strict=True)}
 
     def mode(self, part: str, state: int) -> Mode:
         """The mode that a state of a part stands for (state 1 is the first mode)."""
@@ -172,18 +153,3 @@ def _log_survival(chances: Iterable[float]) -> Entries:
     state = np.flatnonzero(chance)
     with np.errstate(divide="ignore"):
         return state + 1, np.log1p(-chance[state])
-
-
-def part_in_words(part: str, kind: PartKind) -> str:
-    """A part for a sentence: its place unless the whole machine shares it, and its kind.
-
-    >>> from diagnose.knowledge.base import load_knowledge
-    >>> kinds = load_knowledge().parts
-    >>> part_in_words("row-6/valve", kinds["valve"])
-    'row 6, row valve'
-    >>> part_in_words("supply/filter", kinds["filter"]) == kinds["filter"].name
-    True
-    """
-    place, _, _ = part.partition("/")
-    shared = kind.reach == "machine"
-    return kind.name if shared else f"{place.replace('-', ' ')}, {kind.name}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
 import numpy as np
 
@@ -16,18 +16,31 @@ Mixture = Sequence[tuple[float, Sequence[Finding]]]
 """Findings with the chance of each set of them."""
 
 
-def prior_given(model: Model, told: Mapping[str, str], findings: Sequence[Finding]) -> Floats:
+def prior_given(
+    model: Model,
+    told: Mapping[str, str],
+    findings: Sequence[Finding],
+    kinds: Collection[str] | None = None,
+) -> Floats:
     """(states) prior of every state: exact for what was told, the average over the rest.
 
     What the rules found counts where a past was told in full; where some of it is unknown, every
-    combination of answers that is left counts with its chance.
+    combination of answers that is left counts with its chance. ``kinds`` are the part kinds that
+    matter to the caller, all of them by default; the rest keep the prior of their kind.
     """
     open_pasts = [past for past in model.pasts if past.unknown(told)]
     averaged = {name for past in open_pasts for name in past.circumstances}
-    known = [one for one in findings if one.kind == "prior" and not told_by(one) & averaged]
+    known = [
+        one
+        for one in findings
+        if one.kind == "prior"
+        and (kinds is None or one.values["part_kind"] in kinds)
+        and not told_by(one) & averaged
+    ]
     prior = model.prior(_factors(model.machine, known))
     mixtures = [list(past.left(model.knowledge, told)) for past in open_pasts]
-    for kind in dict.fromkeys(str(one.values["part_kind"]) for one in _all(mixtures)):
+    named = dict.fromkeys(str(one.values["part_kind"]) for one in _all(mixtures))
+    for kind in named if kinds is None else [kind for kind in named if kind in kinds]:
         _average(model, kind, prior, [mix for mix in map(_only(kind), mixtures) if mix])
     return prior
 

@@ -20,8 +20,8 @@ from diagnose.knowledge.circumstances import Ask, Circumstance, Prepare
 from diagnose.knowledge.parts import ANY_SETUP, Measurement, Price
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import OPEN
-from diagnose.ranking.causes import part_in_words
 from diagnose.ranking.evidence import Evidence, Seen
+from diagnose.ranking.faults import part_in_words
 
 FEW_ROWS = 3
 """Reruns of so few rows are told apart in every detail; larger ones by their main outcomes."""

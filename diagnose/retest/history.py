@@ -6,7 +6,7 @@ what is to blame; over all answers that is the prior while nobody has told (`ran
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,6 +16,8 @@ from diagnose.knowledge.circumstances import Circumstance
 from diagnose.noisyor.network import Floats
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.history import told_by
+from diagnose.ranking.priors import prior_given
+from diagnose.reasoning.finding import Finding
 from diagnose.retest.candidates import Candidate, Outcome
 from diagnose.retest.readings import Beliefs
 
@@ -43,27 +45,59 @@ def _heeded(evidence: Evidence, circumstance: Circumstance) -> bool:
 
 def with_answer(evidence: Evidence, circumstance: str, answer: str) -> Evidence:
     """What would be known had somebody told this of the machine's past."""
+    told, findings = _told(evidence, circumstance, answer)
+    return replace(evidence, case=replace(evidence.case, history=told), findings=findings)
+
+
+def _told(
+    evidence: Evidence, circumstance: str, answer: str
+) -> tuple[Mapping[str, str], tuple[Finding, ...]]:
+    """The history with one more answer, and what the rules would make of it."""
     told = {**evidence.case.history, circumstance: answer}
     findings = [one for one in evidence.findings if circumstance not in told_by(one)]
     for past in evidence.model.pasts:
         if circumstance in past.circumstances and not past.unknown(told):
             findings = [one for one in findings if not told_by(one) & {*past.circumstances}]
             findings += past.findings[tuple(told[name] for name in past.circumstances)]
-    return replace(evidence, case=replace(evidence.case, history=told), findings=tuple(findings))
+    return told, tuple(findings)
 
 
 def history_table(beliefs: Beliefs, candidate: Candidate) -> list[Floats]:
     """(blames + 1) joint probabilities of each answer with each blame."""
     evidence = beliefs.ranking.evidence
     circumstance = evidence.model.knowledge.circumstances[history_of(candidate)]
+    kinds = _moved_kinds(evidence, circumstance.id)
+    before = _prior(beliefs, evidence.case.history, evidence.findings, kinds)
     weights = []
     for state in circumstance.states:
-        prior = with_answer(evidence, circumstance.id, state.id).prior
+        prior = _prior(beliefs, *_told(evidence, circumstance.id, state.id), kinds)
         with np.errstate(invalid="ignore"):
-            single = np.nan_to_num((prior / evidence.prior)[beliefs.blamed], nan=1.0)
+            single = np.nan_to_num(prior / before, nan=1.0)
         weights.append(state.prior_for("any") * np.array([1.0, *single, 1.0]))
     total = np.sum(weights, axis=0)
     return [weight / total * beliefs.outlook.blame for weight in weights]
+
+
+def _moved_kinds(evidence: Evidence, circumstance: str) -> set[str]:
+    """The part kinds whose priors an answer can move."""
+    return {
+        str(one.values["part_kind"])
+        for past in evidence.model.pasts
+        if circumstance in past.circumstances
+        for findings in past.findings.values()
+        for one in findings
+    }
+
+
+def _prior(
+    beliefs: Beliefs, told: Mapping[str, str], findings: Sequence[Finding], kinds: Collection[str]
+) -> Floats:
+    """(blames) prior of what each single blame stands for; history moves no run's circumstances."""
+    evidence = beliefs.ranking.evidence
+    parts = evidence.epochs.prior(prior_given(evidence.model, told, findings, kinds))
+    runs = evidence.prior[len(parts) :]
+    prior: Floats = np.concatenate([parts, runs])[beliefs.blamed]
+    return prior
 
 
 def history_of(candidate: Candidate) -> str:

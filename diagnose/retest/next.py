@@ -8,7 +8,7 @@ from typing import Literal
 from diagnose.cases.case import Result
 from diagnose.decision.lookahead import Act, Decision, decide
 from diagnose.decision.repairs import repair_order
-from diagnose.retest.candidates import Candidate, required_rerun, rerun, rerun_outcomes
+from diagnose.retest.candidates import Candidate, required_rerun, rerun
 from diagnose.retest.proof import Proof
 from diagnose.retest.scene import Scene
 
@@ -136,18 +136,16 @@ def candidate_of(scene: Scene, act: Act) -> Candidate | None:
         return scene.tests[act.index][0]
     if act.kind != "repair":
         return None
-    rows = scene.trouble.rows
     mend = scene.mends[act.index].candidate
     if mend is None:
         return _check_again(scene, float(scene.mends[act.index].fixes @ scene.scales.blame))
-    check = mend.check
-    again = rerun(scene.evidence, check, rows, rows)
+    again = scene.proofs[mend.check]
     back = scene.knowledge.change_minutes(mend.setup, again.setup)
     return replace(
         mend,
         says=f"{mend.says.rstrip('.')}; then {again.says}",
         minutes=mend.minutes + back + again.minutes,
-        outcomes=tuple(rerun_outcomes(check, rows, set(rows))),
+        outcomes=again.outcomes,
         needs=tuple(dict.fromkeys([*mend.needs, *again.needs])),
         cautions=tuple(dict.fromkeys([*mend.cautions, *again.cautions])),
         ends=again.setup,

@@ -10,8 +10,9 @@ import numpy as np
 from diagnose.cases.case import Remedied
 from diagnose.knowledge.parts import Remedy
 from diagnose.noisyor.network import Floats
-from diagnose.ranking.causes import Cause, part_in_words
+from diagnose.ranking.causes import Cause
 from diagnose.ranking.evidence import Evidence
+from diagnose.ranking.faults import part_in_words
 from diagnose.retest.candidates import Candidate
 from diagnose.retest.scales import SEVERAL, Scales
 

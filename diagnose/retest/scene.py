@@ -6,7 +6,7 @@ what is at hand. `diagnose.decision` knows what to do with such a problem, and n
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -18,7 +18,14 @@ from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import ANY_SETUP
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
-from diagnose.retest.candidates import Candidate, measurements, preparations, questions, reruns
+from diagnose.retest.candidates import (
+    Candidate,
+    measurements,
+    preparations,
+    questions,
+    rerun,
+    reruns,
+)
 from diagnose.retest.history import history_questions
 from diagnose.retest.repairs import Mend, mends
 from diagnose.retest.scales import SEVERAL, Scales, Weighed
@@ -118,6 +125,12 @@ class Scene:
         """Every remedy that some blame needs, and first the mere check again."""
         every = mends(self.scales, self.failed_checks)
         return tuple(m for m in every if m.candidate is None or self.means.allow(m.candidate))
+
+    @cached_property
+    def proofs(self) -> Mapping[str, Candidate]:
+        """Per check that the target failed, its rerun on the trouble's rows: it proves a remedy."""
+        rows = self.trouble.rows
+        return {check: rerun(self.evidence, check, rows, rows) for check in self.failed_checks}
 
     @cached_property
     def kept(self) -> np.typing.NDArray[np.intp]:

@@ -15,9 +15,9 @@ from diagnose.cases.case import Result, Swapped
 from diagnose.cases.rows import failed_rows
 from diagnose.knowledge.parts import Swap
 from diagnose.noisyor.network import Floats
-from diagnose.ranking.causes import part_in_words
 from diagnose.ranking.epochs import moved_modes
 from diagnose.ranking.evidence import Evidence, Seen
+from diagnose.ranking.faults import part_in_words
 from diagnose.retest.candidates import Candidate, Outcome, rerun, rerun_name
 from diagnose.retest.readings import Beliefs
 

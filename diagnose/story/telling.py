@@ -10,7 +10,7 @@ from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import Measurement
 from diagnose.knowledge.units import shown_quantity
 from diagnose.machine.graph import Machine
-from diagnose.ranking.causes import part_in_words
+from diagnose.ranking.faults import part_in_words
 from diagnose.story.event import (
     Answered,
     AtHand,

@@ -1,0 +1,58 @@
+"""The faults that a machine can have, in words: what depends on the machine alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from diagnose.knowledge.parts import PartKind, Remedy
+from diagnose.machine.graph import Machine
+
+
+class Fault(NamedTuple):
+    """One mode of one part: where it is, whom it reaches, what clears it."""
+
+    id: str
+    part: str
+    mode: str
+    says: str
+    rows: tuple[int, ...]
+    group: str
+    remedy: Remedy
+
+
+def faults_of(machine: Machine) -> Iterator[Fault]:
+    """Every mode of every part, in the order of the parts and of their kinds' modes.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> faults = {fault.id: fault for fault in faults_of(load_machine("mounted-6"))}
+    >>> faults["row-6/valve:coil_open"].says
+    'row 6, row valve: coil open'
+    """
+    for part, kind in machine.parts.items():
+        words, rows = part_in_words(part, kind), machine.rows_of(part)
+        for mode in kind.modes:
+            yield Fault(
+                id=f"{part}:{mode.id}",
+                part=part,
+                mode=mode.id,
+                says=f"{words}: {mode.name}",
+                rows=rows,
+                group=kind.group,
+                remedy=kind.remedy(mode.remedy),
+            )
+
+
+def part_in_words(part: str, kind: PartKind) -> str:
+    """A part for a sentence: its place unless the whole machine shares it, and its kind.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> kinds = load_knowledge().parts
+    >>> part_in_words("row-6/valve", kinds["valve"])
+    'row 6, row valve'
+    >>> part_in_words("supply/filter", kinds["filter"]) == kinds["filter"].name
+    True
+    """
+    place, _, _ = part.partition("/")
+    shared = kind.reach == "machine"
+    return kind.name if shared else f"{place.replace('-', ' ')}, {kind.name}"
