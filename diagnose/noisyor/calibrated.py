@@ -108,23 +108,26 @@ class Calibrated:
         rows = {row for row, _, _ in events[0].touched.get(step.group, ())}
         if not rows:
             return step.alike.spread(context.trace.product[None])
-        product = np.ones((1, *context.trace.product.shape))
-        for row, factor in enumerate(context.trace.factors):
-            if row not in rows:
-                product = product * factor
-                continue
-            product = product * self._asked(context, step, row, events)
+        factors = context.trace.factors
+        others = [row for row in range(len(factors)) if row not in rows]
+        product = np.repeat(np.multiply.reduce(factors[others])[None], len(events), axis=0)
+        for row in sorted(rows):
+            asked = self._asked(context, step, row, events)
+            for changed, factor in zip(product, asked, strict=True):
+                np.multiply(changed, factor, out=changed)
         return step.alike.spread(product)
 
-    def _asked(self, context: Context, step: Visit, row: int, events: Sequence[Event]) -> Floats:
-        """(V, D, T) an asked site's factor under each event, found once for events alike here."""
+    def _asked(
+        self, context: Context, step: Visit, row: int, events: Sequence[Event]
+    ) -> list[Floats]:
+        """(D, T) an asked site's factor under each event, found once for events alike here."""
         told = [
             (tuple((q, there) for r, q, there in event.touched[step.group] if r == row), survival)
             for event in events
             for survival in (event.survival,)
         ]
         known = {each: self._factor(context, row, *each) for each in dict.fromkeys(told)}
-        return np.stack([known[each] for each in told])
+        return [known[each] for each in told]
 
     def _factor(
         self, context: Context, row: int, asked: Sequence[tuple[int, bool]], survival: float

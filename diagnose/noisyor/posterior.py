@@ -33,8 +33,11 @@ from diagnose.noisyor.sweep import (
     others,
 )
 
-FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 12, 3, 1024
+FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 48, 3, 1024
 """How many common states the first block takes, how the next ones grow, and the most."""
+
+SMALLEST_BLOCK = 12
+"""How many common states a block takes even where frontiers are so wide that few would do."""
 
 LARGEST_SWEEP = 10_000_000
 """About how many weights the frontiers of one block may hold all together."""
@@ -180,7 +183,7 @@ class Solver:
             self._raise(np.concatenate([block.log_common for block in blocks]))
             done += size
             most = LARGEST_SWEEP // max(blocks[-1].states, 1)
-            size = max(min(done * GROWTH, LARGEST_BLOCK, most), FIRST_BLOCK)
+            size = max(min(done * GROWTH, LARGEST_BLOCK, most), SMALLEST_BLOCK)
         return blocks
 
     def explored(self, rows: Ints, share: float) -> Solved:

@@ -21,6 +21,9 @@ from diagnose.ranking.faults import Fault
 
 GROUPS = ("circumstances", "air", "supply", "section", "wiring", "row")
 
+ALIKE = 12
+"""Causes whose probabilities agree to so many decimals are equals: the rest is rounding."""
+
 
 class Cause(NamedTuple):
     """One mode of one part, or one circumstance of one run, and how likely it is.
@@ -72,7 +75,7 @@ class Ranking:
     def causes(self) -> tuple[Cause, ...]:
         """All causes, most probable first; equals in the order of the machine."""
         every = [*self._parts(), *self._circumstances()]
-        return tuple(sorted(every, key=lambda cause: -cause.probability))
+        return tuple(sorted(every, key=lambda cause: -round(cause.probability, ALIKE)))
 
     @cached_property
     def groups(self) -> Mapping[str, float]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from itertools import product
 from math import prod
 
@@ -32,6 +32,12 @@ class Past:
 
     circumstances: tuple[str, ...]
     findings: Mapping[tuple[str, ...], tuple[Finding, ...]]
+
+    @cached_property
+    def kinds(self) -> frozenset[str]:
+        """The part kinds whose priors it can move."""
+        every = (one for findings in self.findings.values() for one in findings)
+        return frozenset(str(one.values["part_kind"]) for one in every)
 
     def unknown(self, told: Mapping[str, str]) -> bool:
         """Whether some of it was not told."""

@@ -50,12 +50,21 @@ class Model:
 
     def prior(self, factors: Mapping[tuple[str, str], float]) -> Floats:
         """(states) prior of every state, with the odds of some (part, mode) multiplied."""
+        if not factors:
+            return self._normal.copy()
         weights = self._plain.copy()
         for (part, mode), factor in factors.items():
             weights[self.flat(part, mode)] *= factor
+        return self._normalised(weights)
+
+    def _normalised(self, weights: Floats) -> Floats:
         totals = np.add.reduceat(weights, self.offsets[:-1])
         normal: Floats = weights / np.repeat(totals, np.diff(self.offsets))
         return normal
+
+    @cached_property
+    def _normal(self) -> Floats:
+        return self._normalised(self._plain)
 
     @cached_property
     def _plain(self) -> Floats:
@@ -105,19 +114,26 @@ class Model:
 
     @cached_property
     def _check_entries(self) -> dict[tuple[str, int], Entries]:
+        sizes = np.diff(self.offsets)
+        found = {}
+        for check in self.knowledge.checks:
+            states, logs = self._shown(check)
+            for row in range(1, self.machine.rows + 1):
+                exercised = np.zeros(len(sizes), dtype=bool)
+                above = self.machine.ancestors(row, check)
+                exercised[[self.place[part] for part in above]] = True
+                mine = np.repeat(exercised, sizes)[states]
+                found[check, row] = (states[mine], logs[mine])
+        return found
+
+    def _shown(self, check: str) -> Entries:
+        """Every mode that a check can show, wherever it is."""
+        kinds = {kind.id: kind for kind in self.machine.parts.values()}
         table = {
-            (kind.id, check): _log_survival(mode.shows.get(check, 0.0) for mode in kind.modes)
-            for kind in {kind.id: kind for kind in self.machine.parts.values()}.values()
-            for check in self.knowledge.checks
+            name: _log_survival(mode.shows.get(check, 0.0) for mode in kind.modes)
+            for name, kind in kinds.items()
         }
-        return {
-            (check, row): self._gathered(
-                (part, *table[self.machine.parts[part].id, check])
-                for part in self.machine.ancestors(row, check)
-            )
-            for check in self.knowledge.checks
-            for row in range(1, self.machine.rows + 1)
-        }
+        return self._gathered((part, *table[k.id]) for part, k in self.machine.parts.items())
 
     def reading_entries(self, part: str, result: BadResult) -> Entries:
         """What a part and all that it needs do to one bad result of a measurement of it."""

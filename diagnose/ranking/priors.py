@@ -38,7 +38,8 @@ def prior_given(
         and not told_by(one) & averaged
     ]
     prior = model.prior(_factors(model.machine, known))
-    mixtures = [list(past.left(model.knowledge, told)) for past in open_pasts]
+    heard = [past for past in open_pasts if kinds is None or not past.kinds.isdisjoint(kinds)]
+    mixtures = [list(past.left(model.knowledge, told)) for past in heard]
     named = dict.fromkeys(str(one.values["part_kind"]) for one in _all(mixtures))
     for kind in named if kinds is None else [kind for kind in named if kind in kinds]:
         _average(model, kind, prior, [mix for mix in map(_only(kind), mixtures) if mix])

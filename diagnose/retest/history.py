@@ -78,15 +78,10 @@ def history_table(beliefs: Beliefs, candidate: Candidate) -> list[Floats]:
     return [weight / total * beliefs.outlook.blame for weight in weights]
 
 
-def _moved_kinds(evidence: Evidence, circumstance: str) -> set[str]:
+def _moved_kinds(evidence: Evidence, circumstance: str) -> frozenset[str]:
     """The part kinds whose priors an answer can move."""
-    return {
-        str(one.values["part_kind"])
-        for past in evidence.model.pasts
-        if circumstance in past.circumstances
-        for findings in past.findings.values()
-        for one in findings
-    }
+    pasts = (past for past in evidence.model.pasts if circumstance in past.circumstances)
+    return frozenset().union(*(past.kinds for past in pasts))
 
 
 def _prior(
