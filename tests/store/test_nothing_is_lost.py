@@ -174,10 +174,10 @@ def test_a_servers_small_disk_fills_and_what_was_acknowledged_is_there(server: S
 
 
 def test_a_casebook_that_cannot_be_written_is_said(file: Path) -> None:
-    with pytest.raises(Unavailable, match="a casebook that can be written"):
-        open_casebook(f"sqlite:///file:{file}?mode=ro&uri=true").add(
-            CASE, told(Noted(text="hose chafed"), "Ann")
-        )
+    with open_casebook(f"sqlite:///file:{file}?mode=ro&uri=true") as casebook:
+        event = told(Noted(text="hose chafed"), "Ann")
+        with pytest.raises(Unavailable, match="a casebook that can be written"):
+            casebook.add(CASE, event)
 
 
 @pytest.mark.skipif(os.geteuid() == 0 and not shutil.which("runuser"), reason="no other user")
