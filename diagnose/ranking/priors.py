@@ -47,14 +47,18 @@ def prior_given(
 
 
 def _factors(machine: Machine, findings: Sequence[Finding]) -> Mapping[tuple[str, str], float]:
-    """The product of the factors that findings give each (part, mode)."""
+    """The product of the factors that findings give each (part, mode); 1 where there is none."""
     found: dict[tuple[str, str], float] = {}
     for kind in dict.fromkeys(str(one.values["part_kind"]) for one in findings):
         own = [one for one in findings if one.values["part_kind"] == kind]
+        wheres = sorted({str(one.values["where"]) for one in own})
+        alike: dict[tuple[bool, ...], list[float]] = {}
         for part in machine.of_kind.get(kind, ()):
-            factors = _on_modes(machine, part, own)[1:]
-            modes = [mode.id for mode in machine.parts[part].modes]
-            found |= {(part, mode): f for mode, f in zip(modes, factors, strict=True)}
+            at = tuple(_is_at(machine, part, where) for where in wheres)
+            if at not in alike:
+                alike[at] = _on_modes(machine, part, own)[1:]
+            pairs = zip(machine.parts[part].modes, alike[at], strict=True)
+            found |= {(part, mode.id): factor for mode, factor in pairs if factor != 1}
     return found
 
 
