@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine
-from tests.bench.world import Fault, World
+from diagnose.drill.world import Fault, World
 
 Floats = NDArray[np.float64]
 Faults = frozenset[Fault]

@@ -18,7 +18,7 @@ from diagnose.retest.scene import Scene
 from diagnose.retest.suppose import suppose, with_run
 from diagnose.retest.targets import troubles
 from tests.bench.policies import MOST_STEPS, Policy
-from tests.bench.world import World
+from diagnose.drill.world import World
 
 SETTLED = 0.9
 """When only isolating, the likeliest cause is mended once it holds so much of the blame."""

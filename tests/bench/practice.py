@@ -27,7 +27,7 @@ from tests.bench.beliefs import informed
 from tests.bench.planner import planned
 from tests.bench.policies import Policy, half_split, practice
 from tests.bench.repairing import in_order
-from tests.bench.world import Fault, World, draw_faults
+from diagnose.drill.world import Fault, World, draw_faults
 
 POLICIES: Mapping[str, Policy] = {
     "planner": planned("restore"),
