@@ -37,6 +37,10 @@ from diagnose.story.event import (
 BEGINS = datetime(2026, 3, 1, 8, tzinfo=UTC)
 """When every drill begins; an invented morning."""
 
+MOST_SHARED, MOST_WORK = 5, 12
+"""So much work on parts that several rows share, and in all, ends a drill: the machine goes to
+somebody else (judgement; whoever has come so far guesses)."""
+
 WHO = "apprentice"
 NOBODY_KNOWS = "nobody knows"
 
@@ -70,7 +74,14 @@ class Sitting:
     @property
     def over(self) -> bool:
         """Whether the drill has ended."""
-        return bool(self.steps) and self.steps[-1].move.kind in ENDS
+        return self.called_off or (bool(self.steps) and self.steps[-1].move.kind in ENDS)
+
+    @property
+    def called_off(self) -> bool:
+        """Whether too much was mended, so that the machine goes to somebody else."""
+        mended = [move.part for move in self.moves if move.kind in ("mend", "swap")]
+        shared = [part for part in mended if len(self.drill.machine.rows_of(part)) > 1]
+        return len(shared) >= MOST_SHARED or len(mended) >= MOST_WORK
 
     @property
     def minutes(self) -> float:
