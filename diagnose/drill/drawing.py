@@ -45,7 +45,9 @@ def draw(named: Named, machine: Machine, knowledge: Knowledge, level: Level) -> 
         every = range(1, machine.rows + 1)
         failed = {check: world.run(check, every, states[check]) for check in knowledge.checks}
         if any(fails for shown in failed.values() for fails in shown.values()):
-            kept = {c: frozenset(r for r, bad in shown.items() if bad) for c, shown in failed.items()}
+            kept = {
+                c: frozenset(r for r, bad in shown.items() if bad) for c, shown in failed.items()
+            }
             return Hidden(faults, states, kept)
     raise AssertionError("counting never ends")
 

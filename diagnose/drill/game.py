@@ -337,4 +337,3 @@ class _Table:
         if move.name in self.drill.level.untold and spin < self.drill.level.forgotten:
             return [Skipped(act=move.id, reason=NOBODY_KNOWS)]
         return [self._answer(move.name, move.run, self._first_value(move.name, move.run))]
-

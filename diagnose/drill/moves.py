@@ -102,7 +102,9 @@ class Reader:
         if rest.lower() == "all":
             return tuple(range(1, every + 1))
         if not rest:
-            raise Wrong(f"the rows to run the {check} check on", "none", f"write {check} 5-7 or all")
+            raise Wrong(
+                f"the rows to run the {check} check on", "none", f"write {check} 5-7 or all"
+            )
         return read_rows(re.sub(r"[\s,]+", ",", rest.replace("rows", "").strip()), every)
 
     def _question(self, rest: str) -> Move:
@@ -180,5 +182,7 @@ class Reader:
         if len(found) == 1:
             return found[0]
         some = found or [f"{p}:{m.id}" for p in within for m in self.machine.parts[p].modes]
-        remedy = f"such as {', '.join(some[:FEW])}" if some else "write declare row-6/valve:coil_open"
+        remedy = (
+            f"such as {', '.join(some[:FEW])}" if some else "write declare row-6/valve:coil_open"
+        )
         raise Wrong("a cause as PART:MODE, or none", quoted(rest), remedy)

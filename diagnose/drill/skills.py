@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.cases.case import Result
+from diagnose.cases.rows import standing_failures
 from diagnose.drill.moment import Moment
-from diagnose.drill.moves import Move
+from diagnose.drill.moves import ENDS, Move
 from diagnose.retest.scales import mutual_information
 from diagnose.retest.scene import Scene
 
@@ -40,6 +41,9 @@ TELLS_SIDE = 0.05
 """Bits about the side that make a test one that finds it."""
 
 MOSTLY = 0.5
+
+CIRCUMSTANCE, UNSEEN = "circumstances/", "upset"
+"""How the ids of circumstances begin, and the one that nobody can see to."""
 
 ON_PARTS = ("read", "mend", "swap")
 
@@ -75,28 +79,38 @@ def _patterns(moment: Moment, move: Move) -> bool | None:
 
 
 def _circumstances(moment: Moment, move: Move) -> bool | None:
-    """Ask, or run again as it should be, while a run may have been spoiled by what is untold."""
+    """Ask, or run again as it should be, while rows stand failed by a run that may be spoiled."""
+    standing = set(standing_failures(moment.view.state.case).values())
     doubts = any(
-        cause.group == "circumstances" and "upset" not in cause.id and cause.probability >= DOUBT
+        cause.id.startswith(CIRCUMSTANCE)
+        and UNSEEN not in cause.id
+        and int(cause.id.rpartition("@")[2]) in standing
+        and cause.probability >= DOUBT
         for cause in moment.ranking.causes
     )
-    if not doubts or not moment.failed or move.kind in ("declare", "give up"):
+    if not doubts or move.kind in ENDS:
         return None
     return move.kind in ("ask", "run")
 
 
 def _controls(moment: Moment, move: Move) -> bool | None:
-    """A rerun of some failed rows, or the planner's wish for one, with a row that passed."""
-    if move.kind != "run" or not moment.failed or len(moment.failed) == moment.machine.rows:
+    """A rerun of failed rows with one that passed: made, or to be made before all else."""
+    if not moment.failed or len(moment.failed) == moment.machine.rows:
         return None
+    return (
+        True if _has_control(moment, move) else False if _has_control(moment, moment.best) else None
+    )
+
+
+def _has_control(moment: Moment, move: Move) -> bool:
     passed = {
         row
         for run in moment.view.state.case.runs
         if run.check == move.name
         for row in run.rows_with(Result.PASS)
     }
-    rows = set(move.rows)
-    return bool(rows & set(moment.failed)) and bool(rows & (passed - set(moment.failed)))
+    rows, failed = set(move.rows), set(moment.failed)
+    return move.kind == "run" and bool(rows & failed) and bool(rows & (passed - failed))
 
 
 def _shared_first(moment: Moment, move: Move) -> bool | None:
