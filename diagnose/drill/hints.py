@@ -5,6 +5,7 @@ from __future__ import annotations
 from diagnose.advice import advice, cautions_of
 from diagnose.drill.moment import Moment
 from diagnose.drill.moves import Move
+from diagnose.knowledge.parts import Measurement, Remedy, Swap
 
 
 def worded(moment: Moment) -> str:
@@ -59,6 +60,5 @@ def plain_cautions(moment: Moment, move: Move) -> tuple[str, ...]:
     if not move.part:
         return ()
     kind = moment.machine.parts[move.part]
-    works = {"read": kind.measurements, "mend": kind.remedies, "swap": kind.swaps}
-    found = [each.caution for each in works[move.kind] if each.id == move.name and each.caution]
-    return tuple(found)
+    works: list[Measurement | Remedy | Swap] = [*kind.measurements, *kind.remedies, *kind.swaps]
+    return tuple(each.caution for each in works if each.id == move.name and each.caution)

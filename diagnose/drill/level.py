@@ -77,7 +77,8 @@ class Drills(Strict):
     def value(self, circumstance: str, check: str, state: str) -> float | str:
         """What somebody would note down for a state: a number, or the state's own word.
 
-        >>> load_drills().value("oil", "bleed", "cold"), load_drills().value("engine", "bleed", "on")
+        >>> drills = load_drills()
+        >>> drills.value("oil", "bleed", "cold"), drills.value("engine", "bleed", "on")
         (8.0, 'on')
         """
         by_check = self.values.get(circumstance)

@@ -26,7 +26,7 @@ from diagnose.story.view import View
 from diagnose.work.job import Job
 
 PATIENT = float("inf")
-"""Looking ahead is cut by depth, never by the clock, so that the same moment has the same answer."""
+"""Looking ahead is cut by depth, never by the clock, so that a moment always has one answer."""
 
 CERTAIN_ENOUGH = 0.5
 """A cause is to be declared when it is likelier to have been there than not."""
@@ -44,6 +44,7 @@ class Widened(Scene):
 
     @cached_property
     def tests(self) -> tuple[tuple[Candidate, Weighed], ...]:
+        """Those of the scene, and the extra one."""
         every = super().tests
         assert self.extra is not None
         return (*every, (self.extra, self.scales.weigh(self.extra)))
@@ -54,6 +55,7 @@ class PatientPlan(Plan):
 
     @cached_property
     def choice(self) -> Choice | None:
+        """What to do first, or None when no row failed."""
         return best_choice(self.scene, self.goal, seconds=PATIENT) if self.scene else None
 
 
@@ -125,8 +127,8 @@ class Moment:
         """What is best declared here: all that is likelier there than not, or the likeliest."""
         causes = {id: chance for id, chance in self.there.items() if id != NONE}
         sure = [id for id, chance in causes.items() if chance > CERTAIN_ENOUGH]
-        best = max(self.there, key=lambda id: self.there[id])
-        return tuple(sorted(sure, key=lambda id: -causes[id])) or (best,)
+        best = max(self.there, key=lambda each: self.there[each])
+        return tuple(sorted(sure, key=lambda each: -causes[each])) or (best,)
 
     @cached_property
     def best(self) -> Move:

@@ -1,8 +1,9 @@
 """What a player can do, and how it is written.
 
-A move has the id that the plan gives the same act: ``response@5-7``, ``coil-resistance@row-6/valve``,
-``replace-coil@row-6/valve``, ``swap-coil@row-6/valve+row-5/valve``, ``ask:oil@2``. A drill ends
-with ``declare:CAUSE``, ``declare:none`` or ``give-up``.
+A move has the id that the plan gives the same act: ``response@5-7``,
+``coil-resistance@row-6/valve``, ``replace-coil@row-6/valve``,
+``swap-coil@row-6/valve+row-5/valve``, ``ask:oil@2``. A drill ends with ``declare:CAUSE``,
+``declare:none`` or ``give-up``.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from typing import Literal
 
 from diagnose.cases.rows import ranges
 from diagnose.cases.values import measurement_ids, parts_with, remedy_ids, swap_ids
-from diagnose.errors import offer, quoted
+from diagnose.errors import near_matches, offer, quoted
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.rowranges import read_rows
 from diagnose.knowledge.wrong import Wrong
@@ -133,7 +134,9 @@ class Reader:
                 part, other = self._places(kind, name, rest)
                 return Move(kind, name, part=part, other=other)
         every = [*known.checks, "ask", "declare", *(n for names in kinds.values() for n in names)]
-        raise Wrong("something that can be done", quoted(name), offer(name, every, "acts"))
+        near = near_matches(name, every)
+        remedy = f"did you mean {' or '.join(near)}?" if near else "write acts to see what can be"
+        raise Wrong("something that can be done", quoted(name), remedy)
 
     def _places(self, kind: Kind, name: str, rest: str) -> tuple[str, str]:
         able = parts_with(self.machine, name)

@@ -18,19 +18,28 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import permutations
 
+import numpy as np
+
 from diagnose.cases.rows import rows_in_words
 from diagnose.drill.game import Drill, Sitting, Step, play
 from diagnose.drill.moment import Moment, offered
-from diagnose.drill.moves import NONE, Move
+from diagnose.drill.moves import ENDS, NONE, Move
 from diagnose.drill.players import moment_of, planner, played
 from diagnose.drill.skills import Opportunity, opportunities
 from diagnose.drill.world import Fault
 from diagnose.knowledge.parts import Remedy
 from diagnose.ranking.causes import Cause, part_in_words
+from diagnose.retest.scales import Weighed
 from diagnose.retest.scene import Scene
+
+WORTH_SAYING = 0.5
+"""Minutes lost below which nothing is said of a move."""
 
 NO_BITS = 0.01
 """A test that tells fewer bits than this tells nothing worth its minutes."""
+
+FEW_BITS, SAME = 0.1, 0.1
+"""A test of fewer bits tells little; chances nearer than this are the same to a technician."""
 
 UNLIKELY = 0.1
 """A repair that would help with less than this chance is one of an unlikely cause."""
@@ -167,7 +176,7 @@ class Debriefing:
             ended = number + 1 == len(moves)
             after = moment if ended else self.moments[number + 1]
             chances = {id: chance for id, chance in after.there.items() if id != NONE}
-            leading = max(chances, key=lambda id: chances[id])
+            leading = max(chances, key=lambda each: chances[each])
             truth = [chances.get(id, 0.0) for id in self.truth]
             yield Verdict(
                 step,
@@ -222,12 +231,10 @@ def _in_order(drill: Drill, setup: str, acts: tuple[tuple[str, float], ...]) -> 
 
 def reason(moment: Moment, move: Move, loss: float) -> str:
     """Why a move lost what it lost, in one sentence; empty when it lost nothing to speak of."""
-    if loss < 0.5:
+    if loss < WORTH_SAYING:
         return ""
-    if move.kind == "declare":
-        return _declared_too_soon(moment, move)
-    if move.kind == "give up":
-        return "what was left to do was expected to take less than handing the machine over"
+    if move.kind in ENDS:
+        return _ended(moment, move)
     if moment.job.to_check is not None and move.kind != "run":
         check, rows = moment.job.to_check
         return f"work was done that no run had shown yet: {check} on {rows_in_words(rows)} was due"
@@ -238,7 +245,9 @@ def reason(moment: Moment, move: Move, loss: float) -> str:
     return _tested(moment, move)
 
 
-def _declared_too_soon(moment: Moment, move: Move) -> str:
+def _ended(moment: Moment, move: Move) -> str:
+    if move.kind == "give up":
+        return "what was left to do was expected to take less than handing the machine over"
     if not moment.proof.holds:
         return f"it was declared before it was proven: {moment.proof.says}"
     likely = moment.declared[0]
@@ -252,7 +261,8 @@ def _repaired(moment: Moment, move: Move) -> str:
     cleared = _chance_to_help(scene, move)
     likely = _names(moment, scene)[:1]
     first = f"; likeliest was {likely[0][0]} ({100 * likely[0][1]:.0f} %)" if likely else ""
-    if moment.best.kind == "ask" or moment.plan.choice is not None and moment.plan.choice.required:
+    choice = moment.plan.choice
+    if moment.best.kind == "ask" or (choice is not None and choice.required):
         return f"the circumstances of a failed run were not looked into before work began{first}"
     if move.kind == "mend" and cleared < UNLIKELY:
         vain = " and a part was spent on it" if _costs_a_part(moment, move) else ""
@@ -278,7 +288,7 @@ def _tested(moment: Moment, move: Move) -> str:
     weighed = next((w for c, w in scene.tests if c.id == move.id), None)
     if weighed is None and move.kind == "run":
         weighed = scene.scales.weigh(moment.candidate(move))
-    if weighed is None or weighed.bits < NO_BITS:
+    if weighed is None or weighed.bits < NO_BITS or _alike(weighed):
         names = _names(moment, scene)[:2]
         both = " and ".join(says for says, _ in names)
         if len(names) > 1:
@@ -287,6 +297,15 @@ def _tested(moment: Moment, move: Move) -> str:
     offer = next((o for c in moment.choices if (o := offered(c, move)) is not None), None)
     took = f", {offer.minutes:.0f} minutes long," if offer is not None else ""
     return f"it{took} told less for its minutes than {moment.best.id}"
+
+
+def _alike(weighed: Weighed) -> bool:
+    """Whether a test tells little, and the two likeliest blames predict the same of it."""
+    blame = weighed.table.sum(axis=0)
+    first, second = np.argsort(-blame)[:2]
+    chances = weighed.table[:, [first, second]] / blame[[first, second]]
+    apart = float(np.abs(chances[:, 0] - chances[:, 1]).sum()) / 2
+    return weighed.bits < FEW_BITS and apart < SAME
 
 
 def _scene_about(moment: Moment, move: Move) -> Scene:

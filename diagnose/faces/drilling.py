@@ -12,6 +12,7 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from diagnose.advice import DEFERRAL
+from diagnose.cases.rows import pattern_in_words
 from diagnose.drill.code import MOST_SEEDS, Named, read, written
 from diagnose.drill.game import Drill, Step, begin, play
 from diagnose.drill.hints import cautions, plain_cautions, worded
@@ -195,11 +196,13 @@ class Round:
         if step.parts_minutes:
             yield f"a part was used, worth {minutes_text(step.parts_minutes)}"
         if step.move.kind in ("mend", "swap"):
-            yield "done; what it did, a check will show"
+            yield "what it did, a check will show"
 
     def _fact(self, fact: Fact) -> str:
         if isinstance(fact, Skipped):
             return "nobody knows"
+        if isinstance(fact, Checked):
+            return f"{fact.check} check, made as it should be: {pattern_in_words(fact.pattern)}"
         return in_words(fact, self.drill.machine, self.drill.knowledge)
 
     def _told(self) -> None:
@@ -216,8 +219,8 @@ class Round:
             ]
             missing = f"; not told: {', '.join(untold)}" if untold else ""
             lines.append(f"run {number}, {in_words(run, machine, known)}{missing}")
-        for step in self.sitting.steps:
-            lines += [f"{step.move.id}: {seen}" for seen in self._seen(step)]
+        steps = self.sitting.steps
+        lines += [f"{step.move.id}: {'; '.join(self._seen(step))}" for step in steps]
         if not self.sitting.steps:
             lines.append("the machine's past: nothing out of the ordinary")
         self._print([*bullets(lines)])
