@@ -93,6 +93,11 @@ class Folders:
         return self.root / "graphs" / "learning.yaml"
 
     @property
+    def drills(self) -> Path:
+        """What is drawn for practice: one file."""
+        return self.root / "graphs" / "drills.yaml"
+
+    @property
     def priors(self) -> Path:
         """The priors that were learned from closed cases and accepted: one file, if any."""
         return self.root / "priors.yaml"

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from functools import cache
 
 from diagnose.cases.case import Case, Remedied, Swapped
+from diagnose.drill.world import World
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine
 from diagnose.ranking.causes import Ranking
@@ -18,7 +19,6 @@ from diagnose.retest.scene import Scene
 from diagnose.retest.suppose import suppose, with_run
 from diagnose.retest.targets import troubles
 from tests.bench.policies import MOST_STEPS, Policy
-from tests.bench.world import World
 
 SETTLED = 0.9
 """When only isolating, the likeliest cause is mended once it holds so much of the blame."""

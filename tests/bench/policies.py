@@ -6,11 +6,11 @@ check after the last work. All begin with the same full run of every check.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from diagnose.knowledge.parts import PartKind, Remedy
-from tests.bench.world import World
+from diagnose.drill.practice import remedies, upstream, with_neighbours, worst
+from diagnose.drill.world import World
 
 MOST_STEPS = 60
 """Who has not finished by then hands over."""
@@ -84,13 +84,12 @@ def practice(world: World) -> None:
     rerun: list[bool] = []
 
     def work(shop: Shop) -> bool:
-        check, rows = _worst(shop)
+        check, rows = worst(shop.failed())
         if not rerun:
             rerun.append(True)
-            near = {r + step for r in rows for step in (-1, 0, 1)}
-            shop.check(check, [r for r in sorted(near) if 1 <= r <= world.machine.rows])
+            shop.check(check, with_neighbours(rows, world.machine.rows))
             return True
-        for remedy, part in _upstream(world, check, rows):
+        for remedy, part in upstream(world.machine, check, rows):
             if (remedy.id, part) not in tried:
                 tried.add((remedy.id, part))
                 shop.mend(remedy.id, part)
@@ -112,7 +111,7 @@ def half_split(world: World) -> None:
     suspects: dict[int, list[str]] = {}
 
     def work(shop: Shop) -> bool:
-        check, rows = _worst(shop)
+        check, rows = worst(shop.failed())
         path = suspects.setdefault(rows[0], list(world.machine.ancestors(rows[0], check)))
         probe = _middle(world, path, probed)
         if probe is not None and len(path) > 2:
@@ -123,48 +122,16 @@ def half_split(world: World) -> None:
             kept = [p for p in path if (p in upstream) == bad]
             suspects[rows[0]] = kept or path
             return True
-        for remedy, part in _remedies(world, list(reversed(path)), tried):
+        for remedy, part in remedies(world.machine, list(reversed(path)), tried):
             tried.add((remedy.id, part))
             shop.mend(remedy.id, part)
             shop.check(check, _rows_with(rows, world, part))
             return True
         suspects[rows[0]] = list(world.machine.ancestors(rows[0], check))
-        left = list(_remedies(world, list(reversed(suspects[rows[0]])), tried))
+        left = list(remedies(world.machine, list(reversed(suspects[rows[0]])), tried))
         return bool(left)
 
     until_proven(world, work)
-
-
-def _worst(shop: Shop) -> tuple[str, list[int]]:
-    """The check with most failures, and its failed rows; ties go to the quicker response check."""
-    failed = shop.failed()
-    by_check = {c: [row for check, row in failed if check == c] for c, _ in failed}
-    check = max(by_check, key=lambda c: (len(by_check[c]), c == "response"))
-    return check, by_check[check]
-
-
-def _upstream(world: World, check: str, rows: Sequence[int]) -> Iterator[tuple[Remedy, str]]:
-    """Remedies in the order of practice: shared by all failed rows first when a group failed."""
-    machine = world.machine
-    groups = [*machine.sections.values(), *machine.branches.values()]
-    shared = [p for p in machine.ancestors(rows[0], check) if set(rows) <= set(machine.rows_of(p))]
-    whole = any(set(group) <= set(rows) for group in groups)
-    first = list(reversed([p for p in shared if len(machine.rows_of(p)) > 1])) if whole else []
-    own = list(reversed([p for p in machine.ancestors(rows[0], check) if p not in first]))
-    first_of_row = "/air" if check == "bleed" else "/valve"
-    own.sort(key=lambda p: (len(machine.rows_of(p)), not p.endswith(first_of_row)))
-    yield from _remedies(world, [*first, *own], set())
-
-
-def _remedies(
-    world: World, parts: Sequence[str], tried: set[tuple[str, str]]
-) -> Iterator[tuple[Remedy, str]]:
-    """Every remedy of the parts in order, the most thorough of each part first."""
-    for part in parts:
-        kind: PartKind = world.machine.parts[part]
-        for remedy in sorted(kind.remedies, key=lambda r: -len(kind.cleared_by(r.id))):
-            if (remedy.id, part) not in tried:
-                yield remedy, part
 
 
 def _middle(

@@ -21,13 +21,13 @@ from itertools import count as count_from
 
 import numpy as np
 
+from diagnose.drill.world import Fault, World, draw_faults
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine, load_machine
 from tests.bench.beliefs import informed
 from tests.bench.planner import planned
 from tests.bench.policies import Policy, half_split, practice
 from tests.bench.repairing import in_order
-from tests.bench.world import Fault, World, draw_faults
 
 POLICIES: Mapping[str, Policy] = {
     "planner": planned("restore"),

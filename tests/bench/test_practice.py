@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from diagnose.drill.world import World
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
 from tests.bench.planner import planned
 from tests.bench.policies import practice
 from tests.bench.practice import Setting, hidden_faults, score
-from tests.bench.world import World
 
 FAULTS = hidden_faults("mounted-6", 25, seed=2, setting=Setting())
 

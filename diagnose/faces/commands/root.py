@@ -13,6 +13,7 @@ from diagnose import __version__
 from diagnose.errors import RowfaultError, Unavailable
 from diagnose.faces.commands.cases import cases
 from diagnose.faces.commands.completion import ask_shell, completion
+from diagnose.faces.commands.drill import drill
 from diagnose.faces.commands.explain import explain
 from diagnose.faces.commands.machine import machine
 from diagnose.faces.commands.options import Group
@@ -109,6 +110,7 @@ def _print_version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:
         ready,
         report,
         cases,
+        drill,
         machine,
         rules,
         explain,

@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-
-import numpy as np
+from typing import Protocol
 
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import ANY_SETUP, PARKED, Mode
@@ -16,6 +15,16 @@ from diagnose.machine.graph import Machine
 
 Fault = tuple[str, str]
 """A part's place and the mode that is there."""
+
+LEAST_SHOWN, MOST_SHOWN = 0.02, 0.99
+"""A shifted chance of detection stays within these."""
+
+
+class Chance(Protocol):
+    """Where luck comes from: numbers from 0 to 1, such as a numpy generator gives."""
+
+    def random(self) -> float:
+        """The next number."""
 
 
 @dataclass
@@ -25,14 +34,17 @@ class World:
     Parameters
     ----------
     faults: what is wrong, at the places where it is by now.
+    rng: the luck of whatever is done next.
     shift: how far the world's detection chances are off what the knowledge says;
         it is added to every chance that is neither 0 nor a false alarm.
+    minutes, parts_minutes: of work so far, and of parts at their stated rate.
+    reruns, in_vain: runs so far, and parts that were fitted where none of their faults was.
     """
 
     machine: Machine
     knowledge: Knowledge
     faults: set[Fault]
-    rng: np.random.Generator
+    rng: Chance
     shift: float = 0.0
     setup: str = PARKED
     minutes: float = 0.0
@@ -41,13 +53,15 @@ class World:
     in_vain: int = 0
     log: list[str] = field(default_factory=list)
 
-    def run(self, check: str, rows: Iterable[int]) -> dict[int, bool]:
-        """Which of the rows fail a check made under good circumstances."""
+    def run(
+        self, check: str, rows: Iterable[int], states: Mapping[str, str] | None = None
+    ) -> dict[int, bool]:
+        """Which of the rows fail a check; ``states`` are its circumstances that are not good."""
         made = self.knowledge.checks[check]
         rows = list(rows)
         self._spend(made.setup, made.set_up_minutes + made.minutes_per_row * len(rows))
         self.reruns += 1
-        sound = self._sound(check)
+        sound = self._sound(check) * self._left_by(check, states or {})
         shown = {row: bool(self.rng.random() >= sound * self._passes(check, row)) for row in rows}
         self.log.append(f"{check} {rows}: {[row for row, fails in shown.items() if fails]} fail")
         return shown
@@ -65,6 +79,13 @@ class World:
                         break
         return left
 
+    def _left_by(self, check: str, states: Mapping[str, str]) -> float:
+        """What of a row's chance to pass bad circumstances leave."""
+        left = 1.0
+        for name, state in states.items():
+            left *= 1 - self.knowledge.circumstances[name].state(state).shows.get(check, 0.0)
+        return left
+
     def _passes(self, check: str, row: int) -> float:
         passes = 1 - self.knowledge.checks[check].false_alarm
         above = set(self.machine.ancestors(row, check))
@@ -74,7 +95,9 @@ class World:
         return passes
 
     def _chance(self, stated: float) -> float:
-        return float(np.clip(stated + self.shift, 0.02, 0.99)) if stated else 0.0
+        if not stated or not self.shift:
+            return stated
+        return min(max(stated + self.shift, LEAST_SHOWN), MOST_SHOWN)
 
     def _mode(self, part: str, mode: str) -> Mode:
         return self.machine.parts[part].mode(mode)
@@ -154,7 +177,7 @@ class World:
 
     @property
     def cost(self) -> float:
-        """Minutes of work, and parts at their stated rate."""
+        """Minutes of work, and parts at their stated rate, together."""
         return self.minutes + self.parts_minutes
 
     def _spend(self, setup: str, minutes: float) -> None:
@@ -165,7 +188,7 @@ class World:
 
 
 def draw_faults(
-    machine: Machine, rng: np.random.Generator, factors: Mapping[str, float] | None = None
+    machine: Machine, rng: Chance, factors: Mapping[str, float] | None = None
 ) -> set[Fault]:
     """Faults drawn from the priors, each part on its own; ``factors`` are by part kind."""
     faults = set()

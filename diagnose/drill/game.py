@@ -1,0 +1,339 @@
+"""A drill as a pure function: the drill and the moves so far give what was seen.
+
+Nothing is remembered between calls, so a drill can be taken up anywhere from its code and its
+moves. The luck of a move depends on the drill, the move, and how often that move was made before;
+what else was done, and when, changes none of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from functools import cached_property
+
+from diagnose.drill.code import Named, fingerprint
+from diagnose.drill.drawing import Hidden, draw, visible
+from diagnose.drill.level import Drills, Level, load_drills
+from diagnose.drill.luck import Luck, digest
+from diagnose.drill.moves import ENDS, Move
+from diagnose.drill.world import World
+from diagnose.knowledge.base import Knowledge
+from diagnose.machine.graph import Machine, load_machine
+from diagnose.story.event import (
+    Answered,
+    Checked,
+    Event,
+    Exchanged,
+    Fact,
+    History,
+    Measured,
+    Mended,
+    Opened,
+    Skipped,
+    told,
+)
+
+BEGINS = datetime(2026, 3, 1, 8, tzinfo=UTC)
+"""When every drill begins; an invented morning."""
+
+MOST_SHARED, MOST_WORK = 5, 12
+"""So much work on parts that several rows share, and in all, ends a drill: the machine goes to
+somebody else (judgement; whoever has come so far guesses)."""
+
+WHO = "apprentice"
+NOBODY_KNOWS = "nobody knows"
+
+
+@dataclass(frozen=True)
+class Step:
+    """One move as it went: minutes, parts at their rate, what became known, and what else
+    had to be done first, in words.
+    """
+
+    move: Move
+    minutes: float
+    parts_minutes: float
+    facts: tuple[Fact, ...]
+    besides: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Sitting:
+    """A drill after some moves."""
+
+    drill: Drill
+    steps: tuple[Step, ...]
+    setup: str
+
+    @property
+    def moves(self) -> tuple[Move, ...]:
+        """What was done."""
+        return tuple(step.move for step in self.steps)
+
+    @property
+    def over(self) -> bool:
+        """Whether the drill has ended."""
+        return self.called_off or (bool(self.steps) and self.steps[-1].move.kind in ENDS)
+
+    @property
+    def called_off(self) -> bool:
+        """Whether too much was mended, so that the machine goes to somebody else."""
+        mended = [move.part for move in self.moves if move.kind in ("mend", "swap")]
+        shared = [part for part in mended if len(self.drill.machine.rows_of(part)) > 1]
+        return len(shared) >= MOST_SHARED or len(mended) >= MOST_WORK
+
+    @property
+    def minutes(self) -> float:
+        """Minutes of work."""
+        return sum(step.minutes for step in self.steps)
+
+    @property
+    def cost(self) -> float:
+        """Minutes of work, and parts at their stated rate."""
+        return self.minutes + sum(step.parts_minutes for step in self.steps)
+
+    @cached_property
+    def events(self) -> tuple[Event, ...]:
+        """The story so far, as any case has it."""
+        return (*self.drill.opening, *self.drill.events_of(self.steps))
+
+
+@dataclass(frozen=True)
+class Drill:
+    """One drill: a machine, a level, a seed. What it hides is drawn when it is first needed."""
+
+    named: Named
+    machine: Machine
+    knowledge: Knowledge
+    drills: Drills = field(default_factory=load_drills, repr=False)
+
+    @property
+    def level(self) -> Level:
+        """What is drawn at its level."""
+        return self.drills.level(self.named.level)
+
+    @cached_property
+    def mark(self) -> bytes:
+        """The fingerprint of what it is drawn from."""
+        return fingerprint(self.machine.id, self.knowledge)
+
+    @cached_property
+    def _hidden(self) -> Hidden:
+        return draw(self.named, self.machine, self.knowledge, self.level)
+
+    def revealed(self) -> Hidden:
+        """What it hid: for the debriefing only."""
+        return self._hidden
+
+    @cached_property
+    def opening(self) -> tuple[Event, ...]:
+        """What is known at the start: the machine's past, and a full run of every check."""
+        case = f"{BEGINS:%Y%m%d}-drill"
+        past = {each.id: each.states[0].id for each in self.knowledge.of_scope("case").values()}
+        opened = Opened(case=case, machine=self.machine.id)
+        return (
+            self._event(0, opened, 0.0),
+            self._event(1, History(values=past), 0.0),
+            *(self._event(2 + n, self._first(c), 0.0) for n, c in enumerate(self.knowledge.checks)),
+        )
+
+    def _first(self, check: str) -> Checked:
+        """The first run of a check, with what of its circumstances is told."""
+        failed = self._hidden.failed[check]
+        rows = range(1, self.machine.rows + 1)
+        untold = self.level.untold
+        states = self._hidden.states[check]
+        shown = {
+            name: value for name, value in self.values(check, states).items() if name not in untold
+        }
+        pattern = "".join("F" if row in failed else "P" for row in rows)
+        return Checked(check=check, pattern=pattern, circumstances=shown)
+
+    def values(self, check: str, states: Mapping[str, str]) -> dict[str, float | str]:
+        """What would be noted down of a run's circumstances; they are good but for ``states``."""
+        return {
+            each.id: self.drills.value(
+                each.id, check, states.get(each.id, each.good_state(check).id)
+            )
+            for each in visible(self.knowledge)
+        }
+
+    def first_run(self, number: int) -> tuple[str, Event]:
+        """The check and the event of one of the first runs, counted from 1."""
+        check = list(self.knowledge.checks)[number - 1]
+        return check, self.opening[1 + number]
+
+    def _event(self, number: int, what: Opened | Fact, minutes: float) -> Event:
+        id = digest(16, "event", self.named.seed, self.machine.id, number).hex()
+        at = BEGINS + timedelta(minutes=minutes)
+        return told(what, WHO, at).model_copy(update={"id": id})
+
+    def events_of(self, steps: Sequence[Step]) -> list[Event]:
+        """What was told in some steps, each with its time."""
+        found: list[Event] = []
+        minutes = 0.0
+        for step in steps:
+            minutes += step.minutes
+            for what in step.facts:
+                number = len(self.opening) + len(found)
+                found.append(self._event(number, what, minutes))
+        return found
+
+
+def begin(named: Named, knowledge: Knowledge) -> Drill:
+    """The drill of that name. Raises `UnknownName` for its machine or level, or `FileProblems`.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> [event.what.kind for event in drill.opening]
+    ['opened', 'history', 'run', 'run']
+    """
+    drills = load_drills()
+    drills.level(named.level)
+    return Drill(named, load_machine(named.machine, knowledge), knowledge, drills)
+
+
+def play(drill: Drill, moves: Sequence[Move]) -> Sitting:
+    """The drill after the moves; what comes after an end does not count.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> done = play(drill, [Move("run", "response", (1, 2))])
+    >>> done.minutes, len(done.events)
+    (3.3, 5)
+    """
+    table = _Table(drill)
+    for move in moves:
+        table.do(move)
+        if move.kind in ENDS:
+            break
+    return Sitting(drill, tuple(table.steps), table.world.setup)
+
+
+class _Table:
+    """The hidden world while moves are played on it."""
+
+    def __init__(self, drill: Drill) -> None:
+        self.drill = drill
+        hidden, known = drill.revealed(), drill.knowledge
+        self.world = World(drill.machine, known, set(hidden.faults), self._luck("start", 0))
+        self.world.setup = known.checks[list(known.checks)[-1]].setup
+        self.bad = {check: dict(states) for check, states in hidden.states.items()}
+        self.steps: list[Step] = []
+        self.done: dict[str, int] = {}
+
+    def _luck(self, id: str, times: int) -> Luck:
+        named = self.drill.named
+        return Luck("move", self.drill.mark, named.machine, named.level, named.seed, id, times)
+
+    def do(self, move: Move) -> None:
+        """Play one move."""
+        times = self.done.get(move.id, 0)
+        self.done[move.id] = times + 1
+        self.world.rng = self._luck(move.id, times)
+        minutes, parts = self.world.minutes, self.world.parts_minutes
+        facts, besides = self._done(move)
+        self.steps.append(
+            Step(
+                move,
+                self.world.minutes - minutes,
+                self.world.parts_minutes - parts,
+                tuple(facts),
+                tuple(besides),
+            )
+        )
+
+    def _done(self, move: Move) -> tuple[list[Fact], list[str]]:
+        match move.kind:
+            case "run":
+                return self._run(move)
+            case "read":
+                return self._read(move), []
+            case "mend":
+                wants = self.drill.machine.parts[move.part].remedy(move.name).wants
+                facts, besides = self._entered(wants)
+                self.world.mend(move.name, move.part)
+                return [*facts, Mended(remedy=move.name, part=move.part)], besides
+            case "swap":
+                self.world.swap(move.name, move.part, move.other)
+                told_of = {"swap": move.name, "part": move.part, "with": move.other}
+                return [Exchanged.model_validate(told_of)], []
+            case "ask":
+                return self._asked(move), []
+        return [], []
+
+    def _run(self, move: Move) -> tuple[list[Fact], list[str]]:
+        """A run made as it should be: what is not right is put right first."""
+        check = self.drill.knowledge.checks[move.name]
+        facts, besides = self._entered(check.wants)
+        for name in self.bad[move.name]:
+            self.world.minutes += self._prepare_minutes(name)
+        self.bad[move.name] = {}
+        failed = self.world.run(move.name, move.rows)
+        letters = ["."] * self.drill.machine.rows
+        for row, fails in failed.items():
+            letters[row - 1] = "F" if fails else "P"
+        known = self.drill.values(move.name, {})
+        facts.append(Checked(check=move.name, pattern="".join(letters), circumstances=known))
+        return facts, besides
+
+    def _prepare_minutes(self, name: str) -> float:
+        prepare = self.drill.knowledge.circumstances[name].prepare
+        return prepare.minutes if prepare else 0.0
+
+    def _entered(self, wants: Sequence[str]) -> tuple[list[Fact], list[str]]:
+        """What should last is put in place where it lacks; how it was before is seen then."""
+        facts: list[Fact] = []
+        besides: list[str] = []
+        for circumstance in visible(self.drill.knowledge):
+            prepare = circumstance.prepare
+            last = list(self.bad)[-1]
+            lacks = circumstance.id in self.bad[last]
+            if prepare is None or prepare.setup not in wants or not lacks:
+                continue
+            run = len(self.bad)
+            value = self._first_value(circumstance.id, run)
+            facts.append(self._answer(circumstance.id, run, value))
+            minutes = self.drill.knowledge.prepare_minutes(prepare)
+            self.world.minutes += minutes
+            besides.append(circumstance.id)
+            for states in self.bad.values():
+                states.pop(circumstance.id, None)
+        return facts, besides
+
+    def _first_value(self, name: str, run: int) -> float | str:
+        check, _ = self.drill.first_run(run)
+        return self.drill.values(check, self.drill.revealed().states[check])[name]
+
+    def _answer(self, name: str, run: int, value: float | str) -> Answered:
+        _, event = self.drill.first_run(run)
+        return Answered(run=event.id, circumstance=name, value=value)
+
+    def _read(self, move: Move) -> list[Fact]:
+        result = self.world.read(move.name, move.part)
+        supply = self._supply()
+        shown = self.drill.drills.reading(move.name, result, supply)
+        value: float | str = shown if shown is not None else "no" if result == "good" else "yes"
+        return [Measured(measurement=move.name, part=move.part, value=value)]
+
+    def _supply(self) -> float:
+        """What the supply gauge showed in the last run."""
+        facts = [event.what for event in self.drill.opening]
+        facts += [fact for step in self.steps for fact in step.facts]
+        runs = [fact for fact in facts if isinstance(fact, Checked)]
+        known = [run.circumstances.get("supply") for run in runs]
+        numbers = [value for value in known if isinstance(value, float)]
+        return numbers[-1] if numbers else 0.0
+
+    def _asked(self, move: Move) -> list[Fact]:
+        """The answer; to a question about the past it was told at the start."""
+        ask = self.drill.knowledge.circumstances[move.name].ask
+        self.world.minutes += ask.minutes if ask else 0.0
+        if not move.run:
+            return []
+        named = self.drill.named
+        spin = Luck("memory", named.machine, named.level, named.seed, move.id).random()
+        if move.name in self.drill.level.untold and spin < self.drill.level.forgotten:
+            return [Skipped(act=move.id, reason=NOBODY_KNOWS)]
+        return [self._answer(move.name, move.run, self._first_value(move.name, move.run))]

@@ -1,0 +1,244 @@
+"""What is known at one moment of a drill, and what each move there is worth.
+
+A move is judged by what could be known when it was made: it loses the expected minutes until all
+is well that follow it, less those that follow the best act. Luck, good or bad, costs nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from math import prod
+
+from diagnose.cases.rows import failed_rows
+from diagnose.drill.moves import NONE, Move, Reader
+from diagnose.machine.graph import Machine
+from diagnose.ranking.causes import Ranking
+from diagnose.retest.candidates import Candidate, rerun
+from diagnose.retest.next import Choice, Offer, best_choice
+from diagnose.retest.plan import Plan
+from diagnose.retest.proof import Proof
+from diagnose.retest.scales import Weighed
+from diagnose.retest.scene import Scene
+from diagnose.retest.standing import present
+from diagnose.story.view import View
+from diagnose.work.job import Job
+
+PATIENT = float("inf")
+"""Looking ahead is cut by depth, never by the clock, so that a moment always has one answer."""
+
+CERTAIN_ENOUGH = 0.5
+"""A cause is to be declared when it is likelier to have been there than not."""
+
+LEFT_UNDONE = 2.0
+"""How many times its minutes work costs that is left to somebody who has to find out again
+(judgement)."""
+
+
+@dataclass(frozen=True)
+class Widened(Scene):
+    """A scene with one more test than would be thought of."""
+
+    extra: Candidate | None = None
+
+    @cached_property
+    def tests(self) -> tuple[tuple[Candidate, Weighed], ...]:
+        """Those of the scene, and the extra one."""
+        every = super().tests
+        assert self.extra is not None
+        return (*every, (self.extra, self.scales.weigh(self.extra)))
+
+
+class PatientPlan(Plan):
+    """A plan whose first act does not depend on how quick the computer is."""
+
+    @cached_property
+    def choice(self) -> Choice | None:
+        """What to do first, or None when no row failed."""
+        return best_choice(self.scene, self.goal, seconds=PATIENT) if self.scene else None
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A drill before a move; ``first`` is how many runs were made before the drill."""
+
+    view: View
+    first: int
+
+    @property
+    def machine(self) -> Machine:
+        """The machine."""
+        return self.view.machine
+
+    @cached_property
+    def reader(self) -> Reader:
+        """Reads the plan's ids as moves."""
+        return Reader(self.machine, self.view.knowledge, self.first)
+
+    @property
+    def ranking(self) -> Ranking:
+        """The causes."""
+        return self.view.ranking
+
+    @cached_property
+    def job(self) -> Job:
+        """The case in hand."""
+        return Job(self.view, self.view.state.last)
+
+    @property
+    def failed(self) -> tuple[int, ...]:
+        """Rows that failed last."""
+        return failed_rows(self.view.state.case)
+
+    @cached_property
+    def plan(self) -> PatientPlan:
+        """The plan from here."""
+        return PatientPlan(self.ranking, means=self.view.means)
+
+    @property
+    def proof(self) -> Proof:
+        """Whether the machine is proven good."""
+        return self.plan.proof
+
+    @property
+    def hand_over(self) -> float:
+        """What handing the machine over is worth, in minutes."""
+        return self.view.knowledge.rates.hand_over_minutes
+
+    @property
+    def minutes_left(self) -> float:
+        """Expected minutes until the machine is proven good; handing over bounds them."""
+        return min(self.plan.plan_minutes, self.hand_over + self.plan.final_minutes)
+
+    @cached_property
+    def there(self) -> Mapping[str, float]:
+        """By cause, how likely that part's fault was there at the start; `NONE` for no fault."""
+        found = {
+            cause.id: cause.probability + cause.cured
+            for cause in self.ranking.causes
+            if cause.group != "circumstances"
+        }
+        found[NONE] = prod(1 - min(chance, 1.0) for chance in found.values())
+        return found
+
+    @cached_property
+    def declared(self) -> tuple[str, ...]:
+        """What is best declared here: all that is likelier there than not, or the likeliest."""
+        causes = {id: chance for id, chance in self.there.items() if id != NONE}
+        sure = [id for id, chance in causes.items() if chance > CERTAIN_ENOUGH]
+        best = max(self.there, key=lambda each: self.there[each])
+        return tuple(sorted(sure, key=lambda each: -causes[each])) or (best,)
+
+    @cached_property
+    def best(self) -> Move:
+        """The planner's own next move."""
+        if self.job.to_check is not None:
+            check, rows = self.job.to_check
+            return Move("run", check, rows)
+        act = self.plan.act
+        if act is not None:
+            return self.reader(act.id)
+        if self.proof.holds:
+            return Move("declare", ",".join(self.declared))
+        return Move("give up")
+
+    @cached_property
+    def scenes(self) -> tuple[Scene, ...]:
+        """Every trouble with what can be done about it."""
+        every = self.plan.troubles
+        return tuple(Scene(self.ranking, trouble, self.view.means) for trouble in every)
+
+    @cached_property
+    def choices(self) -> tuple[Choice, ...]:
+        """What is best about each trouble."""
+        first = self.plan.choice
+        others = (best_choice(scene, seconds=PATIENT) for scene in self.scenes[1:])
+        return (first, *others) if first is not None else ()
+
+    def loss(self, move: Move) -> float:
+        """Expected minutes that a move throws away."""
+        if move.id == self.best.id:
+            return 0.0
+        if move.kind == "declare":
+            return self._declaring(move)
+        if move.kind == "give up":
+            return max(0.0, self.hand_over - self.plan.plan_minutes)
+        if move.kind == "run" and self.job.to_check is not None and self._shows_work(move):
+            return 0.0
+        if not self.failed:
+            return self._proving(move)
+        return min(self._losses(move), default=self.minutes_of(move))
+
+    def _declaring(self, move: Move) -> float:
+        """A worse guess, and what is left undone."""
+        worth = self._worth(self.declared) - self._worth(move.name.split(","))
+        undone = 0.0 if self.proof.holds else LEFT_UNDONE * self.minutes_left
+        return self.hand_over * max(0.0, worth) + undone
+
+    def _worth(self, causes: tuple[str, ...] | list[str]) -> float:
+        return sum(self.there.get(each, 0.0) - CERTAIN_ENOUGH for each in causes)
+
+    def _shows_work(self, move: Move) -> bool:
+        assert self.job.to_check is not None
+        check, rows = self.job.to_check
+        return move.name == check and set(rows) <= set(move.rows)
+
+    def _proving(self, move: Move) -> float:
+        """Where no row fails, what is not yet passed is to be run, and nothing else."""
+        missing = dict(self.proof.missing).get(move.name, ())
+        if move.kind != "run" or not set(move.rows) & set(missing):
+            return self.minutes_of(move)
+        check = self.view.knowledge.checks[move.name]
+        again = check.set_up_minutes if set(missing) - set(move.rows) else 0.0
+        return again + check.minutes_per_row * len(set(move.rows) - set(missing))
+
+    def _losses(self, move: Move) -> Iterator[float]:
+        """What the move loses, seen from each trouble that it is about."""
+        for scene, choice in zip(self.scenes, self.choices, strict=True):
+            offer = offered(choice, move)
+            if offer is None and move.kind == "run" and set(move.rows) & set(scene.trouble.rows):
+                offer = offered(self._widened(scene, move), move)
+            if offer is not None:
+                yield max(0.0, offer.value - choice.value)
+
+    def _widened(self, scene: Scene, move: Move) -> Choice:
+        """What is best when a run that nobody would have thought of is thought of too."""
+        extra = self.candidate(move)
+        wide = Widened(scene.ranking, scene.trouble, scene.means, extra)
+        return best_choice(wide, seconds=PATIENT)
+
+    def candidate(self, move: Move) -> Candidate:
+        """A run as something to do next."""
+        return rerun(self.ranking.evidence, move.name, move.rows, self.failed)
+
+    def minutes_of(self, move: Move) -> float:
+        """Minutes of a move here, with its change of set-up, and of the parts that it takes."""
+        known, standing = self.view.knowledge, self._setup
+        if move.kind == "ask":
+            ask = known.circumstances[move.name].ask
+            return ask.minutes if ask else 0.0
+        if move.kind == "run":
+            check = known.checks[move.name]
+            minutes = check.set_up_minutes + check.minutes_per_row * len(move.rows)
+            return minutes + known.change_minutes(standing, check.setup)
+        kind = self.machine.parts[move.part]
+        if move.kind == "read":
+            read = kind.measurement(move.name)
+            return read.minutes + known.change_minutes(standing, read.setup)
+        if move.kind == "swap":
+            swap = kind.swap(move.name)
+            return swap.minutes + known.change_minutes(standing, swap.setup)
+        remedy = kind.remedy(move.name)
+        minutes = remedy.minutes_for(len(self.machine.rows_of(move.part)))
+        price = known.rates.price_minutes[remedy.parts_price]
+        return minutes + price + known.change_minutes(standing, remedy.setup)
+
+    @property
+    def _setup(self) -> str:
+        return present(self.ranking.evidence).setup
+
+
+def offered(choice: Choice, move: Move) -> Offer | None:
+    """The offer that is this move, if it is among them."""
+    return next((each for each in choice.offers if each.candidate.id == move.id), None)

@@ -1,0 +1,117 @@
+"""Who plays when nobody does: the planner, practice without it, and chance."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+
+from diagnose.cases.case import Remedied
+from diagnose.cases.rows import standing_failures
+from diagnose.drill.game import Drill, Sitting, play
+from diagnose.drill.luck import Luck
+from diagnose.drill.moment import Moment
+from diagnose.drill.moves import NONE, Move
+from diagnose.drill.practice import upstream, with_neighbours, worst
+from diagnose.machine.graph import Machine
+from diagnose.retest.proof import rows_passed
+from diagnose.story.replay import replay
+from diagnose.story.view import View
+
+MOST_MOVES = 60
+"""Who has not finished by then gives up."""
+
+Player = Callable[[Drill, Moment, int], Move]
+"""What is done next, of a drill, at a moment, after so many moves."""
+
+
+def moment_of(sitting: Sitting) -> Moment:
+    """What is known after the moves of a sitting."""
+    view = View(replay(sitting.events), sitting.drill.knowledge)
+    return Moment(view, len(sitting.drill.knowledge.checks))
+
+
+def played(drill: Drill, player: Player) -> Sitting:
+    """The drill as a player plays it, to the end."""
+    moves: list[Move] = []
+    sitting = play(drill, moves)
+    while not sitting.over:
+        done = len(moves) >= MOST_MOVES
+        moves.append(Move("give up") if done else player(drill, moment_of(sitting), len(moves)))
+        sitting = play(drill, moves)
+    return sitting
+
+
+def planner(_drill: Drill, moment: Moment, _number: int) -> Move:
+    """The planner's own next move."""
+    return moment.best
+
+
+def practice(_drill: Drill, moment: Moment, _number: int) -> Move:
+    """Rerun the failed rows with their neighbours, then replace from the row valve upwards.
+
+    What passes is proven by a full run; then whatever was mended last is declared.
+    """
+    case, machine = moment.view.state.case, moment.machine
+    if moment.job.to_check is not None:
+        return Move("run", *moment.job.to_check)
+    failed = standing_failures(case)
+    if not failed:
+        return _proof(moment) or Move("declare", _last_mended(moment))
+    check, rows = worst(failed)
+    if len(case.runs) == moment.first:
+        return Move("run", check, tuple(with_neighbours(rows, machine.rows)))
+    tried = {(work.remedy, work.part) for work in case.work if isinstance(work, Remedied)}
+    for remedy, part in upstream(machine, check, rows):
+        if (remedy.id, part) not in tried:
+            return Move("mend", remedy.id, part=part)
+    return Move("give up")
+
+
+def _proof(moment: Moment) -> Move | None:
+    """The run of a check that has not passed on every row since the last work."""
+    for check in moment.view.knowledge.checks:
+        passed = rows_passed(moment.ranking.evidence, check)
+        missing = tuple(row for row in range(1, moment.machine.rows + 1) if row not in passed)
+        if missing:
+            return Move("run", check, missing)
+    return None
+
+
+def _last_mended(moment: Moment) -> str:
+    """The commonest fault that the last remedy clears."""
+    for work in reversed(moment.view.state.case.work):
+        if isinstance(work, Remedied):
+            cleared = moment.machine.parts[work.part].cleared_by(work.remedy)
+            return f"{work.part}:{max(cleared, key=lambda mode: mode.prior).id}"
+    return NONE
+
+
+def at_random(drill: Drill, moment: Moment, number: int) -> Move:
+    """Anything that is about a failed row, or a full run, or a cause declared blindly."""
+    named = drill.named
+    luck = Luck("random player", named.machine, named.level, named.seed, number)
+    offers = list(_anything(moment))
+    return offers[luck.pick([1.0] * len(offers))]
+
+
+def _anything(moment: Moment) -> Iterator[Move]:
+    machine, known = moment.machine, moment.view.knowledge
+    failed = moment.failed or (1,)
+    every = tuple(range(1, machine.rows + 1))
+    for check in known.checks:
+        yield from (Move("run", check, rows) for rows in (failed, failed[:1], every))
+    row = failed[0]
+    above = dict.fromkeys(p for check in known.checks for p in machine.ancestors(row, check))
+    for part in above:
+        yield from _at(machine, part)
+    part = list(above)[-1]
+    yield Move("declare", f"{part}:{machine.parts[part].modes[0].id}")
+    yield Move("declare", NONE)
+
+
+def _at(machine: Machine, part: str) -> Iterator[Move]:
+    kind = machine.parts[part]
+    yield from (Move("read", each.id, part=part) for each in kind.measurements)
+    yield from (Move("mend", each.id, part=part) for each in kind.remedies)
+
+
+PLAYERS: Mapping[str, Player] = {"planner": planner, "practice": practice, "random": at_random}

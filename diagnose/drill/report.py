@@ -1,0 +1,53 @@
+"""A drill that was played, as plain data: for scripts, and for whoever keeps progress."""
+
+from __future__ import annotations
+
+from diagnose.drill.code import written
+from diagnose.drill.score import Debriefing, Verdict
+
+SCHEMA = "rowfault/drill/1"
+
+
+def drill_report(done: Debriefing) -> dict[str, object]:
+    """The debriefing in the form ``rowfault/drill/1``.
+
+    ``skills`` has each opportunity with the move at which it came up (from 1) and whether it was
+    taken; what was hidden is told under ``truth``.
+    """
+    sitting, drill = done.sitting, done.drill
+    return {
+        "schema": SCHEMA,
+        "code": written(drill.named, drill.knowledge),
+        "machine": drill.machine.id,
+        "level": drill.named.level,
+        "seed": drill.named.seed,
+        "marks": done.marks,
+        "minutes": round(sitting.minutes, 2),
+        "cost": round(sitting.cost, 2),
+        "planner_cost": round(done.planned.cost, 2),
+        "best_possible": round(done.best_possible, 2),
+        "expected": round(done.expected, 2),
+        "lost": round(sum(done.losses), 2),
+        "right": done.right,
+        "declared": list(done.declared),
+        "truth": list(done.truth),
+        "moves": [_move(each) for each in done.verdicts],
+        "skills": [
+            {"skill": each.skill, "move": each.move, "taken": each.taken}
+            for each in done.opportunities
+        ],
+    }
+
+
+def _move(verdict: Verdict) -> dict[str, object]:
+    return {
+        "act": verdict.step.move.id,
+        "minutes": round(verdict.step.minutes, 2),
+        "parts_minutes": verdict.step.parts_minutes,
+        "lost": round(verdict.loss, 2),
+        "why": verdict.reason,
+        "instead": verdict.instead,
+        "leading": verdict.leading,
+        "belief": round(verdict.belief, 6),
+        "truth": None if verdict.truth is None else round(verdict.truth, 6),
+    }

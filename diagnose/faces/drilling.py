@@ -1,0 +1,297 @@
+"""What ``rowfault drill`` does: show what is seen, take moves, and talk it over at the end."""
+
+from __future__ import annotations
+
+import secrets
+import sys
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from rich.console import Group, RenderableType
+from rich.text import Text
+
+from diagnose.advice import DEFERRAL
+from diagnose.cases.rows import pattern_in_words
+from diagnose.drill.code import MOST_SEEDS, Named, read, written
+from diagnose.drill.game import Drill, Step, begin, play
+from diagnose.drill.hints import cautions, plain_cautions, worded
+from diagnose.drill.moment import Moment
+from diagnose.drill.moves import Move
+from diagnose.drill.players import PLAYERS, played
+from diagnose.drill.report import drill_report
+from diagnose.drill.score import Judge
+from diagnose.errors import RowfaultError
+from diagnose.faces.asking import Asker, asker
+from diagnose.faces.bench import Bench
+from diagnose.faces.debriefing import debriefing_text
+from diagnose.faces.lookup import explained
+from diagnose.faces.output import console, print_json, print_lines, print_tidily
+from diagnose.faces.terminal import bullets
+from diagnose.faces.words import minutes_text, sentence
+from diagnose.knowledge.base import Knowledge, load_knowledge
+from diagnose.knowledge.wrong import Wrong
+from diagnose.reasoning.loading import load_rules
+from diagnose.story.event import Checked, Fact, Skipped
+from diagnose.story.telling import in_words
+
+SAYINGS = {
+    "acts": "what can be done at the first failed row; acts 6, acts supply, acts shared",
+    "rows": "the rows with their last results",
+    "told": "what has been done and seen so far, and how each run was made",
+    "hint": "what to think of; hint again names the act",
+    "?": "words of this drill; ?WORD explains one, such as ?control or ?valve",
+    "declare": "declare CAUSE: what it was, such as declare 6 coil_open; ends the drill",
+    "give up": "let somebody else go on; ends the drill",
+    "quit": "stop here; nothing is kept but the code",
+    "help": "these words",
+}
+"""What can be said besides a move."""
+
+EXAMPLES = "response 5-7, coil-resistance 6, replace-coil 6, swap-coil 6 7, ask oil"
+PROMPT = f"What do you do? (for example {EXAMPLES}; acts, hint, ?, help)"
+DIFFERENT_SEEDS = 1_000_000
+
+
+@dataclass(frozen=True)
+class Wish:
+    """Which drill was asked for."""
+
+    machine: str
+    level: int
+    seed: int | None = None
+    code: str | None = None
+
+    def named(self, knowledge: Knowledge) -> Named:
+        """The drill's name. Raises `InputError` for a code that is no good."""
+        if self.code is not None:
+            return read(self.code, knowledge)
+        seed = secrets.randbelow(DIFFERENT_SEEDS) if self.seed is None else self.seed
+        return Named(self.machine, self.level, seed)
+
+
+def drilled(wish: Wish, answers: Path | None, *, colour: bool) -> None:
+    """Let somebody play one drill."""
+    knowledge = load_knowledge(learned=False)
+    drill = begin(wish.named(knowledge), knowledge)
+    code = written(drill.named, knowledge)
+    words = [*SAYINGS, "none", *knowledge.checks, "ask"]
+    Round(drill, code, Bench(console(colour)), asker(answers, words)).hold()
+
+
+def played_by(player: str, wish: Wish, count: int, *, as_json: bool) -> None:
+    """Let a player play drills of one seed after another."""
+    knowledge = load_knowledge(learned=False)
+    first = wish.named(knowledge)
+    reports = []
+    for seed in range(first.seed, first.seed + count):
+        named = Named(first.machine, first.level, seed % MOST_SEEDS)
+        drill = begin(named, knowledge)
+        reports.append(drill_report(Judge(drill).debriefing(played(drill, PLAYERS[player]))))
+        if not as_json:
+            print_lines([_line(reports[-1])])
+            sys.stdout.flush()
+    marks = [float(str(each["marks"])) for each in reports]
+    if as_json:
+        print_json({"schema": "rowfault/drills/1", "player": player, "drills": reports})
+    elif count > 1:
+        right = sum(bool(each["right"]) for each in reports)
+        mean = sum(marks) / len(marks)
+        print_lines([f"{player}: {mean:.0f} marks on average, {right} of {count} right"])
+
+
+def _line(report: dict[str, object]) -> str:
+    right = "right" if report["right"] else "wrong"
+    return (
+        f"seed {report['seed']}: {report['marks']} marks, {report['cost']:.0f} min with parts "
+        f"(planner {report['planner_cost']:.0f}, best {report['best_possible']:.0f}), {right}"
+    )
+
+
+class Round:
+    """One drill in hand, somebody who plays, and a bench to lay things out on."""
+
+    def __init__(self, drill: Drill, code: str, bench: Bench, asker: Asker) -> None:
+        self.drill, self.code, self.bench, self.asker = drill, code, bench, asker
+        self.judge = Judge(drill)
+        self.sitting = play(drill, [])
+        self.hinted: tuple[Move, ...] | None = None
+
+    @property
+    def moment(self) -> Moment:
+        """What is known now."""
+        return self.judge.moment(self.sitting.moves)
+
+    def hold(self) -> None:
+        """Play until the drill is over or somebody stops."""
+        self._begin()
+        while not self.sitting.over:
+            line = self.asker.line()
+            if line is None or line.strip().lower() in ("quit", "exit"):
+                self.bench.say(f"stopped. The same drill again: rowfault drill --code {self.code}")
+                return
+            try:
+                self._take(line.strip())
+            except Wrong as wrong:
+                tail = f"; {wrong.remedy}" if wrong.remedy else ""
+                self.bench.say(f"expected {wrong.expected}, got {wrong.got}{tail}", "caution")
+            except RowfaultError as error:
+                self.bench.say(str(error), "caution")
+        if self.sitting.called_off:
+            self.bench.say("so much was mended that the machine goes to somebody else now")
+        done = self.judge.debriefing(self.sitting)
+        self._print([Text(), *debriefing_text(done, self.bench.console)])
+        self.bench.say(f"the same drill again: rowfault drill --code {self.code}")
+
+    def _begin(self) -> None:
+        level, machine = self.drill.level, self.drill.machine
+        head = f"{machine.id}, {machine.rows} rows. Level {level.number}: {level.name}"
+        self.bench.say(head, "title")
+        self.bench.say(f"{level.says} The faults are invented. {DEFERRAL}")
+        self._told()
+        self._rows()
+        self.bench.say(PROMPT, "title")
+
+    def _take(self, line: str) -> None:
+        """Do what a line says: show something, or make a move."""
+        word, _, rest = line.partition(" ")
+        if line.startswith("?") or word.lower() == "glossary":
+            self._explain(line.lstrip("?").removeprefix("glossary").strip())
+        elif word.lower() == "acts":
+            self._acts(rest.strip().lower())
+        elif word.lower() in ("rows", "told", "hint", "help"):
+            {"rows": self._rows, "told": self._told, "hint": self._hint, "help": self._help}[
+                word.lower()
+            ]()
+        else:
+            self._make(self.moment.reader(line))
+
+    def _make(self, move: Move) -> None:
+        warned = plain_cautions(self.moment, move)
+        self.sitting = play(self.drill, [*self.sitting.moves, move])
+        self.hinted = None
+        if self.sitting.over:
+            return
+        step = self.sitting.steps[-1]
+        lines = [*self._seen(step)]
+        clock = (
+            f"{move.id}: {minutes_text(step.minutes)}, {minutes_text(self.sitting.minutes)} so far"
+        )
+        parts: list[RenderableType] = [Text(clock, style="title"), *bullets(lines)]
+        parts += [Text(f"Take care: {sentence(each)}", style="caution") for each in warned]
+        self._print(parts)
+        if any(isinstance(fact, Checked) for fact in step.facts):
+            self._rows()
+
+    def _seen(self, step: Step) -> Iterator[str]:
+        """What a step showed."""
+        known = self.drill.knowledge
+        for name in step.besides:
+            prepare = known.circumstances[name].prepare
+            if prepare is not None:
+                yield f"first it had to be put right: {prepare.does}"
+        yield from (self._fact(fact) for fact in step.facts)
+        if step.move.kind == "ask" and not step.facts:
+            yield "that was told at the start: nothing out of the ordinary"
+        if step.parts_minutes:
+            yield f"a part was used, worth {minutes_text(step.parts_minutes)}"
+        if step.move.kind in ("mend", "swap"):
+            yield "what it did, a check will show"
+
+    def _fact(self, fact: Fact) -> str:
+        if isinstance(fact, Skipped):
+            return "nobody knows"
+        if isinstance(fact, Checked):
+            return f"{fact.check} check, made as it should be: {pattern_in_words(fact.pattern)}"
+        return in_words(fact, self.drill.machine, self.drill.knowledge)
+
+    def _told(self) -> None:
+        """The runs with how they were made, and everything since."""
+        known, machine = self.drill.knowledge, self.drill.machine
+        lines = []
+        for number, event in enumerate(self.drill.opening[2:], 1):
+            run = event.what
+            assert isinstance(run, Checked)
+            untold = [
+                known.circumstances[each].name
+                for each in self.drill.level.untold
+                if each not in run.circumstances
+            ]
+            missing = f"; not told: {', '.join(untold)}" if untold else ""
+            lines.append(f"run {number}, {in_words(run, machine, known)}{missing}")
+        steps = self.sitting.steps
+        lines += [f"{step.move.id}: {'; '.join(self._seen(step))}" for step in steps]
+        if not self.sitting.steps:
+            lines.append("the machine's past: nothing out of the ordinary")
+        self._print([*bullets(lines)])
+
+    def _rows(self) -> None:
+        self.bench.show("rows", self.moment.job)
+
+    def _help(self) -> None:
+        lines = [f"{word}: {does}" for word, does in SAYINGS.items()]
+        self._print([Text(PROMPT), *bullets(lines)])
+
+    def _hint(self) -> None:
+        """First in words, then the act."""
+        moment, moves = self.moment, self.sitting.moves
+        if self.hinted != moves:
+            self.hinted = moves
+            self.bench.say(f"{worded(moment)}. Hint again names the act")
+            return
+        parts: list[RenderableType] = [Text(f"The planner would do: {moment.best.id}")]
+        warned = cautions(moment, moment.best)
+        parts += [Text(f"Take care: {sentence(each)}", style="caution") for each in warned]
+        self._print(parts)
+
+    def _explain(self, word: str) -> None:
+        """What a word means: one of the drill's own, or any page."""
+        words = self.drill.drills.words
+        if not word:
+            self._print([*bullets(f"{each}: {says}" for each, says in words.items())])
+        elif word.lower() in words:
+            self.bench.say(f"{word}: {words[word.lower()]}")
+        else:
+            pages = explained(word, self.drill.knowledge, load_rules())
+            print_lines([pages[0].text])
+
+    def _acts(self, about: str) -> None:
+        """What can be done at a row, a place, or what several rows share."""
+        machine = self.drill.machine
+        row = about if about.isdigit() else ""
+        if not about:
+            row = str(self.moment.failed[0]) if self.moment.failed else "1"
+        wanted = f"row-{row}" if row else about
+        shared = wanted == "shared"
+        parts = [
+            part
+            for part in machine.parts
+            if (len(machine.rows_of(part)) > 1 if shared else part.partition("/")[0] == wanted)
+        ]
+        if not parts:
+            raise Wrong("a row, a place such as supply, or shared", wanted, "write acts shared")
+        lines = [f"{part}: {', '.join(_works(self.drill, part))}" for part in parts]
+        self._print([*bullets(line for line in lines if not line.endswith(": "))])
+        more = "" if shared else "acts shared shows what several rows share. "
+        checks = " and ".join(f"{each} ROWS" for each in self.drill.knowledge.checks)
+        self.bench.say(
+            f"{more}Besides: {checks}, ask CIRCUMSTANCE. Minutes without change of set-up; "
+            "a star: it can hurt, ?NAME says how"
+        )
+
+    def _print(self, parts: Sequence[RenderableType]) -> None:
+        print_tidily(self.bench.console, Group(*parts))
+
+
+def _works(drill: Drill, part: str) -> Iterator[str]:
+    """Measurements, remedies and swaps of a part with their minutes."""
+    kind = drill.machine.parts[part]
+    rows = len(drill.machine.rows_of(part))
+    for each in kind.measurements:
+        yield f"{each.id}{'*' if each.caution else ''} {each.minutes:g}"
+    for remedy in kind.remedies:
+        price = "" if remedy.parts_price == "none" else " + part"
+        star = "*" if remedy.caution else ""
+        yield f"{remedy.id}{star} {remedy.minutes_for(rows):g}{price}"
+    for swap in kind.swaps:
+        yield f"{swap.id}{'*' if swap.caution else ''} {swap.minutes:g}"
