@@ -28,7 +28,8 @@ from diagnose.drill.players import moment_of, planner, played
 from diagnose.drill.skills import Opportunity, opportunities
 from diagnose.drill.world import Fault
 from diagnose.knowledge.parts import Remedy
-from diagnose.ranking.causes import Cause, part_in_words
+from diagnose.ranking.causes import Cause
+from diagnose.ranking.faults import part_in_words
 from diagnose.retest.scales import Weighed
 from diagnose.retest.scene import Scene
 

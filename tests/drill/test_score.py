@@ -90,7 +90,7 @@ def test_declaring_at_once_is_called_unproven() -> None:
 
 def test_a_test_that_tells_nothing_says_which_two_it_leaves() -> None:
     """Rows that work cannot tell what is wrong with one that does not."""
-    moment = Judge(drill(1)).moment(())
+    moment = Judge(drill(1, seed=1)).moment(())
     sound = tuple(row for row in range(1, 7) if row not in moment.failed)[:1]
     move = Move("run", "response", sound)
     assert "predict the same result" in reason(moment, move, moment.loss(move))
