@@ -13,7 +13,7 @@ do better, though luck may.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import permutations
@@ -39,8 +39,8 @@ WORTH_SAYING = 0.5
 NO_BITS = 0.01
 """A test that tells fewer bits than this tells nothing worth its minutes."""
 
-FEW_BITS, SAME = 0.1, 0.1
-"""A test of fewer bits tells little; chances nearer than this are the same to a technician."""
+SAME = 0.05
+"""Chances nearer than this are the same to a technician."""
 
 UNLIKELY = 0.1
 """A repair that would help with less than this chance is one of an unlikely cause."""
@@ -261,7 +261,7 @@ def _repaired(moment: Moment, move: Move) -> str:
     scene = _scene_about(moment, move)
     cleared = _chance_to_help(scene, move)
     likely = _names(moment, scene)[:1]
-    first = f"; likeliest was {likely[0][0]} ({100 * likely[0][1]:.0f} %)" if likely else ""
+    first = f"; likeliest was {likely[0][0].says} ({100 * likely[0][1]:.0f} %)" if likely else ""
     choice = moment.plan.choice
     if moment.best.kind == "ask" or (choice is not None and choice.required):
         return f"the circumstances of a failed run were not looked into before work began{first}"
@@ -289,10 +289,11 @@ def _tested(moment: Moment, move: Move) -> str:
     weighed = next((w for c, w in scene.tests if c.id == move.id), None)
     if weighed is None and move.kind == "run":
         weighed = scene.scales.weigh(moment.candidate(move))
-    if weighed is None or weighed.bits < NO_BITS or _alike(weighed):
-        names = _names(moment, scene)[:2]
-        both = " and ".join(says for says, _ in names)
+    names = _names(moment, scene)[:2]
+    ids = [cause.id for cause, _ in names]
+    if weighed is None or weighed.bits < NO_BITS or _alike(scene, weighed, ids):
         if len(names) > 1:
+            both = " and ".join(cause.says for cause, _ in names)
             return f"it could not tell {both} apart: they predict the same result"
         return "it told nothing: every cause predicts the same result"
     offer = next((o for c in moment.choices if (o := offered(c, move)) is not None), None)
@@ -300,13 +301,13 @@ def _tested(moment: Moment, move: Move) -> str:
     return f"it{took} told less for its minutes than {moment.best.id}"
 
 
-def _alike(weighed: Weighed) -> bool:
-    """Whether a test tells little, and the two likeliest blames predict the same of it."""
-    blame = weighed.table.sum(axis=0)
-    first, second = np.argsort(-blame)[:2]
-    chances = weighed.table[:, [first, second]] / blame[[first, second]]
-    apart = float(np.abs(chances[:, 0] - chances[:, 1]).sum()) / 2
-    return weighed.bits < FEW_BITS and apart < SAME
+def _alike(scene: Scene, weighed: Weighed, names: Sequence[str]) -> bool:
+    """Whether the two likeliest causes predict the same result of a test."""
+    if len(names) < 2:
+        return False
+    pair = [scene.scales.names.index(name) for name in names[:2]]
+    chances = weighed.table[:, pair] / weighed.table[:, pair].sum(axis=0)
+    return float(np.abs(chances[:, 0] - chances[:, 1]).sum()) / 2 < SAME
 
 
 def _scene_about(moment: Moment, move: Move) -> Scene:
@@ -316,12 +317,12 @@ def _scene_about(moment: Moment, move: Move) -> Scene:
     return next(about, moment.scenes[0])
 
 
-def _names(moment: Moment, scene: Scene) -> list[tuple[str, float]]:
-    """The blamed causes in words with their share, likeliest first."""
+def _names(moment: Moment, scene: Scene) -> list[tuple[Cause, float]]:
+    """The blamed causes with their share, likeliest first."""
     causes: dict[str, Cause] = {cause.id: cause for cause in moment.ranking.causes}
     blame = scene.scales.blame / scene.scales.blame.sum()
     pairs = zip(scene.scales.names, blame.tolist(), strict=True)
-    named = [(causes[name].says, share) for name, share in pairs if name in causes]
+    named = [(causes[name], share) for name, share in pairs if name in causes]
     return sorted(named, key=lambda each: -each[1])
 
 

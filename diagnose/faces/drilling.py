@@ -50,6 +50,9 @@ SAYINGS = {
 
 EXAMPLES = "response 5-7, coil-resistance 6, replace-coil 6, swap-coil 6 7, ask oil"
 PROMPT = f"What do you do? (for example {EXAMPLES}; acts, hint, ?, help)"
+PAGE = 16
+"""Lines of a page that are shown between moves."""
+
 DIFFERENT_SEEDS = 1_000_000
 
 
@@ -253,7 +256,10 @@ class Round:
             self.bench.say(f"{word}: {words[word.lower()]}")
         else:
             pages = explained(word, self.drill.knowledge, load_rules())
-            print_lines([pages[0].text])
+            lines = pages[0].text.splitlines()
+            self._print([Text(line) for line in lines[:PAGE]])
+            if len(lines) > PAGE:
+                self.bench.say(f"the rest: rowfault explain {word}")
 
     def _acts(self, about: str) -> None:
         """What can be done at a row, a place, or what several rows share."""
