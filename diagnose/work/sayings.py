@@ -24,6 +24,7 @@ SAYINGS: Mapping[str, str] = {
     "plan": "what comes after this step",
     "note": "note WORDS: keep words with the case",
     "else": "else WORDS: something else was done, such as coil-resistance@row-6=7.4ohm",
+    "correct": "correct NUMBER [WORDS]: that entry of cases show was wrong; WORDS count instead",
     "skip": "skip [WHY]: this step cannot be done here; the plan goes round it",
     "missing": "missing gauge, meter, display or helper: not at hand",
     "undo": "take back what was told last; redo takes that back",
@@ -73,8 +74,8 @@ def told_by(said: Said, job: Job, question: Question) -> Sequence[Fact | Correct
         case "else":
             words = _needed(said, "what was done, such as response=....PF......").split()
             return events_of(words, job.view.state, job.view.machine, job.view.knowledge)
-        case "missing":
-            return [_missing(said, job)]
+        case "missing" | "correct":
+            return [_missing(said, job) if said.word == "missing" else _corrected(said, job)]
         case "hand-over":
             return [Concluded(outcome="handed-over", says=why)]
         case "skip":
@@ -108,6 +109,22 @@ def _missing(said: Said, job: Job) -> AtHand:
             raise wrong
     without = sorted(state.without | {word for word in words if word in TOOLS})
     return AtHand(without=tuple(without), alone=state.alone or HELPER in words)
+
+
+def _corrected(said: Said, job: Job) -> Correction:
+    """An earlier entry, by its number, put right by words or taken back."""
+    number, _, rest = _needed(said, "the number of an entry").partition(" ")
+    told = job.view.state.told
+    if not number.isdecimal() or not 1 < int(number) <= len(told):
+        raise Wrong(f"an entry from 2 to {len(told)}", quoted(number), "see rowfault cases show")
+    event = told[int(number) - 1].event.id
+    if not rest.strip():
+        return Correction(event=event)
+    view = job.view
+    facts = events_of(rest.split(), view.state, view.machine, view.knowledge)
+    if len(facts) != 1:
+        raise Wrong("one thing in its place", f"{len(facts)} things", "correct one by one")
+    return Correction(event=event, instead=facts[0])
 
 
 def _step(said: Said, job: Job) -> Correction:

@@ -319,6 +319,27 @@ def test_what_was_told_twice_is_taken_back_twice(
     assert "Traceback" not in capsys.readouterr().out
 
 
+def test_an_earlier_entry_is_put_right_by_its_number(capsys: pytest.CaptureFixture[str]) -> None:
+    state = talked(
+        [
+            "response=fail:6,pass:rest oil=54C",
+            "note hose chafed",
+            "correct 2 response=fail:5,pass:rest oil=54C",
+            "correct 3",
+            "correct 1",
+            "correct 99 note",
+            "correct 2 oil=5C engine=on",
+            "quit",
+        ]
+    )
+    assert [run.pattern for run in state.case.runs] == ["PPPPFP"]
+    assert state.notes == ()
+    assert len(state.told) == 5
+    shown = capsys.readouterr().out
+    assert shown.count("Expected an entry from 2 to 5") == 2
+    assert "Expected one thing in its place, got 2 things" in shown
+
+
 def test_a_cause_that_the_machine_cannot_have_is_refused(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
