@@ -249,7 +249,8 @@ def _ended(moment: Moment, move: Move) -> str:
     if move.kind == "give up":
         return "what was left to do was expected to take less than handing the machine over"
     if not moment.proof.holds:
-        return f"it was declared before it was proven: {moment.proof.says}"
+        missing = moment.proof.says.removeprefix("not proven: ")
+        return f"it was declared before it was proven: {missing}"
     likely = moment.declared[0]
     chance = 100 * moment.there[likely]
     return f"{likely} was likelier, {chance:.0f} %"
