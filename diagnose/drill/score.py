@@ -191,12 +191,15 @@ class Debriefing:
 
 
 def best_possible(drill: Drill) -> float:
-    """Minutes and parts for somebody who knows the faults: quickest repairs, best order, proof."""
+    """Minutes and parts for somebody who knows the faults: quickest repairs, best order, proof.
+
+    It is no bound for the planner, who may be lucky, or stop without having mended what no check
+    has shown.
+    """
     known = drill.knowledge
     quickest = [_quickest(drill, fault) for fault in sorted(drill.revealed().faults)]
     start = known.checks[list(known.checks)[-1]].setup
-    rows = drill.machine.rows
-    proofs = [(c.setup, c.set_up_minutes + c.minutes_per_row * rows) for c in known.checks.values()]
+    proofs = [(known.checks[name].setup, minutes) for name, minutes in _proofs(drill)]
     best = min(
         _in_order(drill, start, (*work, *proof))
         for work in permutations(quickest)
@@ -206,6 +209,18 @@ def best_possible(drill: Drill) -> float:
     prepared = [known.circumstances[name].prepare for name in last]
     warming = [p for p in prepared if p is not None and p.setup is not None]
     return best + sum(known.prepare_minutes(each) for each in warming)
+
+
+def _proofs(drill: Drill) -> Iterator[tuple[str, float]]:
+    """By check, minutes of what proves the machine: every row after a repair or a bad first run,
+    else the rows that failed; nothing where all passed already.
+    """
+    hidden = drill.revealed()
+    for name, check in drill.knowledge.checks.items():
+        every = bool(hidden.faults or hidden.states[name])
+        rows = drill.machine.rows if every else len(hidden.failed[name])
+        if rows:
+            yield name, check.set_up_minutes + check.minutes_per_row * rows
 
 
 def _quickest(drill: Drill, fault: Fault) -> tuple[str, float]:
@@ -250,7 +265,8 @@ def _ended(moment: Moment, move: Move) -> str:
     if move.kind == "give up":
         return "what was left to do was expected to take less than handing the machine over"
     if not moment.proof.holds:
-        return f"it was declared before it was proven: {moment.proof.says}"
+        missing = moment.proof.says.removeprefix("not proven: ")
+        return f"it was declared before it was proven: {missing}"
     likely = moment.declared[0]
     chance = 100 * moment.there[likely]
     return f"{likely} was likelier, {chance:.0f} %"

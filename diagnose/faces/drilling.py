@@ -21,7 +21,7 @@ from diagnose.drill.moves import Move
 from diagnose.drill.players import PLAYERS, played
 from diagnose.drill.report import drill_report
 from diagnose.drill.score import Judge
-from diagnose.errors import RowfaultError
+from diagnose.errors import RowfaultError, quoted
 from diagnose.faces.asking import Asker, asker
 from diagnose.faces.bench import Bench
 from diagnose.faces.debriefing import debriefing_text
@@ -50,9 +50,6 @@ SAYINGS = {
 
 EXAMPLES = "response 5-7, coil-resistance 6, replace-coil 6, swap-coil 6 7, ask oil"
 PROMPT = f"What do you do? (for example {EXAMPLES}; acts, hint, ?, help)"
-PAGE = 16
-"""Lines of a page that are shown between moves."""
-
 DIFFERENT_SEEDS = 1_000_000
 
 
@@ -256,34 +253,39 @@ class Round:
             self.bench.say(f"{word}: {words[word.lower()]}")
         else:
             pages = explained(word, self.drill.knowledge, load_rules())
-            lines = pages[0].text.splitlines()
-            self._print([Text(line) for line in lines[:PAGE]])
-            if len(lines) > PAGE:
-                self.bench.say(f"the rest: rowfault explain {word}")
+            self._print([Text(line) for line in pages[0].text.splitlines() if line])
 
     def _acts(self, about: str) -> None:
-        """What can be done at a row, a place, or what several rows share."""
+        """What can be done at a row or another place; of what rows share, the places."""
         machine = self.drill.machine
         row = about if about.isdigit() else ""
         if not about:
             row = str(self.moment.failed[0]) if self.moment.failed else "1"
         wanted = f"row-{row}" if row else about
-        shared = wanted == "shared"
-        parts = [
-            part
-            for part in machine.parts
-            if (len(machine.rows_of(part)) > 1 if shared else part.partition("/")[0] == wanted)
-        ]
+        if wanted == "shared":
+            self._shared()
+            return
+        parts = [part for part in machine.parts if wanted in (part, part.partition("/")[0])]
         if not parts:
-            raise Wrong("a row, a place such as supply, or shared", wanted, "write acts shared")
+            raise Wrong("a row, a place such as supply, or shared", quoted(wanted), "acts shared")
         lines = [f"{part}: {', '.join(_works(self.drill, part))}" for part in parts]
         self._print([*bullets(line for line in lines if not line.endswith(": "))])
-        more = "" if shared else "acts shared shows what several rows share. "
         checks = " and ".join(f"{each} ROWS" for each in self.drill.knowledge.checks)
         self.bench.say(
-            f"{more}Besides: {checks}, ask CIRCUMSTANCE. Minutes without change of set-up; "
-            "a star: it can hurt, ?NAME says how"
+            f"besides: {checks}, ask CIRCUMSTANCE; acts shared for what rows share. Minutes "
+            "without change of set-up; a star: it can hurt, ?NAME says how"
         )
+
+    def _shared(self) -> None:
+        """The places of what several rows share, with their parts."""
+        machine = self.drill.machine
+        places: dict[str, list[str]] = {}
+        for part in machine.parts:
+            if len(machine.rows_of(part)) > 1:
+                place, _, name = part.partition("/")
+                places.setdefault(place, []).append(name)
+        self._print([*bullets(f"{place}: {', '.join(names)}" for place, names in places.items())])
+        self.bench.say(f"acts and a place shows more, such as acts {next(iter(places))}")
 
     def _print(self, parts: Sequence[RenderableType]) -> None:
         print_tidily(self.bench.console, Group(*parts))

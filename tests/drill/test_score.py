@@ -9,7 +9,7 @@ import pytest
 from diagnose.drill.moves import Move
 from diagnose.drill.score import Judge, best_possible, reason
 from diagnose.drill.skills import SKILLS
-from tests.drill.worlds import LEVELS, debriefed, drill
+from tests.drill.worlds import KNOWLEDGE, LEVELS, debriefed, drill
 
 SEEDS = range(3)
 
@@ -78,10 +78,19 @@ def test_a_repair_of_what_is_sound_is_called_unlikely() -> None:
     moment = judge.moment(())
     sound = next(row for row in range(1, 7) if row not in moment.failed)
     move = Move("mend", "replace-valve", part=f"row-{sound}/valve")
-    assert moment.loss(move) > 60
+    assert moment.loss(move) > KNOWLEDGE.rates.price_minutes["large"]
     said = reason(moment, move, moment.loss(move))
     assert "a part was spent" in said
     assert "0 %" in said
+
+
+def test_a_test_loses_no_more_than_its_own_minutes_and_the_way_back() -> None:
+    """What was best before can still be done after it."""
+    moment = Judge(drill(2)).moment(())
+    check = KNOWLEDGE.checks["response"]
+    longest = check.set_up_minutes + 6 * check.minutes_per_row
+    every = Move("run", "response", tuple(range(1, 7)))
+    assert 0 <= moment.loss(every) <= longest + 1e-9
 
 
 def test_declaring_at_once_is_called_unproven() -> None:
