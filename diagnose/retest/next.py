@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from diagnose.cases.case import Result
+from diagnose.cases.rows import standing_failures
 from diagnose.decision.lookahead import Act, Decision, decide
 from diagnose.decision.repairs import repair_order
 from diagnose.retest.candidates import Candidate, required_rerun, rerun
@@ -157,11 +158,13 @@ def _check_again(scene: Scene, passes: float) -> Candidate:
     """The mere check again: of the failed rows, or at once what the proof wants anyway.
 
     More than the failed rows is worth its minutes when ``passes`` is likely enough: it saves
-    setting the check up once more, or coming back to the set-up in which the machine is.
+    setting the check up once more, or coming back to the set-up in which the machine is. While
+    rows fail for another trouble too, work is still to come, and all is to be proven after it.
     """
     rows, known = scene.trouble.rows, scene.knowledge
     best, most = (scene.check, rows), 0.0
-    for check, missing in Proof(scene.ranking).missing:
+    others = {row for _, row in standing_failures(scene.evidence.case)} - set(rows)
+    for check, missing in () if others else Proof(scene.ranking).missing:
         made = known.checks[check]
         if check == scene.check:
             wanted = tuple(sorted({*rows, *missing}))

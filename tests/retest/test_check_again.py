@@ -1,0 +1,34 @@
+"""After a repair the check is run again: over more rows only when that can prove the machine."""
+
+from __future__ import annotations
+
+from diagnose.decision.lookahead import Act
+from diagnose.retest.next import candidate_of
+from diagnose.retest.scene import Scene
+from diagnose.retest.targets import troubles
+from tests.ranking.situations import BLEED, RESPONSE, STEADY, ranked
+
+UNTOUCHED = ("first-hookup=no", "rehooked=no", "milky-oil=no", "parts-replaced=no")
+MENDED = "replace-valve@row-6=done"
+
+
+def check_again(response: str) -> str:
+    """The mere check again for row 6, which failed both and answers with its new valve."""
+    ranking = ranked(
+        "mounted-6", *UNTOUCHED, *STEADY, "bleed=PPPPPF", *BLEED, f"response={response}", *RESPONSE,
+        MENDED, "response=pass:6", *RESPONSE,
+    )  # fmt: skip
+    (trouble,) = (each for each in troubles(ranking) if 6 in each.rows)
+    scene = Scene(ranking, trouble)
+    place = next(n for n, mend in enumerate(scene.mends) if mend.candidate is None)
+    candidate = candidate_of(scene, Act("repair", place))
+    assert candidate is not None
+    return candidate.id
+
+
+def test_the_proof_is_taken_along_when_nothing_else_fails() -> None:
+    assert check_again("PPPPPF") == "response@1-5"
+
+
+def test_nothing_is_proven_while_another_row_still_fails() -> None:
+    assert check_again("PFPPPF") == "bleed@6"
