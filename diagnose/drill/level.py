@@ -51,7 +51,6 @@ class Drills(Strict):
     values: by circumstance and check (or ``any``), the number that stands for each state.
     readings: by measurement, the number that an instrument shows for each result.
     of_supply: the same for gauges, as a share of the supply's pressure.
-    words: words that somebody who begins may not know, each with its meaning.
     """
 
     says: Text
@@ -59,7 +58,6 @@ class Drills(Strict):
     values: Mapping[Id, Mapping[str, Mapping[Id, Number]]]
     readings: Mapping[Id, Mapping[Id, Number]]
     of_supply: Mapping[Id, Mapping[Id, Number]]
-    words: Mapping[Text, Text]
     levels: tuple[Level, ...] = Field(min_length=1)
 
     def level(self, number: int) -> Level:

@@ -25,11 +25,13 @@ from diagnose.errors import RowfaultError, quoted
 from diagnose.faces.asking import Asker, asker
 from diagnose.faces.bench import Bench
 from diagnose.faces.debriefing import debriefing_text
-from diagnose.faces.lookup import explained
+from diagnose.faces.lookup import looked_up
+from diagnose.faces.manual.catalogue import Catalogue
 from diagnose.faces.output import console, print_json, print_lines, print_tidily
 from diagnose.faces.terminal import bullets
 from diagnose.faces.words import minutes_text, sentence
 from diagnose.knowledge.base import Knowledge, load_knowledge
+from diagnose.knowledge.words import load_words
 from diagnose.knowledge.wrong import Wrong
 from diagnose.reasoning.loading import load_rules
 from diagnose.story.event import Checked, Fact, Skipped
@@ -246,13 +248,14 @@ class Round:
 
     def _explain(self, word: str) -> None:
         """What a word means: one of the drill's own, or any page."""
-        words = self.drill.drills.words
+        words = load_words()
         if not word:
-            self._print([*bullets(f"{each}: {says}" for each, says in words.items())])
+            self._print([Text(f"{', '.join(words)}. ?WORD explains one.")])
         elif word.lower() in words:
-            self.bench.say(f"{word}: {words[word.lower()]}")
+            self.bench.say(f"{word}: {words[word.lower()].says}")
         else:
-            pages = explained(word, self.drill.knowledge, load_rules())
+            known = self.drill.knowledge
+            pages = looked_up(word, Catalogue(known, load_rules()), known)
             self._print([Text(line) for line in pages[0].text.splitlines() if line])
 
     def _acts(self, about: str) -> None:

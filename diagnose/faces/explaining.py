@@ -2,28 +2,77 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
+import click
 from rich.markdown import Markdown
 
-from diagnose.faces.lookup import explained
+from diagnose.errors import UnknownName
+from diagnose.faces.lookup import explained, searched
+from diagnose.faces.manual.catalogue import Catalogue
+from diagnose.faces.manual.onepage import SORTS, Page
 from diagnose.faces.output import console, print_json, print_lines, print_tidily
+from diagnose.faces.words import counted
 from diagnose.knowledge.base import load_knowledge
 from diagnose.reasoning.loading import load_rules
 
 WIDEST = 80
 """Longer lines are hard to read."""
 WITHOUT_BACKGROUND = "ansi_dark"
+LISTED_WHOLE = ("guide", "command", "check", "group")
+"""Sorts whose every page stands in the contents; of others there are too many."""
 
 
-def show(name: str, *, as_json: bool, plain: bool, colour: bool) -> None:
-    """Print the page of an id. Raises `UnknownName`."""
-    found = explained(name, load_knowledge(), load_rules())
-    screen = console(colour)
-    if as_json:
-        pages = [{"sort": each.sort, "text": each.text, "data": each.data} for each in found]
-        print_json({"schema": "rowfault/explanation/1", "id": name, "pages": pages})
-    elif plain or not screen.is_terminal:
-        print_lines(["\n\n".join(each.text for each in found)])
+def show(topic: str, program: click.Group, *, as_json: bool, plain: bool, colour: bool) -> None:
+    """Print the pages of a topic, those that speak of it, or what there is to read.
+
+    Raises `UnknownName` when no page speaks of it.
+    """
+    knowledge = load_knowledge()
+    catalogue = Catalogue(knowledge, load_rules(), program)
+    if not topic.strip():
+        found, text = catalogue.pages, contents(catalogue)
     else:
-        screen.width = min(screen.width, WIDEST)
-        for each in found:
-            print_tidily(screen, Markdown(each.text, code_theme=WITHOUT_BACKGROUND))
+        try:
+            found = explained(topic, catalogue, knowledge)
+            text = "\n\n".join(page.whole for page in found)
+        except UnknownName:
+            found = searched(topic, catalogue)
+            if not found:
+                raise
+            text = offered(topic, found)
+    if as_json:
+        pages = [{"sort": page.sort, "text": page.text, "data": page.data} for page in found]
+        print_json({"schema": "rowfault/explanation/1", "id": topic, "pages": pages})
+    else:
+        _print(text, plain, colour)
+
+
+def _print(text: str, plain: bool, colour: bool) -> None:
+    screen = console(colour)
+    if plain or not screen.is_terminal:
+        print_lines([text])
+        return
+    screen.width = min(screen.width, WIDEST)
+    print_tidily(screen, Markdown(text, code_theme=WITHOUT_BACKGROUND))
+
+
+def contents(catalogue: Catalogue) -> str:
+    """What there is to read, as Markdown."""
+    lines = ["# What there is to read", "", "`rowfault explain ID` shows a page; words search."]
+    for sort, heading in SORTS.items():
+        pages = catalogue.of(sort)
+        names = [f"`{page.id}`" for page in pages]
+        shown = names if sort in LISTED_WHOLE else [*names[:3], "…"]
+        lines += ["", f"## {heading}", "", f"{counted(len(pages), 'page')}: {', '.join(shown)}"]
+    return "\n".join(lines)
+
+
+def offered(topic: str, found: Sequence[Page]) -> str:
+    """The pages that a search found, as Markdown."""
+    return "\n".join([f"# Pages that speak of {topic}", "", *_offers(found)])
+
+
+def _offers(found: Sequence[Page]) -> Iterator[str]:
+    for page in found:
+        yield f"- `{page.id}`, {page.sort}: {page.summary}"

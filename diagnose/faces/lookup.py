@@ -1,33 +1,24 @@
-"""What an id stands for: rules, part kinds, modes, parts, acts, checks, circumstances, groups."""
+"""What a topic stands for: the pages of an id, or those that speak of some words."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Any
 
-from pydantic import BaseModel
-
-from diagnose.errors import Place, UnknownName
-from diagnose.faces import actpages, pages
-from diagnose.faces.rulepages import rule_page
+from diagnose.errors import Place, RowfaultError, UnknownName
+from diagnose.faces.manual.catalogue import Catalogue
+from diagnose.faces.manual.onepage import Page
 from diagnose.knowledge.base import Knowledge
-from diagnose.knowledge.parts import PartKind
 from diagnose.machine.graph import load_machine
-from diagnose.reasoning.loading import Rules
+
+MOST_FOUND = 12
+"""So many pages are offered for words that are searched for."""
+
+WORD = re.compile(r"[^\W_]+")
 
 
-@dataclass(frozen=True)
-class Explained:
-    """One thing that an id stands for: its sort, its page as Markdown, its data."""
-
-    sort: str
-    text: str
-    data: dict[str, Any]
-
-
-def explained(name: str, knowledge: Knowledge, rules: Rules) -> tuple[Explained, ...]:
-    """Everything that the id stands for; most ids stand for one thing.
+def explained(topic: str, catalogue: Catalogue, knowledge: Knowledge) -> tuple[Page, ...]:
+    """Every page that the id or title stands for; most stand for one.
 
     Raises
     ------
@@ -35,91 +26,102 @@ def explained(name: str, knowledge: Knowledge, rules: Rules) -> tuple[Explained,
 
     >>> from diagnose.knowledge.base import load_knowledge
     >>> from diagnose.reasoning.loading import load_rules
-    >>> [page.sort for page in explained("oil", load_knowledge(), load_rules())]
+    >>> known = load_knowledge()
+    >>> pages = Catalogue(known, load_rules())
+    >>> [page.sort for page in explained("oil", pages, known)]
     ['circumstance']
+    >>> [page.id for page in explained("row-6/valve:coil-open", pages, known)]
+    ['valve:coil_open']
     """
-    found = tuple(_found(name.strip(), knowledge, rules))
+    name = " ".join(topic.split())
+    found = catalogue.by_id.get(_page_id(name, knowledge)) or _titled(name, catalogue)
     if not found:
-        known, see = ids(knowledge, rules), "rowfault rules list and rowfault machine show MACHINE"
-        raise UnknownName(Place("explain"), "an id of rowfault", name, known, see)
+        see = "rowfault explain lists what there is"
+        raise UnknownName(Place("explain"), "an id or words", name, catalogue.by_id, see)
     return found
 
 
-def ids(knowledge: Knowledge, rules: Rules) -> tuple[str, ...]:
-    """Every id that has a page, parts of machines left out.
+def looked_up(topic: str, catalogue: Catalogue, knowledge: Knowledge) -> tuple[Page, ...]:
+    """The pages of a topic, or else those that speak of it, best first.
+
+    Raises `UnknownName` when no page does.
+    """
+    try:
+        return explained(topic, catalogue, knowledge)
+    except UnknownName:
+        found = searched(topic, catalogue)
+        if not found:
+            raise
+        return found
+
+
+def searched(words: str, catalogue: Catalogue) -> tuple[Page, ...]:
+    """The pages in which every word occurs, those first that have them in their title.
 
     >>> from diagnose.knowledge.base import load_knowledge
     >>> from diagnose.reasoning.loading import load_rules
-    >>> "valve:coil_open" in ids(load_knowledge(), load_rules())
-    True
+    >>> pages = Catalogue(load_knowledge(), load_rules())
+    >>> searched("winding broken", pages)[0].id
+    'valve:coil_open'
     """
-    kinds = knowledge.parts.values()
-    modes = (f"{kind.id}:{mode.id}" for kind in kinds for mode in kind.modes)
-    acts = (act.id for kind in kinds for act in actpages.acts_of(kind))
-    known = (
-        *knowledge.checks,
-        *knowledge.circumstances,
-        *pages.GROUPS,
-        *knowledge.parts,
-        *modes,
-        *rules.by_id,
-        *knowledge.setups,
-        *acts,
-    )
-    return tuple(dict.fromkeys(known))
+    wanted = set(_words(words))
+    if not wanted:
+        return ()
+    weighed = [(_weight(page, wanted), page) for page in catalogue.pages]
+    found = [pair for pair in weighed if pair[0] > 0]
+    found.sort(key=lambda pair: -pair[0])
+    return tuple(page for _, page in found[:MOST_FOUND])
 
 
-def _found(name: str, knowledge: Knowledge, rules: Rules) -> Iterator[Explained]:
-    if name in knowledge.checks:
-        check = knowledge.checks[name]
-        yield _explained("check", pages.check_page(check), check)
-    circumstance = knowledge.circumstances.get(_circumstance_name(name))
-    if circumstance:
-        yield _explained("circumstance", pages.circumstance_page(circumstance), circumstance)
-    if name in rules.by_id:
-        yield _explained("rule", rule_page(rules.by_id[name]), rules.by_id[name])
-    if name in pages.GROUPS:
-        data = {"id": name, "says": pages.GROUPS[name]}
-        yield Explained("group", pages.group_page(name, knowledge), data)
-    if name in knowledge.setups:
-        setup = knowledge.setups[name]
-        yield _explained("set-up", actpages.setup_page(setup), setup)
-    for kind, act in actpages.acts_called(name.partition("@")[0], knowledge):
-        yield _explained("act", actpages.act_page(kind, act), act)
-    yield from _part_or_mode(name, knowledge)
+def _weight(page: Page, wanted: set[str]) -> float:
+    """How much a page is about some words; 0 when one of them is not in it."""
+    title, text = _words(f"{page.title} {page.id}"), _words(page.text)
+    if not wanted <= {*title, *text}:
+        return 0.0
+    often = sum(text.count(word) for word in wanted)
+    of_title = len(wanted & set(title))
+    return 10.0 * of_title + 5.0 * of_title / len(set(title)) + often / (often + 20)
 
 
-def _circumstance_name(cause: str) -> str:
-    """The circumstance that a cause is about, or the name itself.
+def _words(text: str) -> list[str]:
+    return WORD.findall(text.casefold())
 
-    >>> _circumstance_name("circumstances/oil@2"), _circumstance_name("oil")
-    ('oil', 'oil')
+
+def _titled(name: str, catalogue: Catalogue) -> tuple[Page, ...]:
+    """The pages with this title, whatever its letters' size."""
+    wanted = name.casefold()
+    return tuple(page for page in catalogue.pages if wanted in _titles(page))
+
+
+def _titles(page: Page) -> Iterator[str]:
+    """The title, without the id in brackets and the sort before the colon too.
+
+    >>> list(_titles(Page("mode", "valve:leaking", "# row valve: leaking (valve:leaking)", {})))
+    ['row valve: leaking (valve:leaking)', 'row valve: leaking', 'row valve leaking']
     """
-    return cause.removeprefix("circumstances/").partition("@")[0]
+    title = page.title.casefold()
+    yield title
+    short = title.partition(" (")[0]
+    yield short
+    yield short.replace(":", "")
 
 
-def _part_or_mode(name: str, knowledge: Knowledge) -> Iterator[Explained]:
-    part, colon, mode_name = name.partition(":")
-    kind = knowledge.parts.get(part) or _kind_of(part, knowledge)
-    if kind is None:
-        return
-    if not colon:
-        yield _explained("part kind", pages.kind_page(kind), kind)
-    for mode in kind.modes:
-        if colon and mode.id == mode_name.replace("-", "_"):
-            yield _explained("mode", pages.mode_page(kind, mode), mode)
+def _page_id(name: str, knowledge: Knowledge) -> str:
+    """The id of the page for a cause, an act or a part of some machine; else the name itself."""
+    if name.startswith("circumstances/"):
+        return name.removeprefix("circumstances/").partition("@")[0]
+    part, colon, mode = name.partition("@")[0].partition(":")
+    kind = _kind_of(part, knowledge) if "/" in part else part
+    return f"{kind}{colon}{mode.replace('-', '_') if colon else ''}"
 
 
-def _kind_of(part: str, knowledge: Knowledge) -> PartKind | None:
-    """The kind of a part that some machine has."""
-    if "/" not in part:
-        return None
+def _kind_of(part: str, knowledge: Knowledge) -> str:
+    """The kind of a part that some machine has; else the part itself."""
     for layout in knowledge.layouts:
-        machine = load_machine(layout, knowledge)
+        try:
+            machine = load_machine(layout, knowledge)
+        except RowfaultError:
+            continue
         if part in machine.parts:
-            return machine.parts[part]
-    return None
-
-
-def _explained(sort: str, text: str, data: BaseModel) -> Explained:
-    return Explained(sort, text, data.model_dump(mode="json", by_alias=True))
+            return machine.parts[part].id
+    return part

@@ -98,6 +98,11 @@ class Folders:
         return self.root / "graphs" / "drills.yaml"
 
     @property
+    def words(self) -> Path:
+        """Words and their meanings: one file."""
+        return self.root / "graphs" / "words.yaml"
+
+    @property
     def priors(self) -> Path:
         """The priors that were learned from closed cases and accepted: one file, if any."""
         return self.root / "priors.yaml"

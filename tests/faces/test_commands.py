@@ -45,6 +45,9 @@ def test_every_answer_is_there_for_scripts_too(line: str, schema: str) -> None:
         ("rules list --group patterns", "chain-tail"),
         ("rules check", "all sound"),
         ("explain row-6/valve:coil_open", "# row valve: coil open (valve:coil_open)"),
+        ("explain", "pages: `rank`"),
+        ("explain coil open", "`coil-reads-open`, rule: …: … where … was expected"),
+        ("explain Row Valve", "# row valve (valve)"),
         ("completion bash", "_rowfault_completion"),
         ("completion zsh", "#compdef rowfault"),
         ("completion fish", "complete --no-files --command rowfault"),
@@ -69,7 +72,7 @@ def test_commands_answer(line: str, says: str) -> None:
         ),
         (
             "explain valv",
-            "explain: expected an id of rowfault, got 'valv'; did you mean valve?",
+            "explain: expected an id or words, got 'valv'; did you mean valve?",
         ),
         (
             "rules list --group pattern",

@@ -7,11 +7,10 @@ import re
 import pytest
 
 from diagnose.errors import UnknownName
-from diagnose.faces.lookup import explained, ids
-from diagnose.knowledge.base import load_knowledge
-from diagnose.reasoning.loading import load_rules
+from diagnose.faces.lookup import explained, looked_up, searched
+from diagnose.faces.manual.onepage import Page
+from tests.faces.manual.catalogued import CATALOGUE, KNOWLEDGE, RULES
 
-KNOWLEDGE, RULES = load_knowledge(), load_rules()
 RULE = [
     "What it says",
     "When",
@@ -22,6 +21,7 @@ RULE = [
     "An example",
     "A near miss",
 ]
+GUIDES = [page.id for page in CATALOGUE.of("guide")]
 KIND = ["What it is", "What it takes with it", "How it fails", "What is done about it"]
 MODE = ["What happens", "How likely", "What shows it", "What is done about it"]
 CHECK = ["What it is", "Take care", "What it needs", "How it is made", "What it costs"]
@@ -29,7 +29,7 @@ STATE = ["What it is", "How it is told", "Its states"]
 
 
 def headings(name: str) -> list[str]:
-    text = "\n".join(each.text for each in explained(name, KNOWLEDGE, RULES))
+    text = "\n".join(each.text for each in explained(name, CATALOGUE, KNOWLEDGE))
     return re.findall(r"^## (.*)$", text, re.MULTILINE)
 
 
@@ -65,22 +65,46 @@ def test_ids_lead_to_their_page(name: str, wanted: list[str]) -> None:
 
 
 def test_an_id_with_two_meanings_has_both_pages() -> None:
-    sorts = [each.sort for each in explained("supply", KNOWLEDGE, RULES)]
+    sorts = [each.sort for each in explained("supply", CATALOGUE, KNOWLEDGE)]
     assert sorts == ["circumstance", "group"]
 
 
-@pytest.mark.parametrize("name", ids(KNOWLEDGE, RULES))
+@pytest.mark.parametrize("name", [name for name in CATALOGUE.by_id if name not in GUIDES])
 def test_every_id_has_a_page_with_its_name_on_top(name: str) -> None:
-    assert all(f"{name}" in each.text.splitlines()[0] for each in explained(name, KNOWLEDGE, RULES))
+    assert all(name in page.title for page in explained(name, CATALOGUE, KNOWLEDGE))
+
+
+@pytest.mark.parametrize("page", CATALOGUE.pages, ids=lambda page: "/".join(page.key))
+def test_a_page_is_found_by_its_title_and_by_the_words_of_it(page: Page) -> None:
+    assert page in explained(page.title, CATALOGUE, KNOWLEDGE)
+    assert page in searched(f"{page.title} {page.id}", CATALOGUE)
+
+
+@pytest.mark.parametrize(
+    ("words", "best"),
+    [
+        ("winding broken", "valve:coil_open"),
+        ("COIL open", "coil-reads-open"),
+        ("lint", "manifold"),
+        ("mice", "rodents"),
+    ],
+)
+def test_words_lead_to_pages_that_speak_of_them(words: str, best: str) -> None:
+    assert best in [page.id for page in searched(words, CATALOGUE)]
+
+
+def test_words_that_stand_nowhere_lead_nowhere() -> None:
+    assert searched("tractorbeam", CATALOGUE) == ()
+    assert searched("?!", CATALOGUE) == ()
 
 
 @pytest.mark.parametrize("name", KNOWLEDGE.parts)
 def test_every_caution_of_a_remedy_stands_on_the_page(name: str) -> None:
-    (page,) = explained(name, KNOWLEDGE, RULES)
+    page = CATALOGUE.by_key["part kind", name]
     cautions = [each.caution for each in KNOWLEDGE.parts[name].remedies if each.caution]
     assert [each for each in cautions if each not in page.text] == []
 
 
 def test_an_unknown_id_gets_near_matches() -> None:
     with pytest.raises(UnknownName, match="did you mean valve:coil_open"):
-        explained("valve:coil_opn", KNOWLEDGE, RULES)
+        looked_up("valve:coil_opn", CATALOGUE, KNOWLEDGE)

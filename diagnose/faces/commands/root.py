@@ -16,6 +16,7 @@ from diagnose.faces.commands.completion import ask_shell, completion
 from diagnose.faces.commands.drill import drill
 from diagnose.faces.commands.explain import explain
 from diagnose.faces.commands.machine import machine
+from diagnose.faces.commands.manual import manual
 from diagnose.faces.commands.options import Group
 from diagnose.faces.commands.plan import plan
 from diagnose.faces.commands.rank import rank
@@ -114,6 +115,7 @@ def _print_version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:
         machine,
         rules,
         explain,
+        manual,
         completion,
     ],
 )

@@ -55,12 +55,16 @@ def suggest_cases(_: click.Context, __: click.Parameter, typed: str) -> list[str
     return [name for name in names if name.startswith(typed)]
 
 
-def suggest_ids(_: click.Context, __: click.Parameter, typed: str) -> list[str]:
+def suggest_ids(context: click.Context, _: click.Parameter, typed: str) -> list[str]:
     """The ids with a page that begin with what was typed."""
-    from diagnose.faces.lookup import ids
+    import click
+
+    from diagnose.faces.manual.catalogue import Catalogue
     from diagnose.reasoning.loading import load_rules
 
-    return _matching(typed, lambda knowledge: ids(knowledge, load_rules()))
+    root = context.find_root().command
+    program = root if isinstance(root, click.Group) else None
+    return _matching(typed, lambda knowledge: Catalogue(knowledge, load_rules(), program).by_id)
 
 
 def suggest_arguments(context: click.Context, _: click.Parameter, typed: str) -> list[str]:

@@ -93,8 +93,11 @@ def conclusion_words(conclusion: Conclusion) -> str:
 
 
 def _example(example: Example) -> str:
-    act = f"\n\nwith the act {json.dumps(dict(example.act))}" if example.act else ""
-    return f"    rowfault rank {shlex.quote(example.machine)} {example.typed}{act}".rstrip()
+    act = f"with the act {json.dumps(dict(example.act))}" if example.act else ""
+    if not example.typed:
+        return f"On {example.machine}, {act}."
+    line = f"    rowfault rank {shlex.quote(example.machine)} {example.typed}"
+    return f"{line}\n\n{act}".rstrip()
 
 
 def _firing(example: Firing) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.faces.report.browser import CROSSED, SMALLEST, WIDE, Browser
+from tests.faces.browser import CROSSED, SMALLEST, WIDE, Browser
 from tests.faces.report.pages import PAGES
 
 Pages = Mapping[str, Path]
