@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from diagnose.cases.case import Result, Run, Swapped, Work
 from diagnose.machine.graph import Machine
@@ -35,7 +35,7 @@ def change_facts(runs: Sequence[Run], touched: Sequence[frozenset[int]] = ()) ->
         changed: dict[tuple[int, bool], list[int]] = {}
         for row, result in known:
             earlier = before.get((run.check, row))
-            if earlier and _worked_on(row, touched[earlier.epoch : run.epoch]):
+            if earlier and worked_on([row], touched, earlier.epoch, run.epoch):
                 earlier = None
             if earlier and earlier.results[row - 1] is not result:
                 changed.setdefault((earlier.index, result is Result.FAIL), []).append(row)
@@ -44,8 +44,14 @@ def change_facts(runs: Sequence[Run], touched: Sequence[frozenset[int]] = ()) ->
             yield from _change_facts(run, numbered[index], rows, failed_now)
 
 
-def _worked_on(row: int, touched: Sequence[frozenset[int]]) -> bool:
-    return any(row in rows for rows in touched)
+def worked_on(rows: Iterable[int], touched: Sequence[frozenset[int]], one: int, other: int) -> bool:
+    """Whether work between two epochs, in either order, may have changed any of some rows.
+
+    >>> worked_on([6], [frozenset({6})], 1, 0), worked_on([6], [frozenset({6})], 1, 1)
+    (True, False)
+    """
+    wanted = frozenset(rows)
+    return any(not wanted.isdisjoint(done) for done in touched[min(one, other) : max(one, other)])
 
 
 def rows_touched(machine: Machine, work: Sequence[Work]) -> tuple[frozenset[int], ...]:

@@ -38,7 +38,7 @@ def facts_of(machine: Machine, case: Case, knowledge: Knowledge) -> tuple[Fact, 
         *_run_facts(machine, made, knowledge, last, touched),
         *change_facts(made, touched),
         *_history(case, knowledge),
-        *reading_facts(machine, case, last),
+        *reading_facts(machine, case, made, touched),
     )
 
 

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import combinations
 
 from diagnose.cases.case import Case, Reading, Run
 from diagnose.knowledge.parts import Measurement
 from diagnose.machine.graph import Machine
+from diagnose.reasoning.changes import worked_on
 from diagnose.reasoning.finding import Fact, Value
 from diagnose.reasoning.physics import contact_ohms, copper_ohms
-from diagnose.reasoning.tally import Tally
+from diagnose.reasoning.tally import Tally, last_by_check
 from diagnose.reasoning.vocabulary import fact
 
 LEAST_VOLTS = 1.0
@@ -21,11 +23,18 @@ _WINDINGS = frozenset({"coil-resistance"})
 """Measurements of a copper winding. Other resistances are of resistors, which hardly change."""
 
 
-def reading_facts(machine: Machine, case: Case, last: Mapping[str, Tally]) -> Iterator[Fact]:
-    """For each reading a fact, and for a number that can be compared a second one."""
+def reading_facts(
+    machine: Machine, case: Case, runs: Sequence[Run], touched: Sequence[frozenset[int]]
+) -> Iterator[Fact]:
+    """For each reading a fact, for a number that can be compared another, and one for each before.
+
+    ``touched`` are the rows that each piece of work may have changed; what was seen on the other
+    side of such work says nothing against a reading.
+    """
+    yield from _repeated(machine, case.readings, touched)
     for nth, reading in enumerate(case.readings, start=1):
         measurement = machine.parts[reading.part].measurement(reading.measurement)
-        about = _about(nth, machine, reading) | _row_of(machine, reading.part, last)
+        about = _about(nth, machine, reading) | _row_of(machine, reading, runs, touched)
         if isinstance(reading.value, str):
             yield fact("looked", **about, choice=reading.value, bad=measurement.results[0].id)
             continue
@@ -109,10 +118,26 @@ def _about(nth: int, machine: Machine, reading: Reading) -> dict[str, Value]:
     }
 
 
-def _row_of(machine: Machine, part: str, last: Mapping[str, Tally]) -> dict[str, Value]:
-    """The row that the part belongs to, if one, and what that row last showed."""
-    rows = machine.rows_of(part)
+def _repeated(
+    machine: Machine, readings: Sequence[Reading], touched: Sequence[frozenset[int]]
+) -> Iterator[Fact]:
+    """For each two readings of the same thing without work between, a fact."""
+    for (earlier, one), (nth, other) in combinations(enumerate(readings, start=1), 2):
+        same = (one.part, one.measurement) == (other.part, other.measurement)
+        rows = machine.rows_of(one.part)
+        if same and not worked_on(rows, touched, one.epoch, other.epoch):
+            yield fact("repeated", nth=nth, earlier=earlier)
+
+
+def _row_of(
+    machine: Machine, reading: Reading, runs: Sequence[Run], touched: Sequence[frozenset[int]]
+) -> dict[str, Value]:
+    """The row that the part belongs to, if one, and what it last showed with no work between."""
+    rows = machine.rows_of(reading.part)
     row = rows[0] if len(rows) == 1 else 0
+    last = last_by_check(
+        [run for run in runs if not worked_on([row], touched, run.epoch, reading.epoch)]
+    )
     results: dict[str, Value] = {
         check: last.get(check, Tally()).word(row, machine.rows) for check in ("bleed", "response")
     }

@@ -253,6 +253,12 @@ _FACTS = (
         "{measurement:words} at {part}: {choice}",
     ),
     Kind(
+        "repeated",
+        "a reading of what was read before, no work on its rows having been done between",
+        {"nth": _NTH, "earlier": _count("which reading it repeats, from 1")},
+        "reading {nth} repeats reading {earlier}",
+    ),
+    Kind(
         "act",
         "something that is about to be proposed",
         {
