@@ -28,7 +28,8 @@ class Level(Strict):
         ``misleading`` at least.
     untold: circumstances of the first runs that are told only to whoever asks.
     forgotten: the chance, for each of those, that nobody knows.
-    trains: the skills that come up at more of its moves than elsewhere; it draws nothing.
+    trains: the skills that it is drilled for: they come up in most of its drills, and at no other
+        level in clearly more of the moves. Nothing is drawn by it.
     """
 
     number: Annotated[Whole, Field(ge=0, le=9)]

@@ -16,6 +16,7 @@ from diagnose.drill.record import Finished
 from diagnose.drill.score import Debriefing
 from diagnose.errors import on_one_line
 from diagnose.faces.output import console, print_json, print_tidily
+from diagnose.faces.plaintext import visible
 from diagnose.faces.words import counted, percent, sentence
 from diagnose.store.casebook import open_casebook
 
@@ -74,7 +75,7 @@ def show_progress(record: Record, *, as_json: bool, colour: bool) -> None:
 def progress_text(report: Report, console: Console) -> Iterator[RenderableType]:
     """A record for people, part by part, for 80 columns."""
     many = counted(len(report["drills"]), "finished drill")
-    yield Text(f"{report['who']}: {many}" if report["who"] else many, style="title")
+    yield Text(f"{visible(report['who'])}: {many}" if report["who"] else many, style="title")
     for skill in report["skills"]:
         yield Text(sentence(skill["says"]))
         yield Text(_line(skill, report["model"]["fewest"], console.options.ascii_only))
