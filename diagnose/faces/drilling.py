@@ -98,8 +98,16 @@ def drilled(wish: Wish, answers: Path | None, record: Record, *, colour: bool) -
     words = [*SAYINGS, "none", *knowledge.checks, "ask"]
     done = Round(drill, code, bench, asker(answers, words)).hold()
     if done is not None:
+        _keep(done, record, bench)
+
+
+def _keep(done: Debriefing, record: Record, bench: Bench) -> None:
+    try:
         record.keep(finished(done, record.who))
-        bench.say(kept_in_words(done))
+    except Unavailable:
+        bench.say("it could not be kept in your record")
+        raise
+    bench.say(kept_in_words(done))
 
 
 def _aimed(record: Record, bench: Bench) -> int:

@@ -25,10 +25,10 @@ Report = Mapping[str, Any]
 WIDE_COUNT, WIDE_BAR = 12, 32
 
 MEANING = (
-    "The mark is how likely the next opportunity is to be taken; the true chance lies on the thick "
-    "line with 90 %. Each opportunity is one trial from a Beta(1/2, 1/2) prior (Jeffreys 1946; "
+    "The mark is how likely the next opportunity is to be taken; with 90 % the true chance lies on "
+    "the thick line. Each opportunity is one trial from a Beta(1/2, 1/2) prior (Jeffreys 1946; "
     "interval: Brown, Cai & DasGupta 2001). Old ones fade, so that about the last 20 of a skill "
-    "count. Weakest is what may be lowest, by the lower end."
+    "count (judgement). Weakest is what may be lowest: whose line begins lowest, seen or not."
 )
 
 

@@ -90,8 +90,8 @@ def marks(machine: str, count: int) -> None:
 
 
 def skills(machine: str, count: int) -> None:
-    """Print by level how many of a hundred moves each skill came up at, and in what share of drills;
-    the planner and practice together.
+    """Print by level of how many moves each skill came up, and in what share of drills, for the
+    planner and practice together.
     """
     knowledge = load_knowledge(learned=False)
     print("level  skill               of 100 moves  a drill  drills with it")

@@ -18,7 +18,7 @@ MOST = 10_000
     "--level",
     type=click.IntRange(0, 4),
     help="1: one row's part; 2: shared parts; 3: misleading circumstances; 4: two faults; "
-    "0: as they come. Left out with MACHINE and --seed too: what you need most; else level 1.",
+    "0: as they come. With no MACHINE, --seed or --code either: for your weakest skill; else 1.",
 )
 @click.option("--seed", type=click.IntRange(0), help="Which drill; by chance when left out.")
 @click.option("--code", help="A drill that somebody sent, as one line.")
