@@ -48,8 +48,9 @@ def fingerprint(machine: str, knowledge: Knowledge) -> bytes:
     built = load_machine(machine, knowledge)
     kinds = {kind.id: kind for kind in built.parts.values()}
     known = [*knowledge.checks.values(), *knowledge.circumstances.values()]
-    known += [*knowledge.setups.values(), knowledge.rates, load_drills()]
+    known += [*knowledge.setups.values(), knowledge.rates]
     texts = [each.model_dump_json() for each in (*kinds.values(), *known)]
+    texts.append(load_drills().drawn_from())
     graph = [f"{part} {kind.id} {built.rows_of(part)}" for part, kind in built.parts.items()]
     edges = [f"{a} {b}" for a, b in built.graph.edges]
     return digest(FINGERPRINT, *sorted(texts), *graph, *sorted(edges))

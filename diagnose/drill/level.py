@@ -28,6 +28,8 @@ class Level(Strict):
         ``misleading`` at least.
     untold: circumstances of the first runs that are told only to whoever asks.
     forgotten: the chance, for each of those, that nobody knows.
+    trains: the skills that it is drilled for: they come up in most of its drills, and at no other
+        level in clearly more of the moves. Nothing is drawn by it.
     """
 
     number: Annotated[Whole, Field(ge=0, le=9)]
@@ -41,6 +43,7 @@ class Level(Strict):
     circumstances: Literal["good", "drawn", "misleading"] = "good"
     untold: tuple[Id, ...] = ()
     forgotten: Chance = 0.0
+    trains: tuple[Id, ...] = ()
 
 
 class Drills(Strict):
@@ -71,6 +74,18 @@ class Drills(Strict):
                 return each
         known = [f"{each.number} ({each.name})" for each in self.levels]
         raise UnknownName(Place("level"), "a level", str(number), known)
+
+    def trainer(self, skill: str) -> Level:
+        """The easiest level that trains a skill.
+
+        >>> load_drills().trainer("circumstances").name
+        'misleading circumstances'
+        """
+        return next(each for each in self.levels if skill in each.trains)
+
+    def drawn_from(self) -> str:
+        """All that drills depend on, as text: what a level trains changes none of them."""
+        return self.model_dump_json(exclude={"levels": {"__all__": {"trains"}}})
 
     def value(self, circumstance: str, check: str, state: str) -> float | str:
         """What somebody would note down for a state: a number, or the state's own word.

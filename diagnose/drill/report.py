@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from diagnose.drill.code import written
+from diagnose.drill.record import Finished
 from diagnose.drill.score import Debriefing, Verdict
 
 SCHEMA = "rowfault/drill/1"
@@ -37,6 +38,21 @@ def drill_report(done: Debriefing) -> dict[str, object]:
             for each in done.opportunities
         ],
     }
+
+
+def finished(done: Debriefing, who: str) -> Finished:
+    """What is kept of a drill that somebody finished now; nothing of what it hid."""
+    drill = done.drill
+    return Finished(
+        who=who,
+        code=written(drill.named, drill.knowledge),
+        machine=drill.machine.id,
+        level=drill.named.level,
+        marks=done.marks,
+        minutes=round(done.sitting.minutes, 2),
+        right=done.right,
+        opportunities=done.opportunities,
+    )
 
 
 def _move(verdict: Verdict) -> dict[str, object]:

@@ -25,7 +25,8 @@ from diagnose.drill.game import Drill, Sitting, Step, play
 from diagnose.drill.moment import Moment, offered
 from diagnose.drill.moves import ENDS, NONE, Move
 from diagnose.drill.players import moment_of, planner, played
-from diagnose.drill.skills import Opportunity, opportunities
+from diagnose.drill.record import Opportunity
+from diagnose.drill.skills import opportunities
 from diagnose.drill.world import Fault
 from diagnose.knowledge.parts import Remedy
 from diagnose.ranking.causes import Cause

@@ -16,18 +16,21 @@ from diagnose.cases.rows import pattern_in_words
 from diagnose.drill.code import MOST_SEEDS, Named, read, written
 from diagnose.drill.game import Drill, Step, begin, play
 from diagnose.drill.hints import cautions, plain_cautions, worded
+from diagnose.drill.level import load_drills
 from diagnose.drill.moment import Moment
 from diagnose.drill.moves import Move
 from diagnose.drill.players import PLAYERS, played
-from diagnose.drill.report import drill_report
-from diagnose.drill.score import Judge
-from diagnose.errors import RowfaultError, quoted
+from diagnose.drill.progress import FIRST_LEVEL, advised
+from diagnose.drill.report import drill_report, finished
+from diagnose.drill.score import Debriefing, Judge
+from diagnose.errors import RowfaultError, Unavailable, quoted
 from diagnose.faces.asking import Asker, asker
 from diagnose.faces.bench import Bench
 from diagnose.faces.debriefing import debriefing_text
 from diagnose.faces.lookup import looked_up
 from diagnose.faces.manual.catalogue import Catalogue
 from diagnose.faces.output import console, print_json, print_lines, print_tidily
+from diagnose.faces.progress import Record, kept_in_words
 from diagnose.faces.terminal import bullets
 from diagnose.faces.words import minutes_text, sentence
 from diagnose.knowledge.base import Knowledge, load_knowledge
@@ -55,30 +58,69 @@ PROMPT = f"What do you do? (for example {EXAMPLES}; acts, hint, ?, help)"
 DIFFERENT_SEEDS = 1_000_000
 
 
+MACHINE = "mounted-12"
+"""Where somebody drills who names no machine."""
+
+
 @dataclass(frozen=True)
 class Wish:
     """Which drill was asked for."""
 
-    machine: str
-    level: int
+    machine: str | None = None
+    level: int | None = None
     seed: int | None = None
     code: str | None = None
 
-    def named(self, knowledge: Knowledge) -> Named:
-        """The drill's name. Raises `InputError` for a code that is no good."""
+    @property
+    def open(self) -> bool:
+        """Whether any drill will do."""
+        return self == Wish()
+
+    def named(self, knowledge: Knowledge, level: int = FIRST_LEVEL) -> Named:
+        """The drill's name, at ``level`` if none was asked for.
+
+        Raises `InputError` for a code that is no good.
+        """
         if self.code is not None:
             return read(self.code, knowledge)
         seed = secrets.randbelow(DIFFERENT_SEEDS) if self.seed is None else self.seed
-        return Named(self.machine, self.level, seed)
+        return Named(self.machine or MACHINE, level if self.level is None else self.level, seed)
 
 
-def drilled(wish: Wish, answers: Path | None, *, colour: bool) -> None:
-    """Let somebody play one drill."""
+def drilled(wish: Wish, answers: Path | None, record: Record, *, colour: bool) -> None:
+    """Let somebody play one drill, and keep it when it was finished.
+
+    Raises `Unavailable` when it cannot be kept, after everything was said.
+    """
     knowledge = load_knowledge(learned=False)
-    drill = begin(wish.named(knowledge), knowledge)
+    bench = Bench(console(colour))
+    level = _aimed(record, bench) if wish.open else FIRST_LEVEL
+    drill = begin(wish.named(knowledge, level), knowledge)
     code = written(drill.named, knowledge)
     words = [*SAYINGS, "none", *knowledge.checks, "ask"]
-    Round(drill, code, Bench(console(colour)), asker(answers, words)).hold()
+    done = Round(drill, code, bench, asker(answers, words)).hold()
+    if done is not None:
+        _keep(done, record, bench)
+
+
+def _keep(done: Debriefing, record: Record, bench: Bench) -> None:
+    try:
+        record.keep(finished(done, record.who))
+    except Unavailable:
+        bench.say("it could not be kept in your record")
+        raise
+    bench.say(kept_in_words(done))
+
+
+def _aimed(record: Record, bench: Bench) -> int:
+    """The level that somebody's record asks for; what is wrong with it is said after the drill."""
+    try:
+        advice = advised(record.drills(), load_drills())
+    except Unavailable:
+        bench.say(f"your record cannot be read now, so this is level {FIRST_LEVEL}")
+        return FIRST_LEVEL
+    bench.say(f"level {advice.level.number}, because {advice.why}")
+    return advice.level.number
 
 
 def played_by(player: str, wish: Wish, count: int, *, as_json: bool) -> None:
@@ -124,14 +166,14 @@ class Round:
         """What is known now."""
         return self.judge.moment(self.sitting.moves)
 
-    def hold(self) -> None:
-        """Play until the drill is over or somebody stops."""
+    def hold(self) -> Debriefing | None:
+        """Play until the drill is over, and talk it over; None when somebody stops before."""
         self._begin()
         while not self.sitting.over:
             line = self.asker.line()
             if line is None or line.strip().lower() in ("quit", "exit"):
                 self.bench.say(f"stopped. The same drill again: rowfault drill --code {self.code}")
-                return
+                return None
             try:
                 self._take(line.strip())
             except Wrong as wrong:
@@ -144,6 +186,7 @@ class Round:
         done = self.judge.debriefing(self.sitting)
         self._print([Text(), *debriefing_text(done, self.bench.console)])
         self.bench.say(f"the same drill again: rowfault drill --code {self.code}")
+        return done
 
     def _begin(self) -> None:
         level, machine = self.drill.level, self.drill.machine

@@ -1,4 +1,4 @@
-"""The user's cases, kept so that nothing that was acknowledged is ever lost."""
+"""The user's cases and drills, kept so that nothing that was acknowledged is ever lost."""
 
 from __future__ import annotations
 
@@ -12,12 +12,14 @@ from types import TracebackType
 
 from sqlalchemy import ColumnElement, Connection, Engine, RowMapping, insert, select, text
 
+from diagnose.drill.record import Finished
 from diagnose.errors import InputError, Place, Problem, Unavailable, UnknownName
 from diagnose.knowledge.places import own
+from diagnose.store.drillrows import drill_of, row_of
 from diagnose.store.engine import clear_errors, make_engine, writing
 from diagnose.store.entry import OPEN, Entry, Wanted, entry_of, words_in, words_of
 from diagnose.store.schema import bring_up_to_date
-from diagnose.store.tables import cases, events
+from diagnose.store.tables import cases, drills, events
 from diagnose.story.event import Event, Opened
 from diagnose.story.replay import State, replay
 
@@ -36,7 +38,7 @@ FOUND = {"sqlite": "words MATCH :wanted", "postgresql": "found @@ to_tsquery('si
 
 
 class Casebook:
-    """Cases in a database; use it in a ``with`` block, or close it.
+    """Cases and drills in a database; use it in a ``with`` block, or close it.
 
     Every method raises `Unavailable` when the database cannot do what is asked.
     """
@@ -138,6 +140,17 @@ class Casebook:
             bound = {"wanted": self._search(words)} if words else {}
             rows = connection.execute(query.limit(wanted.limit), bound).mappings()
             return [_entry(row) for row in rows]
+
+    def keep_drill(self, done: Finished) -> None:
+        """Keep a finished drill. It is safe on the disk when this returns."""
+        with self._write() as connection:
+            connection.execute(insert(drills).values(row_of(done)))
+
+    def drills(self, who: str) -> list[Finished]:
+        """The drills that one person finished, the first one first; nobody else's."""
+        query = select(drills).where(drills.c.who == who).order_by(drills.c.at, drills.c.id)
+        with self._read() as connection:
+            return [drill_of(row) for row in connection.execute(query).mappings()]
 
     def _events(self, connection: Connection, case: str) -> list[Event]:
         """A case's events. Nothing is ever changed, so only those that are new are read."""

@@ -51,8 +51,8 @@ def make_engine(url: str | Path) -> Engine:
         engine = create_engine(where, connect_args=_waits(where.drivername))
     except (ArgumentError, NoSuchModuleError, ValueError) as error:
         raise Unavailable(
-            "ROWFAULT_CASEBOOK: expected the URL of a SQLite or PostgreSQL database, got something "
-            "else; write for example postgresql://name@host/rowfault"
+            "casebook: expected the URL of a SQLite or PostgreSQL database, got something else; "
+            "write for example postgresql://name@host/rowfault"
         ) from error
     except ModuleNotFoundError as error:
         raise Unavailable(

@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Engine, inspect, text
 from diagnose.errors import Unavailable
 from diagnose.store.engine import writing
 
-VERSION = "0001"
+VERSION = "0002"
 """The version that this program writes: the last of ``migrations/versions``."""
 
 LOCK = 7_226_473

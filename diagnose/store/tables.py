@@ -1,12 +1,13 @@
 """The tables of the casebook. `migrations` makes them; a test holds the two to one another.
 
 Events are the truth. What stands in ``cases`` and ``words`` is worked out from them, in the same
-transaction, so that lists and searches need not replay.
+transaction, so that lists and searches need not replay. Drills stand by themselves.
 """
 
 from __future__ import annotations
 
 from sqlalchemy import (
+    Boolean,
     CheckConstraint,
     Column,
     Float,
@@ -49,4 +50,20 @@ events = Table(
     Column("kind", String, nullable=False),
     Column("body", Text, nullable=False),
     CheckConstraint("number > 0", name="events_are_numbered_from_one"),
+)
+
+drills = Table(
+    "drills",
+    metadata,
+    Column("id", String, primary_key=True),
+    Column("at", String, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("code", String, nullable=False),
+    Column("machine", String, nullable=False),
+    Column("level", Integer, nullable=False),
+    Column("marks", Integer, nullable=False),
+    Column("minutes", Float, nullable=False),
+    Column("right", Boolean, nullable=False),
+    Column("opportunities", Text, nullable=False),
+    Index("drills_by_who", "who", "at"),
 )

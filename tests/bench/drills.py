@@ -1,8 +1,9 @@
 """Drills played by the planner, by practice and by chance: marks, and whether blame is right.
 
 Run with ``python -m tests.bench.drills marks MACHINE COUNT`` for the marks of each player at each
-level, or ``python -m tests.bench.drills calibration MACHINE COUNT LEVEL`` for the planner's last
-blame against the chance that it states. Seeds are 0, 1, 2, and so on.
+level, ``python -m tests.bench.drills skills MACHINE COUNT`` for what each level trains, or
+``python -m tests.bench.drills calibration MACHINE COUNT LEVEL`` for the planner's last blame
+against the chance that it states. Seeds are 0, 1, 2, and so on.
 
 The world draws by the priors alone at level 0, under good circumstances that are told; there the
 program believes what is true of the draw, and blame stated at p should be right in p of the
@@ -26,6 +27,7 @@ from diagnose.drill.moment import Moment
 from diagnose.drill.moves import NONE
 from diagnose.drill.players import PLAYERS, moment_of, planner, played
 from diagnose.drill.score import Judge
+from diagnose.drill.skills import SKILLS
 from diagnose.knowledge.base import load_knowledge
 
 LEVELS = (1, 2, 3, 4)
@@ -87,11 +89,34 @@ def marks(machine: str, count: int) -> None:
             )
 
 
+def skills(machine: str, count: int) -> None:
+    """Print by level of how many moves each skill came up, and in what share of drills, for the
+    planner and practice together.
+    """
+    knowledge = load_knowledge(learned=False)
+    print("level  skill               of 100 moves  a drill  drills with it")
+    for level in LEVELS:
+        drills = [begin(Named(machine, level, seed), knowledge) for seed in range(count)]
+        every = [
+            Judge(drill).debriefing(played(drill, PLAYERS[who]))
+            for who in ("planner", "practice")
+            for drill in drills
+        ]
+        moves = sum(len(done.sitting.moves) for done in every)
+        for skill in SKILLS:
+            came = [done.skills.get(skill, (0, 0))[1] for done in every]
+            share = np.mean([each > 0 for each in came])
+            many = f"{100 * sum(came) / moves:12.0f} {np.mean(came):8.1f} {share:15.2f}"
+            print(f"{level:5}  {skill:19} {many}", flush=True)
+
+
 def main(arguments: Sequence[str]) -> None:
     """Run what the arguments ask for."""
     what, machine, count = arguments[0], arguments[1], int(arguments[2])
     if what == "marks":
         marks(machine, count)
+    elif what == "skills":
+        skills(machine, count)
     else:
         calibration(machine, count, int(arguments[3]))
 

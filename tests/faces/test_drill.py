@@ -14,6 +14,13 @@ from diagnose.faces.commands.root import rowfault
 from tests.drill.worlds import drill
 
 
+@pytest.fixture(autouse=True)
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is finished is kept in a folder of the test's own."""
+    monkeypatch.setenv("ROWFAULT_HOME", str(tmp_path))
+    monkeypatch.delenv("ROWFAULT_CASEBOOK", raising=False)
+
+
 def run(*arguments: str) -> Result:
     """The command."""
     return CliRunner().invoke(rowfault, ["drill", *arguments])

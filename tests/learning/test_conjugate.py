@@ -6,6 +6,7 @@ digits; the printed digits agree with them.
 
 import math
 
+import numpy as np
 import pytest
 
 from diagnose.learning.conjugate import Beta, Dirichlet, Gamma
@@ -135,3 +136,53 @@ def test_an_interval_holds_what_it_says() -> None:
     low, high = belief.interval(0.9)
     held = gamma_below(0.3, 500 * high) - gamma_below(0.3, 500 * low)
     assert held == pytest.approx(0.9, abs=1e-9)
+
+
+@pytest.mark.parametrize("level", [0.5, 0.9, 0.99])
+def test_intervals_of_a_chance_in_closed_form(level: float) -> None:
+    """P(X ≤ x) is x for Beta(1, 1), x² for Beta(2, 1), and the arcsine law for Beta(1/2, 1/2)."""
+    tails = (1 - level) / 2, (1 + level) / 2
+    turned = {
+        Beta(1, 1): lambda p: p,
+        Beta(2, 1): math.sqrt,
+        Beta(1, 3): lambda p: 1 - (1 - p) ** (1 / 3),
+        Beta(0.5, 0.5): lambda p: math.sin(math.pi * p / 2) ** 2,
+    }
+    for belief, quantile in turned.items():
+        assert belief.interval(level) == pytest.approx([quantile(p) for p in tails], rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("above", "below", "point"),
+    [
+        (1, 1, 161.4),
+        (3, 3, 9.28),
+        (3, 5, 5.41),
+        (5, 3, 9.01),
+        (5, 5, 5.05),
+        (7, 3, 8.89),
+        (1, 7, 5.59),
+    ],
+)
+def test_halves_agree_with_tables_of_f(above: int, below: int, point: float) -> None:
+    """Upper 5 % points of F (M. Abramowitz & I. Stegun 1964, table 26.9; from memory).
+
+    For X of Beta(m/2, n/2), nX / m(1 - X) has the F distribution with m and n degrees of freedom:
+    m and n are odd where a prior of Jeffreys has seen whole trials.
+    """
+    high = Beta(above / 2, below / 2).interval(0.9)[1]
+    assert below * high / (above * (1 - high)) == pytest.approx(
+        point, abs=0.05 if point > 100 else 0.005
+    )
+
+
+@pytest.mark.parametrize(("hits", "misses"), [(0.5, 20.5), (3.7, 0.5), (7.31, 12.2), (0.5, 0.5)])
+def test_an_interval_of_a_chance_holds_what_a_sum_over_angles_says(
+    hits: float, misses: float
+) -> None:
+    """A second route: with x = sin² of an angle the density has no poles at halves."""
+    angles = (np.arange(2_000_000) + 0.5) * (math.pi / 2 / 2_000_000)
+    density = np.sin(angles) ** (2 * hits - 1) * np.cos(angles) ** (2 * misses - 1)
+    low, high = (math.asin(math.sqrt(x)) for x in Beta(hits, misses).interval(0.9))
+    below, above = density[angles < low].sum(), density[angles > high].sum()
+    assert (below / density.sum(), above / density.sum()) == pytest.approx((0.05, 0.05), abs=2e-6)

@@ -9,7 +9,6 @@ import click
 from diagnose.faces.commands.options import READABLE, Command, colour_option
 from diagnose.faces.commands.suggest import suggest_machines
 
-MACHINE = "mounted-12"
 MOST = 10_000
 
 
@@ -19,7 +18,7 @@ MOST = 10_000
     "--level",
     type=click.IntRange(0, 4),
     help="1: one row's part; 2: shared parts; 3: misleading circumstances; 4: two faults; "
-    "0: as they come. Level 1 when left out.",
+    "0: as they come. With no MACHINE, --seed or --code either: for your weakest skill; else 1.",
 )
 @click.option("--seed", type=click.IntRange(0), help="Which drill; by chance when left out.")
 @click.option("--code", help="A drill that somebody sent, as one line.")
@@ -34,7 +33,12 @@ MOST = 10_000
     type=click.IntRange(1, MOST),
     help="With --play: so many drills, of this seed and those that follow.",
 )
-@click.option("--json", "as_json", is_flag=True, help="With --play: print JSON for scripts.")
+@click.option("--progress", is_flag=True, help="Show your own record by skill, and what is next.")
+@click.option("--who", help="Whose record; your login name when left out.")
+@click.option("--casebook", help="The URL of the casebook, if not the one that all commands use.")
+@click.option(
+    "--json", "as_json", is_flag=True, help="With --play or --progress: print JSON for scripts."
+)
 @colour_option
 def drill(
     *,
@@ -45,6 +49,9 @@ def drill(
     answers: Path | None,
     play: str | None,
     count: int | None,
+    progress: bool,
+    who: str | None,
+    casebook: str | None,
     as_json: bool,
     no_colour: bool,
 ) -> None:
@@ -52,21 +59,30 @@ def drill(
 
     A fault is drawn on MACHINE (mounted-12 when left out). You see what a technician would see,
     do one thing at a time, and declare the cause; then you are told what each move was worth.
+    What you finish is kept in your casebook: marks and skills, never what was hidden.
 
     Example:
       rowfault drill mounted-12 --level 2
+      rowfault drill --progress
       rowfault drill --play planner --count 3 --seed 1
     """
     from diagnose.faces.drilling import Wish, drilled, played_by
+    from diagnose.faces.progress import record_of, show_progress
 
-    if code is not None and (machine or level is not None or seed is not None):
+    wish = Wish(machine, level, seed, code)
+    if code is not None and wish != Wish(code=code):
         raise click.UsageError("Give --code alone, or a MACHINE, --level and --seed.")
-    if play is None and (count is not None or as_json):
-        raise click.UsageError("Give --count and --json with --play.")
-    if play is not None and answers is not None:
-        raise click.UsageError("Give --answers or --play, not both.")
-    wish = Wish(machine or MACHINE, 1 if level is None else level, seed, code)
+    if play is None and (count is not None or (as_json and not progress)):
+        raise click.UsageError("Give --count with --play, and --json with --play or --progress.")
+    if play is not None and (answers is not None or casebook is not None or who is not None):
+        raise click.UsageError("Give --answers, --casebook and --who without --play.")
+    if progress and (not wish.open or play is not None or answers is not None):
+        raise click.UsageError("Give --progress with --who, --casebook and --json only.")
     if play is not None:
         played_by(play, wish, count or 1, as_json=as_json)
+        return
+    record = record_of(casebook, who)
+    if progress:
+        show_progress(record, as_json=as_json, colour=not no_colour)
     else:
-        drilled(wish, answers, colour=not no_colour)
+        drilled(wish, answers, record, colour=not no_colour)

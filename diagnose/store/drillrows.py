@@ -1,0 +1,25 @@
+"""A finished drill as a row of the casebook, and back."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from datetime import UTC, datetime
+
+from sqlalchemy import RowMapping
+
+from diagnose.drill.record import Finished, Opportunity
+
+
+def row_of(done: Finished) -> dict[str, object]:
+    """The columns of a drill."""
+    opportunities = [asdict(each) for each in done.opportunities]
+    at = done.at.astimezone(UTC).isoformat(timespec="microseconds")
+    return {**asdict(done), "at": at, "opportunities": json.dumps(opportunities)}
+
+
+def drill_of(row: RowMapping) -> Finished:
+    """The drill that a row is about."""
+    opportunities = tuple(Opportunity(**each) for each in json.loads(row["opportunities"]))
+    at = datetime.fromisoformat(row["at"])
+    return Finished(**{**row, "at": at, "opportunities": opportunities})

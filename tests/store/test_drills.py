@@ -1,0 +1,121 @@
+"""Finished drills are kept beside the cases, each person's apart; on both databases."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from alembic import command
+from alembic.config import Config
+from sqlalchemy import select, text
+
+from diagnose.drill.record import Finished, Opportunity
+from diagnose.drill.report import finished
+from diagnose.store import schema
+from diagnose.store.casebook import Casebook, open_casebook
+from diagnose.store.engine import make_engine, writing
+from diagnose.store.tables import drills
+from diagnose.story.event import Noted, Opened, told
+from tests.drill.worlds import debriefed
+
+START = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
+TAKEN = (Opportunity("patterns", 1, taken=True), Opportunity("prove", 2, taken=False))
+DONE = Finished("Ann", "ABCD-EFGH", "mounted-6", 1, 80, 93.5, False, TAKEN, START)
+CASE = "20260301-a"
+STORY = [
+    told(Opened(case=CASE, machine="mounted-6", title="hose"), "Ann", START),
+    told(Noted(text="chafed"), "Ben", START + timedelta(minutes=5)),
+]
+
+
+def again(minutes: float, **changes: object) -> Finished:
+    """The same drill, finished later."""
+    fresh = {"id": f"{minutes:032}", "at": START + timedelta(minutes=minutes)}
+    return replace(DONE, **{**fresh, **changes})  # type: ignore[arg-type]
+
+
+def test_a_drill_comes_back_as_it_was_kept(url: str) -> None:
+    with open_casebook(url) as casebook:
+        casebook.keep_drill(DONE)
+    with open_casebook(url) as casebook:
+        assert casebook.drills("Ann") == [DONE]
+
+
+def test_the_same_drill_played_twice_is_kept_twice_in_the_order_of_time(casebook: Casebook) -> None:
+    later, earlier = again(60), again(-60)
+    for each in (later, DONE, earlier):
+        casebook.keep_drill(each)
+    assert casebook.drills("Ann") == [earlier, DONE, later]
+
+
+@pytest.mark.parametrize("who", ["", "Ben", "' OR 1=1 --", "Änn 🚜"])
+def test_everybody_sees_their_own_record_only(casebook: Casebook, who: str) -> None:
+    casebook.keep_drill(DONE)
+    assert casebook.drills(who) == []
+    casebook.keep_drill(again(5, who=who))
+    assert [each.who for each in casebook.drills(who)] == [who]
+    assert casebook.drills("Ann") == [DONE]
+
+
+def test_what_was_hidden_is_not_in_the_casebook(url: str) -> None:
+    done = debriefed("planner", 1, 3)
+    with open_casebook(url) as casebook:
+        casebook.keep_drill(finished(done, "Ann"))
+    engine = make_engine(url)
+    with engine.connect() as connection:
+        stored = " ".join(map(str, connection.execute(select(drills)).one()))
+    engine.dispose()
+    [(part, mode)] = done.drill.revealed().faults
+    assert "patterns" in stored
+    assert part not in stored
+    assert mode not in stored
+
+
+def of_version_one(url: str) -> None:
+    """Make the tables as the first program did, with nothing of what came later."""
+    engine = writing(make_engine(url))
+    config = Config()
+    config.set_main_option("script_location", str(Path(schema.__file__).parent / "migrations"))
+    config.set_main_option("path_separator", "os")
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0001")
+    engine.dispose()
+
+
+def version(url: str) -> str | None:
+    engine = make_engine(url)
+    with engine.connect() as connection:
+        found = schema.version_of(connection)
+    engine.dispose()
+    return found
+
+
+def test_a_casebook_of_version_one_keeps_its_cases_and_takes_drills(
+    url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    of_version_one(url)
+    assert version(url) == "0001"
+    with monkeypatch.context() as then:
+        then.setattr(schema, "VERSION", "0001")
+        with open_casebook(url) as old:
+            old.merge(STORY)
+            before = old.entries()
+    assert version(url) == "0001"
+    with open_casebook(url) as new:
+        assert list(new.events(CASE)) == STORY
+        assert new.entries() == before
+        new.keep_drill(DONE)
+        assert new.drills("Ann") == [DONE]
+    assert version(url) == schema.VERSION == "0002"
+
+
+def test_the_last_version_is_the_one_that_the_program_writes(url: str) -> None:
+    open_casebook(url).close()
+    engine = make_engine(url)
+    with engine.connect() as connection:
+        found = connection.execute(text("SELECT version_num FROM alembic_version")).scalars().all()
+    engine.dispose()
+    assert list(found) == [schema.VERSION]
