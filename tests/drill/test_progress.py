@@ -17,8 +17,6 @@ from diagnose.drill.skills import SKILLS
 from tests.drill.worlds import LEVELS, debriefed
 
 DATA = load_drills()
-CLEARLY = 0.6
-"""A level that has less than this of another one's share of moves has clearly less (judgement)."""
 
 PLAYED = ("planner", "practice")
 TRIALS = st.lists(st.booleans(), max_size=60)
@@ -153,27 +151,11 @@ def test_every_skill_has_a_level_and_every_level_but_the_open_one_has_skills() -
 
 
 def test_levels_train_what_really_comes_up() -> None:
-    """Whether the planner plays or practice: in most drills, and at no other level in clearly more
-    of the moves (few drills, fewer where they are long; ``tests.bench.drills skills`` plays many).
+    """In most drills, whether the planner plays or practice (few drills, fewer where they are long;
+    ``tests.bench.drills skills`` plays many).
     """
-    plays = {
-        level.number: [
-            debriefed(who, level.number, seed)
-            for who in PLAYED
-            for seed in ((1,) if level.number == LEVELS[-1] else (0, 1))
-        ]
-        for level in DATA.levels
-        if level.trains
-    }
-    share = {
-        level: {
-            skill: sum(o.skill == skill for done in every for o in done.opportunities)
-            / sum(len(done.sitting.moves) for done in every)
-            for skill in SKILLS
-        }
-        for level, every in plays.items()
-    }
-    for level, every in plays.items():
-        for skill in DATA.level(level).trains:
+    for level in DATA.levels:
+        seeds = (1,) if level.number == LEVELS[-1] else (0, 1)
+        every = [debriefed(who, level.number, seed) for who in PLAYED for seed in seeds]
+        for skill in level.trains:
             assert sum(skill in done.skills for done in every) > len(every) / 2
-            assert share[level][skill] > CLEARLY * max(each[skill] for each in share.values())
