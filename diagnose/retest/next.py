@@ -22,8 +22,12 @@ NO_ACT = "nothing that can be done here is worth its minutes any more"
 QUALIFIED = "is for a qualified person, or under the machine's manual only"
 TOLD_ALL = "no test at hand tells more"
 
-TRIES = 10
-"""After so many failures of one row somebody else looks at it (judgement)."""
+TRIES = 7
+"""After so many failures of one row somebody else looks at it (judgement).
+
+Each failure after more work doubles what an exact answer takes, too: seven are done within a
+second, ten want a minute.
+"""
 
 TRIED_ENOUGH = "the row failed {failures} times and nothing helped: let somebody else look at it"
 
@@ -73,7 +77,7 @@ def best_choice(
     A rerun that first puts right a circumstance known to be bad comes before everything else
     when no sound run shows the failure.
     """
-    failures = _failures(scene)
+    failures = failures_of(scene)
     if failures >= TRIES:
         says = TRIED_ENOUGH.format(failures=failures)
         worth = scene.knowledge.rates.hand_over_minutes
@@ -91,8 +95,8 @@ def best_choice(
     return _read_back(scene, made, repair_only, offers)
 
 
-def _failures(scene: Scene) -> int:
-    """How often the target's row has failed a check."""
+def failures_of(scene: Scene) -> int:
+    """How often the target's row has failed a check; after `TRIES` the planner hands over."""
     row = scene.trouble.target.row
     return sum(run.results[row - 1] is Result.FAIL for run in scene.evidence.case.runs)
 

@@ -17,7 +17,7 @@ from diagnose.ranking.causes import Ranking
 from diagnose.report import rank, ranking_report
 from diagnose.retest.candidates import Candidate, required_rerun, rerun
 from diagnose.retest.choose import next_tests
-from diagnose.retest.next import NO_ACT
+from diagnose.retest.next import NO_ACT, TRIES
 from diagnose.retest.plan import SETTLED, End, Goal, Plan, Step
 from diagnose.retest.scene import Means, Scene
 from diagnose.retest.somefail import example
@@ -377,9 +377,9 @@ def test_the_last_pass_is_every_check_on_every_row_with_its_set_up() -> None:
     assert plan.final_minutes == pytest.approx(work + known.change_minutes("bleeding", "running"))
 
 
-def test_a_row_that_fails_ten_times_is_handed_over() -> None:
-    again = ["response=.....F"] * 9
+def test_a_row_that_fails_too_often_is_handed_over() -> None:
+    again = ["response=.....F"] * (TRIES - 1)
     choice = Plan(ranked("mounted-6", "response=PPPPPF", *again)).choice
     assert choice is not None
     assert choice.candidate is None
-    assert "10 times" in choice.says
+    assert f"{TRIES} times" in choice.says
