@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from diagnose.drill.code import LETTERS, MOST_SEEDS, Named, read, written
 from diagnose.drill.game import begin
+from diagnose.drill.level import load_drills
 from diagnose.errors import InputError
 from tests.drill.worlds import KNOWLEDGE
 
@@ -49,6 +50,16 @@ def test_a_code_of_other_knowledge_is_stale_not_broken() -> None:
     other = replace(KNOWLEDGE, parts={**KNOWLEDGE.parts, "valve": changed})
     with pytest.raises(InputError, match="stale"):
         read(CODE, other)
+
+
+def test_what_a_level_trains_makes_no_code_stale(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing is drawn by it; what is drawn at a level does."""
+    data = load_drills()
+    for changes, stale in (({"trains": ()}, False), ({"sound": 0.25}, True)):
+        levels = tuple(level.model_copy(update=changes) for level in data.levels)
+        other = data.model_copy(update={"levels": levels})
+        monkeypatch.setattr("diagnose.drill.code.load_drills", lambda other=other: other)
+        assert (written(Named("mounted-6", 2, 41), KNOWLEDGE) != CODE) == stale
 
 
 def test_a_code_for_an_unknown_machine_asks_for_its_layout() -> None:
