@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -49,9 +49,9 @@ class Cause(NamedTuple):
     cured: float = 0.0
     cured_states: tuple[int, ...] = ()
 
-    def given(self, flat: Floats) -> float:
+    def given(self, flat: Sequence[float] | Floats) -> float:
         """The probability under other beliefs about the same variables."""
-        return float(flat[list(self.states)].sum())
+        return float(sum(flat[state] for state in self.states))
 
 
 @dataclass(frozen=True)
@@ -87,8 +87,9 @@ class Ranking:
         states = epochs.modes
         beliefs = self.posterior.flat[states].tolist()
         priors = self.evidence.prior[states].tolist()
-        for fault, state, belief, prior in zip(
-            faults, states.tolist(), beliefs, priors, strict=True
+        origins = self.evidence.model.modes.tolist()
+        for fault, origin, state, belief, prior in zip(
+            faults, origins, states.tolist(), beliefs, priors, strict=True
         ):
             cause = Cause(
                 id=fault.id,
@@ -102,7 +103,7 @@ class Ranking:
                 remedy=fault.remedy,
                 states=(state,),
             )
-            yield self._worked_on(cause, fault) if epochs.work else cause
+            yield self._worked_on(cause, fault) if origin in epochs.touched else cause
 
     def _worked_on(self, cause: Cause, fault: Fault) -> Cause:
         """A cause with what remedies and swaps have made of it."""

@@ -126,6 +126,13 @@ class Epochs:
         origin = self.model.flat(part, mode)
         return tuple(each.state for each in self.cleared if each.origin == origin)
 
+    @cached_property
+    def touched(self) -> frozenset[int]:
+        """The origins that remedies may have cleared or that swaps have moved."""
+        at = self.origin_at[-1]
+        moved = np.flatnonzero(at != np.arange(len(at)))
+        return frozenset(moved.tolist()).union(each.origin for each in self.cleared)
+
     def gone(self, part: str) -> tuple[int, ...]:
         """Within the part's variable, the states that a remedy has cleared."""
         v = self.model.place[part]

@@ -151,10 +151,9 @@ def _top(ranking: Ranking, group: str, times: float) -> Cause:
     """The leading cause when the prior odds of every cause in a group are multiplied."""
     evidence = ranking.evidence
     prior = evidence.prior.copy()
-    for cause in ranking.causes:
-        if cause.group == group:
-            prior[[*cause.states, *cause.cured_states]] *= times
+    own = [cause for cause in ranking.causes if cause.group == group]
+    prior[[state for one in own for state in (*one.states, *one.cured_states)]] *= times
     totals = np.add.reduceat(prior, evidence.offsets[:-1])
     prior /= np.repeat(totals, np.diff(evidence.offsets))
-    flat = posterior(replace(evidence.network, prior=prior), ENOUGH).flat
+    flat = posterior(replace(evidence.network, prior=prior), ENOUGH).flat.tolist()
     return max(ranking.causes, key=lambda cause: cause.given(flat))

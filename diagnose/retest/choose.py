@@ -153,10 +153,10 @@ def _supposed(ranking: Ranking, candidate: Candidate) -> Iterator[Prospect]:
         probability = chance(ranking, after)
         left -= probability
         if probability > RARE:
-            leading = after.causes[0]
             if candidate.kind == "remedy" and not any(outcome.event.values()):
                 yield Prospect(outcome.result, probability, MENDED, 1.0)
             else:
+                leading = after.causes[0]
                 yield Prospect(outcome.result, probability, leading.id, leading.probability)
     if left > RARE:
         leading = ranking.causes[0]
