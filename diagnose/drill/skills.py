@@ -7,7 +7,6 @@ the best: progress counts what somebody does when it matters.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,6 +14,7 @@ from diagnose.cases.case import Result
 from diagnose.cases.rows import standing_failures
 from diagnose.drill.moment import Moment
 from diagnose.drill.moves import ENDS, Move
+from diagnose.record import record
 from diagnose.retest.scales import mutual_information
 from diagnose.retest.scene import Scene
 
@@ -48,7 +48,7 @@ CIRCUMSTANCE, UNSEEN = "circumstances/", "upset"
 ON_PARTS = ("read", "mend", "swap")
 
 
-@dataclass(frozen=True)
+@record
 class Opportunity:
     """A moment at which a skill counted; ``move`` counts from 1."""
 

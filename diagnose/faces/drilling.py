@@ -5,7 +5,6 @@ from __future__ import annotations
 import secrets
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from rich.console import Group, RenderableType
@@ -32,6 +31,7 @@ from diagnose.faces.words import minutes_text, sentence
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.wrong import Wrong
 from diagnose.reasoning.loading import load_rules
+from diagnose.record import record
 from diagnose.story.event import Checked, Fact, Skipped
 from diagnose.story.telling import in_words
 
@@ -53,7 +53,7 @@ PROMPT = f"What do you do? (for example {EXAMPLES}; acts, hint, ?, help)"
 DIFFERENT_SEEDS = 1_000_000
 
 
-@dataclass(frozen=True)
+@record
 class Wish:
     """Which drill was asked for."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 from pydantic import BaseModel
@@ -15,9 +14,10 @@ from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import PartKind
 from diagnose.machine.graph import load_machine
 from diagnose.reasoning.loading import Rules
+from diagnose.record import record
 
 
-@dataclass(frozen=True)
+@record
 class Explained:
     """One thing that an id stands for: its sort, its page as Markdown, its data."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cache, cached_property, lru_cache
 from pathlib import Path
 from types import MappingProxyType
@@ -20,11 +20,12 @@ from diagnose.knowledge.priors import SHIPPED, read_priors, relearned
 from diagnose.knowledge.remembered import Data, Memory
 from diagnose.knowledge.setups import Rates, Setup, change_minutes
 from diagnose.knowledge.strictyaml import read_file
+from diagnose.record import record
 
 Entry = TypeVar("Entry", PartKind, Check, Circumstance, Setup)
 
 
-@dataclass(frozen=True)
+@record
 class Knowledge:
     """Part kinds, checks, circumstances, set-ups by id; layout files by machine id; rates.
 

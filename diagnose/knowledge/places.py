@@ -8,17 +8,17 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import platformdirs
 
 from diagnose.errors import Unavailable, on_one_line
+from diagnose.record import record
 
 HOME_VARIABLE = "ROWFAULT_HOME"
 
 
-@dataclass(frozen=True)
+@record
 class GraphFiles:
     """Every file of what is known about machines, those that ship before the user's own."""
 
@@ -36,7 +36,7 @@ class GraphFiles:
         return (*entries, *self.machines, *self.rates)
 
 
-@dataclass(frozen=True)
+@record
 class Folders:
     """One root with the three data folders in it (any of them may be missing)."""
 

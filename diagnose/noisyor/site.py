@@ -8,19 +8,19 @@ is a vector H over multi-indices: the weight with which they explain what others
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from diagnose.noisyor.kernel import passed_on, transitions, width
 from diagnose.noisyor.network import Floats, Ints
+from diagnose.record import record
 
 WIDE = 128
 """Multi-indices above which transitions (their number squared) are applied, not written down."""
 
 
-@dataclass(frozen=True)
+@record
 class Family:
     """Sites of one shape (R sites, at most V private variables of at most S states each).
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
@@ -18,6 +17,7 @@ from diagnose.noisyor.network import Floats
 from diagnose.noisyor.posterior import Posterior, conflict, log_evidence, posterior
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.faults import Fault
+from diagnose.record import record
 
 GROUPS = ("circumstances", "air", "supply", "section", "wiring", "row")
 
@@ -54,7 +54,7 @@ class Cause(NamedTuple):
         return float(sum(flat[state] for state in self.states))
 
 
-@dataclass(frozen=True)
+@record
 class Ranking:
     """The posterior of some evidence, read as causes.
 

@@ -9,7 +9,6 @@ time, and all of it stays one exact network.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -19,9 +18,10 @@ from diagnose.knowledge.parts import Swap
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.ranking.model import Entries, Model
+from diagnose.record import record
 
 
-@dataclass(frozen=True)
+@record
 class Cleared:
     """A further state: the fault ``origin`` was there until remedy number ``remedy``."""
 
@@ -31,7 +31,7 @@ class Cleared:
     state: int
 
 
-@dataclass(frozen=True)
+@record
 class Epochs:
     """The states of a machine's parts over the work that was done on it.
 

@@ -21,7 +21,6 @@ from __future__ import annotations
 import itertools
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import durable_rules_engine as core  # type: ignore[import-not-found, import-untyped, unused-ignore]
@@ -31,6 +30,7 @@ from diagnose.reasoning.finding import Value
 from diagnose.reasoning.possible import FINEST
 from diagnose.reasoning.rulefile import Condition, Rule, Test
 from diagnose.reasoning.template import Hole
+from diagnose.record import record
 
 RULES_AT_ONCE = 24
 """Rules per engine ruleset: a fact that starts more than 64 tests at once is refused."""
@@ -47,7 +47,7 @@ class EngineError(RowfaultError):
     """The rule engine refused rules or facts that should be sound."""
 
 
-@dataclass(frozen=True)
+@record
 class Item:
     """What the engine matches: a kind and values, without the words for people."""
 
@@ -55,7 +55,7 @@ class Item:
     values: Mapping[str, Value]
 
 
-@dataclass(frozen=True)
+@record
 class Match:
     """One firing: the rule's id, and for each needed condition in order its item's place."""
 

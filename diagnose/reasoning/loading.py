@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from functools import cache, cached_property
 from pathlib import Path
 
@@ -16,9 +15,10 @@ from diagnose.knowledge.remembered import Memory
 from diagnose.reasoning.engine import Stratum
 from diagnose.reasoning.rulefile import Rule, RuleFile
 from diagnose.reasoning.vocabulary import GROUPS
+from diagnose.record import record
 
 
-@dataclass(frozen=True)
+@record
 class Rules:
     """A rule base that was checked, compiled group by group when first needed."""
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from diagnose.noisyor.network import Floats
 from diagnose.ranking.causes import Ranking
+from diagnose.record import record
 from diagnose.retest.candidates import Candidate
 from diagnose.retest.next import Choice, Goal, best_choice
 from diagnose.retest.readings import exact
@@ -20,7 +21,7 @@ MENDED = "mended"
 """What a remedy leads to when the check passes afterwards."""
 
 
-@dataclass(frozen=True)
+@record
 class Prospect:
     """One outcome: its probability, and what would then be the leading blame for the target."""
 
@@ -30,7 +31,7 @@ class Prospect:
     leads_to_probability: float
 
 
-@dataclass(frozen=True)
+@record
 class Proposal:
     """Something to do with what it is worth.
 
