@@ -90,7 +90,8 @@ def explained(group: Group, polynomials: Floats, shared: Survival) -> Floats:
     shared: D states.
     """
     table = passed_on(polynomials[..., None], _by_class(group, shared), group.counts)
-    return np.broadcast_to(table, (*table.shape[:-1], len(shared.u))).swapaxes(-1, -2)
+    every = table if group.classes else table.repeat(len(shared.u), axis=-1)
+    return every.swapaxes(-1, -2)
 
 
 def left_by_shared(group: Group, weights: Floats, shared: Survival) -> Floats:

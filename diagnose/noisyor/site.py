@@ -134,7 +134,8 @@ def averaged(weight: Floats, kernel: Floats) -> Floats:
 
 def chain(steps: Floats) -> Floats:
     """(..., N): the variables' matrices applied one after another to "all explained"."""
-    vector = np.broadcast_to(np.eye(1, steps.shape[-1])[0], (*steps.shape[:-3], steps.shape[-1]))
+    vector = np.zeros((*steps.shape[:-3], steps.shape[-1]))
+    vector[..., 0] = 1.0
     for v in range(steps.shape[-3]):
         vector = np.matmul(steps[..., v, :, :], vector[..., None])[..., 0]
     return vector
