@@ -17,7 +17,8 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+
+from diagnose.record import record
 
 MOST_OFFERED = 6
 """So many known names are shown when none is near."""
@@ -29,7 +30,7 @@ LONGEST = 60
 """What came is shown up to this length."""
 
 
-@dataclass(frozen=True)
+@record
 class Place:
     """Where something stands: a file and a line, or a name such as ``argument 3``.
 
@@ -46,7 +47,7 @@ class Place:
         return self.source if self.line is None else f"{self.source}:{self.line}"
 
 
-@dataclass(frozen=True)
+@record
 class Problem:
     """One thing that is wrong: where, what was expected, what came, what to try.
 

@@ -7,7 +7,6 @@ their good states, set-ups, the machine's bleed ports, and looks at what every r
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Literal
 
@@ -26,6 +25,7 @@ from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.faults import part_in_words
 from diagnose.ranking.model import Model
 from diagnose.reasoning.conclude import conclude_case
+from diagnose.record import record
 
 SCHEMA = "rowfault/readiness/1"
 
@@ -42,7 +42,7 @@ Standing = Literal["good", "bad", "to see to"]
 Data = dict[str, Any]
 
 
-@dataclass(frozen=True)
+@record
 class Item:
     """One thing to see to: when, what it is about, how it stands, what is done, minutes."""
 
@@ -56,7 +56,7 @@ class Item:
     cautions: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@record
 class Readiness:
     """A machine before its checks, and what was said of it.
 

@@ -9,8 +9,10 @@ A `Case` holds only what was observed. What it means is worked out by later modu
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from enum import Enum
+
+from diagnose.record import record
 
 
 class Result(Enum):
@@ -22,7 +24,7 @@ class Result(Enum):
     NOT_RUN = "."
 
 
-@dataclass(frozen=True)
+@record
 class Run:
     """One execution of a check over chosen rows, under its circumstances.
 
@@ -64,7 +66,7 @@ class Run:
         return tuple(row for row, seen in enumerate(self.results, start=1) if seen is result)
 
 
-@dataclass(frozen=True)
+@record
 class Reading:
     """One measurement of, or look at, a part.
 
@@ -82,7 +84,7 @@ class Reading:
     epoch: int = 0
 
 
-@dataclass(frozen=True)
+@record
 class Remedied:
     """A remedy that was done to a part, by the id that its kind lists.
 
@@ -99,7 +101,7 @@ class Remedied:
         return f"{self.remedy}@{self.part}"
 
 
-@dataclass(frozen=True)
+@record
 class Swapped:
     """What changed places between a part and its like in another row, by the id of the swap.
 
@@ -121,7 +123,7 @@ Work = Remedied | Swapped
 """What changes the machine between runs."""
 
 
-@dataclass(frozen=True)
+@record
 class Case:
     """One machine's story so far.
 

@@ -33,11 +33,12 @@ from diagnose.cases.values import (
 from diagnose.errors import InputError, Place, Problem, UnknownName, cut, near_matches, quoted
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine
+from diagnose.record import record
 
 Known = dict[str, float | str]
 
 
-@dataclass(frozen=True)
+@record
 class Noted:
     """What was said of one circumstance."""
 

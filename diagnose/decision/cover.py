@@ -9,18 +9,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
 from diagnose.decision.problem import ANY, Bools
+from diagnose.record import record
 
 NODES = 5_000
 """Steps of the exact search before the best found so far is given as it is (judgement)."""
 
 
-@dataclass(frozen=True)
+@record
 class Cover:
     """Tests that separate every pair that can be separated.
 
@@ -129,7 +129,7 @@ def _theirs(prices: _Prices, pairs: int) -> float:
     return 1 + 2 * math.log(hypotheses) if alike else math.inf
 
 
-@dataclass(frozen=True)
+@record
 class _Prices:
     cost: Sequence[float]
     setup: Sequence[int]

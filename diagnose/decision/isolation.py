@@ -9,18 +9,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 
 from diagnose import errors
 from diagnose.decision.problem import ANY
+from diagnose.record import record
 
 Number = float | Fraction
 Group = tuple[int, ...]
 """Hypotheses that no test tells apart (one, where all could be told)."""
 
 
-@dataclass(frozen=True)
+@record
 class Split:
     """A test, and what follows each of its outcomes."""
 
@@ -31,7 +31,7 @@ class Split:
 Tree = Split | Group
 
 
-@dataclass(frozen=True)
+@record
 class Setups:
     """What changing set-ups adds: (T) wanted by each test, (S, S) cost of change, the first one."""
 

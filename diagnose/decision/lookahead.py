@@ -21,6 +21,7 @@ from diagnose.decision.information import rates
 from diagnose.decision.problem import Bools, Floats, Ints, Problem
 from diagnose.decision.repairs import clearing_rates, plan_minutes
 from diagnose.decision.situation import Situations, repaired, start, tested
+from diagnose.record import record
 
 Goal = Literal["restore", "isolate"]
 Kind = Literal["test", "repair", "last resort", "stop"]
@@ -35,7 +36,7 @@ CLOSE = 1e-9
 """Values nearer than this, in relation to their size, are the same."""
 
 
-@dataclass(frozen=True)
+@record
 class Act:
     """A test or a repair by its number and id, handing over, or nothing left to tell apart."""
 
@@ -44,7 +45,7 @@ class Act:
     id: str = ""
 
 
-@dataclass(frozen=True)
+@record
 class Valued:
     """An act with its value, and the depth to which it was looked at."""
 
@@ -53,7 +54,7 @@ class Valued:
     depth: int
 
 
-@dataclass(frozen=True)
+@record
 class Decision:
     """What to do next.
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,12 +11,13 @@ from diagnose.decision.lookahead import Act, Goal, decide_from
 from diagnose.decision.problem import Floats, Problem
 from diagnose.decision.repairs import plan
 from diagnose.decision.situation import NEGLIGIBLE, Situations, repaired, start, tested
+from diagnose.record import record
 
 WELL, STILL_WRONG = 0, 1
 """The outcomes of a repair's proof."""
 
 
-@dataclass(frozen=True)
+@record
 class Node:
     """An act, its minutes with the change of set-up, and what may come of it."""
 
@@ -26,7 +26,7 @@ class Node:
     outcomes: tuple[Outcome, ...] = ()
 
 
-@dataclass(frozen=True)
+@record
 class Outcome:
     """An outcome of an act by its number, its probability, and the next act; None at an end."""
 
@@ -70,7 +70,7 @@ def tree_minutes(node: Node | None) -> float:
     return node.minutes + sum(one.probability * tree_minutes(one.then) for one in node.outcomes)
 
 
-@dataclass(frozen=True)
+@record
 class _Tree:
     problem: Problem
     goal: Goal

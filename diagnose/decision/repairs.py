@@ -10,12 +10,12 @@ plan that works, though no longer always the cheapest one.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from diagnose.decision.problem import Floats, Ints, Problem
 from diagnose.decision.situation import NEGLIGIBLE, Situations, product, start
+from diagnose.record import record
 
 STEPS = 12
 """Repairs chosen one by one with their changes of set-up; later ones go by the last set-up."""
@@ -75,7 +75,7 @@ def _sequential(order: Sequence[int], probability: Sequence[float], cost: Sequen
     return expected_cost(order, cost, lambda done: whole - sum(probability[i] for i in done))
 
 
-@dataclass(frozen=True)
+@record
 class RepairPlan:
     """Repairs to be tried in turn until a proof passes, then the last resort.
 

@@ -8,13 +8,13 @@ hash. The rest is masked, so nothing can be read off the line.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 from diagnose.drill.level import load_drills
 from diagnose.drill.luck import digest
 from diagnose.errors import InputError, Place, Problem, quoted
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import load_machine
+from diagnose.record import record
 
 VERSION = 1
 
@@ -34,7 +34,7 @@ MOST_SEEDS = 2 ** (8 * SEED)
 WHERE = Place("code")
 
 
-@dataclass(frozen=True)
+@record
 class Named:
     """What a code says: which drill."""
 

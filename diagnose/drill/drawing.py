@@ -7,7 +7,6 @@ is as likely as it is given that rows failed, within the class that the level as
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from itertools import count
 
 from diagnose.drill.code import Named
@@ -17,12 +16,13 @@ from diagnose.drill.world import Fault, World, draw_faults
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.circumstances import Circumstance
 from diagnose.machine.graph import Machine
+from diagnose.record import record
 
 States = Mapping[str, str]
 """States of circumstances that are not good, by circumstance."""
 
 
-@dataclass(frozen=True)
+@record
 class Hidden:
     """What nobody sees: the faults, and by check what was bad about its first run.
 

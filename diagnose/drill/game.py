@@ -8,7 +8,7 @@ what else was done, and when, changes none of it.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
 
@@ -20,6 +20,7 @@ from diagnose.drill.moves import ENDS, Move
 from diagnose.drill.world import World
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine, load_machine
+from diagnose.record import record
 from diagnose.story.event import (
     Answered,
     Checked,
@@ -45,7 +46,7 @@ WHO = "apprentice"
 NOBODY_KNOWS = "nobody knows"
 
 
-@dataclass(frozen=True)
+@record
 class Step:
     """One move as it went: minutes, parts at their rate, what became known, and what else
     had to be done first, in words.
@@ -58,7 +59,7 @@ class Step:
     besides: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@record
 class Sitting:
     """A drill after some moves."""
 
@@ -99,7 +100,7 @@ class Sitting:
         return (*self.drill.opening, *self.drill.events_of(self.steps))
 
 
-@dataclass(frozen=True)
+@record
 class Drill:
     """One drill: a machine, a level, a seed. What it hides is drawn when it is first needed."""
 

@@ -7,7 +7,6 @@ is well that follow it, less those that follow the best act. Luck, good or bad, 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from math import prod
 
@@ -16,6 +15,7 @@ from diagnose.drill.moves import NONE, Move, Reader
 from diagnose.knowledge.parts import ANY_SETUP, Measurement, Remedy, Swap
 from diagnose.machine.graph import Machine
 from diagnose.ranking.causes import Ranking
+from diagnose.record import record
 from diagnose.retest.candidates import Candidate, rerun
 from diagnose.retest.next import Choice, Offer, best_choice
 from diagnose.retest.plan import Plan
@@ -37,7 +37,7 @@ LEFT_UNDONE = 2.0
 (judgement)."""
 
 
-@dataclass(frozen=True)
+@record
 class Widened(Scene):
     """A scene with one more test than would be thought of."""
 
@@ -60,7 +60,7 @@ class PatientPlan(Plan):
         return best_choice(self.scene, self.goal, seconds=PATIENT) if self.scene else None
 
 
-@dataclass(frozen=True)
+@record
 class Moment:
     """A drill before a move; ``first`` is how many runs were made before the drill."""
 

@@ -9,7 +9,6 @@ A move has the id that the plan gives the same act: ``response@5-7``,
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import Literal
 
 from diagnose.cases.rows import ranges
@@ -19,6 +18,7 @@ from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.rowranges import read_rows
 from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.graph import Machine
+from diagnose.record import record
 
 Kind = Literal["run", "read", "ask", "mend", "swap", "declare", "give up"]
 
@@ -30,7 +30,7 @@ FEW = 6
 """Parts that are named when one of several is meant."""
 
 
-@dataclass(frozen=True)
+@record
 class Move:
     """One thing to do.
 
@@ -71,7 +71,7 @@ class Move:
         return f"{self.name}@{self.part}"
 
 
-@dataclass(frozen=True)
+@record
 class Reader:
     """Reads moves for one machine. ``first`` is how many runs were made before the drill."""
 

@@ -13,13 +13,14 @@ Nobody is compared with anybody.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from functools import cached_property
 
 from diagnose.drill.level import Drills, Level
 from diagnose.drill.record import Finished
 from diagnose.drill.skills import SKILLS
 from diagnose.learning.conjugate import LEVEL, Beta
+from diagnose.record import record
 
 SCHEMA = "rowfault/progress/1"
 
@@ -36,7 +37,7 @@ FIRST_LEVEL = 1
 """Where everybody begins, and what is drilled when nothing else is asked for."""
 
 
-@dataclass(frozen=True)
+@record
 class Estimate:
     """A skill: how many opportunities were taken, of how many, and what that says of the next."""
 
@@ -65,7 +66,7 @@ class Estimate:
         return self.belief.interval(LEVEL)
 
 
-@dataclass(frozen=True)
+@record
 class Advice:
     """Which level to drill next; ``estimate`` is of the skill that it is for, None at first."""
 

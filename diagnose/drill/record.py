@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import UTC, datetime
 from uuid import uuid4
 
+from diagnose.record import record
 
-@dataclass(frozen=True)
+
+@record
 class Opportunity:
     """A moment at which a skill counted; ``move`` counts from 1."""
 
@@ -16,7 +18,7 @@ class Opportunity:
     taken: bool
 
 
-@dataclass(frozen=True)
+@record
 class Finished:
     """One drill from beginning to end, as its player's record has it.
 

@@ -31,6 +31,7 @@ from diagnose.drill.world import Fault
 from diagnose.knowledge.parts import Remedy
 from diagnose.ranking.causes import Cause
 from diagnose.ranking.faults import part_in_words
+from diagnose.record import record
 from diagnose.retest.scales import Weighed
 from diagnose.retest.scene import Scene
 
@@ -47,7 +48,7 @@ UNLIKELY = 0.1
 """A repair that would help with less than this chance is one of an unlikely cause."""
 
 
-@dataclass(frozen=True)
+@record
 class Verdict:
     """One move judged: the expected minutes that it lost, why, and the planner's move instead.
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import secrets
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from rich.console import Group, RenderableType
@@ -37,6 +36,7 @@ from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.words import load_words
 from diagnose.knowledge.wrong import Wrong
 from diagnose.reasoning.loading import load_rules
+from diagnose.record import record
 from diagnose.story.event import Checked, Fact, Skipped
 from diagnose.story.telling import in_words
 
@@ -62,7 +62,7 @@ MACHINE = "mounted-12"
 """Where somebody drills who names no machine."""
 
 
-@dataclass(frozen=True)
+@record
 class Wish:
     """Which drill was asked for."""
 

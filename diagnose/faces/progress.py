@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import getpass
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from rich.console import Console, Group, RenderableType
@@ -18,6 +17,7 @@ from diagnose.errors import on_one_line
 from diagnose.faces.output import console, print_json, print_tidily
 from diagnose.faces.plaintext import visible
 from diagnose.faces.words import counted, percent, sentence
+from diagnose.record import record
 from diagnose.store.casebook import open_casebook
 
 Report = Mapping[str, Any]
@@ -32,7 +32,7 @@ MEANING = (
 )
 
 
-@dataclass(frozen=True)
+@record
 class Record:
     """Where one person's finished drills are kept; every method raises `Unavailable`."""
 

@@ -14,10 +14,11 @@ A mark says the result and the colour says it again: nobody needs to see the col
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 
 from rich.text import Text
+
+from diagnose.record import record
 
 MARKS = {"P": ("o", "pass"), "F": ("X", "fail"), "?": ("?", "unsure"), ".": (" ", "unsure")}
 GAP = 2
@@ -25,7 +26,7 @@ GAP = 2
 Rows = Sequence[int]
 
 
-@dataclass(frozen=True)
+@record
 class Line:
     """One line of results: what stands before it, and one pattern letter per row."""
 
@@ -33,7 +34,7 @@ class Line:
     pattern: str
 
 
-@dataclass(frozen=True)
+@record
 class _Block:
     """Sections that stand side by side, with the column in which each row's cell starts."""
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import getpass
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import NoReturn
@@ -19,6 +18,7 @@ from diagnose.faces.streams import started
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.graph import load_machine
+from diagnose.record import record
 from diagnose.story.event import Opened, What, new_case_id, people_in, told
 from diagnose.story.fitting import Fitting
 from diagnose.story.replay import replay
@@ -33,7 +33,7 @@ from diagnose.work.steps import next_question
 Clock = Callable[[], datetime]
 
 
-@dataclass(frozen=True)
+@record
 class Wish:
     """What was asked of the command."""
 

@@ -7,17 +7,36 @@ carries them in ``diagnose/data/``. The user's own folder holds the same three a
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from collections.abc import Sequence
 from pathlib import Path
 
 import platformdirs
 
 from diagnose.errors import Unavailable, on_one_line
+from diagnose.record import record
 
 HOME_VARIABLE = "ROWFAULT_HOME"
 
 
-@dataclass(frozen=True)
+@record
+class GraphFiles:
+    """Every file of what is known about machines, those that ship before the user's own."""
+
+    parts: tuple[Path, ...]
+    checks: tuple[Path, ...]
+    circumstances: tuple[Path, ...]
+    setups: tuple[Path, ...]
+    machines: tuple[Path, ...]
+    rates: tuple[Path, ...]
+
+    @property
+    def every(self) -> tuple[Path, ...]:
+        """All of them in one."""
+        entries = (*self.parts, *self.checks, *self.circumstances, *self.setups)
+        return (*entries, *self.machines, *self.rates)
+
+
+@record
 class Folders:
     """One root with the three data folders in it (any of them may be missing)."""
 
@@ -137,6 +156,22 @@ def own() -> Folders:
             f"make the folder, or unset {HOME_VARIABLE}"
         )
     return Folders(Path(named) if named else platformdirs.user_data_path("rowfault", False))
+
+
+def graph_files(roots: Sequence[Folders]) -> GraphFiles:
+    """The files below several roots. Raises `Unavailable` when a folder cannot be read.
+
+    >>> [path.name for path in graph_files([shipped()]).rates]
+    ['rates.yaml']
+    """
+    return GraphFiles(
+        parts=tuple(path for root in roots for path in yaml_files(root.parts)),
+        checks=tuple(path for root in roots for path in yaml_files(root.checks)),
+        circumstances=tuple(path for root in roots for path in yaml_files(root.circumstances)),
+        setups=tuple(path for root in roots for path in yaml_files(root.setups)),
+        machines=tuple(path for root in roots for path in yaml_files(root.machines)),
+        rates=tuple(root.rates for root in roots if root.rates.is_file()),
+    )
 
 
 def yaml_files(folder: Path) -> list[Path]:

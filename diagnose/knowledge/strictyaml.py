@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from diagnose.errors import Place, Problem
 from diagnose.knowledge.yamlnodes import HOLDER, PLAIN, QUOTED, compose, refused
+from diagnose.record import record
 
 LARGEST_BYTES = 1_000_000
 LONGEST_NUMBER = 40
@@ -34,7 +35,7 @@ _CONSTANTS: Mapping[str, bool | None] = {"true": True, "false": False, "null": N
 _JSON_PAIR = re.compile(r"\\u([dD][89abAB][0-9a-fA-F]{2})\\u([dD][c-fC-F][0-9a-fA-F]{2})")
 
 
-@dataclass(frozen=True)
+@record
 class Document:
     """One file as plain data, with what was wrong in it and the line of every value.
 

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from diagnose.errors import near_matches
 from diagnose.knowledge.wrong import Wrong
+from diagnose.record import record
 
 OVER_RANGE_OHM = 1e6
 """What stands for a meter that shows no way through (``open`` or ``OL``)."""
@@ -19,7 +19,7 @@ _BAR_PER_PSI = 0.45359237 * 9.80665 / 0.0254**2 / 1e5
 _TYPED = re.compile(r"([-+]?[0-9]{1,9}(?:\.[0-9]{1,20})?)\s*([^\s0-9][^\s]{0,11})?")
 
 
-@dataclass(frozen=True)
+@record
 class Sort:
     """A sort of quantity: the unit it is kept in, what may be typed, what nature allows.
 

@@ -10,15 +10,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from diagnose.learning.special import beta_below, gamma_below, turned_round
+from diagnose.record import record
 
 LEVEL = 0.9
 """The chance that an interval holds, unless another is asked for."""
 
 
-@dataclass(frozen=True)
+@record
 class Gamma:
     """A belief about a rate: as if ``shape`` events had been seen in ``exposure``.
 
@@ -81,7 +81,7 @@ class Gamma:
         return min(self.at_most(count, exposure), self.at_least(count, exposure))
 
 
-@dataclass(frozen=True)
+@record
 class Beta:
     """A belief about a chance: as if ``hits`` and ``misses`` had been seen.
 
@@ -127,7 +127,7 @@ class Beta:
         return min(1.0, math.fsum(chances[: count + 1]), math.fsum(chances[count:]))
 
 
-@dataclass(frozen=True)
+@record
 class Dirichlet:
     """A belief about shares: as if each sort had been seen so often.
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Protocol
 
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine, load_machine
+from diagnose.record import record
 
 OPEN = "open"
 PROVEN = "proven"
@@ -34,7 +35,7 @@ class Summary(Protocol):
         """Ids such as ``row-6/valve:coil_open``."""
 
 
-@dataclass(frozen=True)
+@record
 class Tally:
     """Closed cases, part-cases by part kind, and findings by part kind and mode.
 
@@ -55,7 +56,7 @@ class Tally:
         )
 
 
-@dataclass(frozen=True)
+@record
 class Counts:
     """What closed cases come to, by machine frame, and what of them could not be counted.
 

@@ -11,18 +11,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 from diagnose.knowledge.parts import PartKind
 from diagnose.learning.conjugate import Gamma
 from diagnose.learning.counts import Counts, Tally
 from diagnose.learning.weights import Weights
+from diagnose.record import record
 
 ALL_MODES = ""
 """Stands for all modes of a part kind together."""
 
 
-@dataclass(frozen=True)
+@record
 class Moved:
     """What closed cases do to one prior.
 
@@ -59,7 +59,7 @@ class Moved:
         return self.after.mean / self.before.mean
 
 
-@dataclass(frozen=True)
+@record
 class Lesson:
     """What closed cases teach, for the fleet and for frames that differ from it.
 

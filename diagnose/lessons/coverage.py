@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import get_args
 
 from diagnose.knowledge.base import Knowledge
 from diagnose.lessons.playing import Played, played
 from diagnose.lessons.worked import Next, Worked
 from diagnose.reasoning.loading import load_rules
+from diagnose.record import record
 
 WORTH_NAMING = 0.05
 """A mode counts as met where it was at least so probable."""
 
 
-@dataclass(frozen=True)
+@record
 class Coverage:
     """Per sort of thing, what was met and all that there is, in order."""
 

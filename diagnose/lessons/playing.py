@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cached_property
 
 from diagnose.cases.typed import read_typed
@@ -12,6 +11,7 @@ from diagnose.lessons.worked import Step, Worked
 from diagnose.machine.graph import Machine, load_machine
 from diagnose.planreport import plan
 from diagnose.ranking.causes import GROUPS, Cause, Ranking
+from diagnose.record import record
 from diagnose.report import rank
 from diagnose.retest.plan import Plan
 
@@ -19,7 +19,7 @@ SMALL = 0.1
 """What is called unlikely has less than this."""
 
 
-@dataclass(frozen=True)
+@record
 class Played:
     """Where a case stands after one of its steps."""
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import pairwise
 
 from diagnose.knowledge.layouts import Layout, Section
 from diagnose.knowledge.wrong import Path
+from diagnose.record import record
 
 SUPPLY = (
     ("supply/remote", "remote"),
@@ -18,7 +18,7 @@ SUPPLY = (
 POWER = (("power/feed", "power-feed"), ("power/bus", "bus"))
 
 
-@dataclass(frozen=True)
+@record
 class PartOf:
     """One part of a machine: its id, its kind, what it needs, where the layout names it."""
 

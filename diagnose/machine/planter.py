@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 
 import networkx as nx
@@ -11,11 +11,12 @@ import networkx as nx
 from diagnose.errors import Place, UnknownName
 from diagnose.knowledge.parts import PartKind
 from diagnose.machine.parts_of import end_of
+from diagnose.record import record
 
 RowsById = Mapping[str, tuple[int, ...]]
 
 
-@dataclass(frozen=True)
+@record
 class Machine:
     """One planter: its parts by id, and what depends on what.
 

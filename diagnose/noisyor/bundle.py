@@ -7,13 +7,13 @@ again; merging keeps the exact answer with far fewer states.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from diagnose.noisyor.arrays import distinct
 from diagnose.noisyor.network import Floats, Ints
+from diagnose.record import record
 
 FLOOR = -800.0
 """A log survival below this is zero in double precision; used in place of minus infinity."""
@@ -36,7 +36,7 @@ def _multipliers() -> NDArray[np.int64]:
 _MULTIPLIERS = _multipliers()
 
 
-@dataclass(frozen=True)
+@record
 class Part:
     """One variable inside a bundle: its number, the weight of its states, their survivals.
 
@@ -48,7 +48,7 @@ class Part:
     log_survival: Floats
 
 
-@dataclass(frozen=True)
+@record
 class _Stage:
     part: Part
     kept: Ints
@@ -57,7 +57,7 @@ class _Stage:
     after: Floats
 
 
-@dataclass(frozen=True)
+@record
 class Bundle:
     """Merged joint states: their weights (M) and log survivals (M, columns)."""
 

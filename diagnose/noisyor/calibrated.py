@@ -8,7 +8,6 @@ states without visible posterior are left out first: what remains is small.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -18,6 +17,7 @@ from diagnose.noisyor.network import Floats
 from diagnose.noisyor.plan import Plan
 from diagnose.noisyor.posterior import Solved
 from diagnose.noisyor.sweep import Enter, Step, Trace, Visit, backward
+from diagnose.record import record
 
 UNSEEN = 1e-5
 """Joint states that together have less posterior than this cannot be seen in any outcome."""
@@ -26,7 +26,7 @@ Asked = tuple[int, int, bool]
 """An open finding of an event: row in its group, number at its site, present or not."""
 
 
-@dataclass(frozen=True)
+@record
 class Event:
     """Open findings that turn out so, by group, and what each must survive to be absent."""
 
@@ -34,7 +34,7 @@ class Event:
     survival: float
 
 
-@dataclass(frozen=True)
+@record
 class Context:
     """One step, what came before it and what lies behind it, on its visible states."""
 

@@ -8,16 +8,16 @@ that it serves, and is forgotten behind the last.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from math import log
 
 import numpy as np
 
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.noisyor.plan import Plan, Shared
+from diagnose.record import record
 
 
-@dataclass(frozen=True)
+@record
 class Join:
     """A bundle joins, or (without one) what no later group needs is forgotten.
 
@@ -43,7 +43,7 @@ class Join:
         return joined
 
 
-@dataclass(frozen=True)
+@record
 class Stop:
     """A group is visited after some joins.
 

@@ -11,7 +11,7 @@ which is why this leaves out far more than any bound on prior weights.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -23,6 +23,7 @@ from diagnose.noisyor.merging import Merging
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.noisyor.plan import Block, Plan
 from diagnose.noisyor.sweep import Enter, Part, Step, Sweep, Trace, Visit, World
+from diagnose.record import record
 
 LARGEST_LOG = 600.0
 """Shares are bounded by no more than exp of this: smaller weights have all but underflown."""
@@ -37,7 +38,7 @@ Choose = Callable[[Floats], Ints]
 """Which states to keep, in order, by what each can contribute at most."""
 
 
-@dataclass(frozen=True)
+@record
 class Ceiling:
     """Upper bounds, for every common state, on what the groups and bundles can contribute.
 

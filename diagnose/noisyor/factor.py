@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from diagnose.noisyor.kernel import leaving, passed_on
 from diagnose.noisyor.network import Floats, Ints
+from diagnose.record import record
 
 
-@dataclass(frozen=True)
+@record
 class Column:
     """One kind of live finding as seen from outside its site: bundle columns and leak."""
 
@@ -20,7 +20,7 @@ class Column:
     leak: float
 
 
-@dataclass(frozen=True)
+@record
 class Group:
     """Sites with the same outside.
 
@@ -44,7 +44,7 @@ class Group:
         return tables[family][[row for _, row in self.members]]
 
 
-@dataclass(frozen=True)
+@record
 class Survival:
     """Survivals (states, columns) and, found without subtraction, 1 - survival."""
 
@@ -90,7 +90,8 @@ def explained(group: Group, polynomials: Floats, shared: Survival) -> Floats:
     shared: D states.
     """
     table = passed_on(polynomials[..., None], _by_class(group, shared), group.counts)
-    return np.broadcast_to(table, (*table.shape[:-1], len(shared.u))).swapaxes(-1, -2)
+    every = table if group.classes else table.repeat(len(shared.u), axis=-1)
+    return every.swapaxes(-1, -2)
 
 
 def left_by_shared(group: Group, weights: Floats, shared: Survival) -> Floats:

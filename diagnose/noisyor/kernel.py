@@ -84,7 +84,8 @@ def passed_on(
     [1.0, 1.5]
     """
     states = len(survivals[0][0]) if survivals else table.shape[-1]
-    table = np.array(np.broadcast_to(table, (*table.shape[:-1], states)), order="C")
+    given, table = table, np.empty((*table.shape[:-1], states))
+    table[...] = given
     before, rest = 1, width(counts)
     for (survival, lost), count in zip(survivals, counts, strict=True):
         rest //= count + 1

@@ -6,15 +6,15 @@ state's values lie together in memory and are copied and added up as one.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from diagnose.noisyor.network import Floats, Ints
+from diagnose.record import record
 
 
-@dataclass(frozen=True)
+@record
 class Merging:
     """Which of ``size`` new states each old one goes ``into``; ``size`` itself is nowhere.
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+
+from diagnose.record import record
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -16,7 +18,7 @@ PRESENT, ABSENT, OPEN = 1, 0, -1
 """Outcomes of a finding; an open finding is not yet observed, only asked about."""
 
 
-@dataclass(frozen=True)
+@record
 class Variable:
     """A cause with exclusive states: its name and the prior of each state (they sum to 1)."""
 
@@ -24,7 +26,7 @@ class Variable:
     prior: tuple[float, ...]
 
 
-@dataclass(frozen=True)
+@record
 class Finding:
     """Something that is present or absent, with the causes that can bring it about.
 
@@ -45,7 +47,7 @@ class Finding:
     site: Hashable = None
 
 
-@dataclass(frozen=True)
+@record
 class Network:
     """Variables and findings as flat arrays; finding f owns entries ``start[f]:start[f + 1]``.
 

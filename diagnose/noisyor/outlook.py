@@ -10,7 +10,7 @@ of these worlds, and without inferring again.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -23,12 +23,13 @@ from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.plan import Plan
 from diagnose.noisyor.posterior import Solved, Solver
 from diagnose.noisyor.sweep import Special, World
+from diagnose.record import record
 
 Allowed = Mapping[int, NDArray[np.bool_]]
 """For some variables (by number) which of their states are allowed."""
 
 
-@dataclass(frozen=True)
+@record
 class Blame:
     """One possible answer to "what brought this finding about?".
 

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from itertools import pairwise
 
 import numpy as np
@@ -25,6 +25,7 @@ from diagnose.noisyor.bundle import FLOOR, Bundle, Part, bundle
 from diagnose.noisyor.factor import Column, Group, Survival, left_by_common, site_factors
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.site import Family
+from diagnose.record import record
 
 GROUP_SIZE = 8
 """Sites per group: few enough that a product of their factors cannot underflow."""
@@ -37,7 +38,7 @@ NEGLIGIBLE = 1e-10
 """All joint states left out together certainly carry less than this share of the evidence."""
 
 
-@dataclass(frozen=True)
+@record
 class Shared:
     """A bundle of shared variables, the columns it has, and the groups that it serves."""
 
@@ -56,7 +57,7 @@ class Shared:
         return self.bundle.log_survival
 
 
-@dataclass(frozen=True)
+@record
 class Block:
     """Some states of the common bundle: their ``rows`` in it, log weights and survivals."""
 
@@ -73,7 +74,7 @@ class Block:
         return self._left[key]
 
 
-@dataclass(frozen=True)
+@record
 class Plan:
     """Everything about a network that does not change while it is swept."""
 
@@ -337,7 +338,7 @@ SharedParts = list[tuple[list[Part], dict[int, int], frozenset[int]]]
 """Per bundle to be: its variables, the column of each shared signature, the groups served."""
 
 
-@dataclass(frozen=True)
+@record
 class _Layout:
     families: tuple[Family, ...]
     groups: tuple[Group, ...]
@@ -346,7 +347,7 @@ class _Layout:
     columns: tuple[int, int]
 
 
-@dataclass(frozen=True)
+@record
 class _Shape:
     classes: tuple[Column, ...]
     counts: tuple[int, ...]

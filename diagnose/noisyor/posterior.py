@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -32,6 +31,7 @@ from diagnose.noisyor.sweep import (
     backward,
     others,
 )
+from diagnose.record import record
 
 FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 48, 3, 1024
 """How many common states the first block takes, how the next ones grow, and the most."""
@@ -52,7 +52,7 @@ INVISIBLE = 1e-12
 """A block of common states with less posterior than this cannot be seen in any marginal."""
 
 
-@dataclass(frozen=True)
+@record
 class Posterior:
     """Beliefs given all present and absent findings; open findings do not count.
 

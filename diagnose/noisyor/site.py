@@ -8,19 +8,19 @@ is a vector H over multi-indices: the weight with which they explain what others
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from diagnose.noisyor.kernel import passed_on, transitions, width
 from diagnose.noisyor.network import Floats, Ints
+from diagnose.record import record
 
 WIDE = 128
 """Multi-indices above which transitions (their number squared) are applied, not written down."""
 
 
-@dataclass(frozen=True)
+@record
 class Family:
     """Sites of one shape (R sites, at most V private variables of at most S states each).
 
@@ -134,7 +134,8 @@ def averaged(weight: Floats, kernel: Floats) -> Floats:
 
 def chain(steps: Floats) -> Floats:
     """(..., N): the variables' matrices applied one after another to "all explained"."""
-    vector = np.broadcast_to(np.eye(1, steps.shape[-1])[0], (*steps.shape[:-3], steps.shape[-1]))
+    vector = np.zeros((*steps.shape[:-3], steps.shape[-1]))
+    vector[..., 0] = 1.0
     for v in range(steps.shape[-3]):
         vector = np.matmul(steps[..., v, :, :], vector[..., None])[..., 0]
     return vector

@@ -8,7 +8,6 @@ groups cannot tell apart are merged. Cost is linear in the groups.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -17,9 +16,10 @@ from diagnose.noisyor.factor import Group, Survival, explained, site_factors
 from diagnose.noisyor.merging import Merging
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.noisyor.plan import Block, Plan
+from diagnose.record import record
 
 
-@dataclass(frozen=True)
+@record
 class Enter:
     """A shared bundle joins the frontier: (old state, bundle state) pairs merge into new ones.
 
@@ -38,7 +38,7 @@ class Enter:
         return old, own
 
 
-@dataclass(frozen=True)
+@record
 class Visit:
     """A group's factor is applied.
 
@@ -64,7 +64,7 @@ NOTHING: Floats = np.empty((0, 1, 1))
 """Factors of a step that visits no group."""
 
 
-@dataclass(frozen=True)
+@record
 class Trace:
     """What the forward sweep leaves for the backward one at a step.
 
@@ -84,7 +84,7 @@ class Trace:
         return product
 
 
-@dataclass(frozen=True)
+@record
 class World:
     """One block of common states, with what is particular to it.
 
@@ -102,7 +102,7 @@ class World:
     special: Special | None = None
 
 
-@dataclass(frozen=True)
+@record
 class Special:
     """A site (``row`` of its ``group``) whose private variables have several readings.
 
@@ -183,7 +183,7 @@ class Sweep:
         return ahead
 
 
-@dataclass(frozen=True)
+@record
 class Part:
     """A connected part after the forward sweep.
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import NamedTuple
 
@@ -18,6 +17,7 @@ from diagnose.noisyor.network import Floats
 from diagnose.noisyor.posterior import Posterior, conflict, log_evidence, posterior
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.faults import Fault
+from diagnose.record import record
 
 GROUPS = ("circumstances", "air", "supply", "section", "wiring", "row")
 
@@ -49,12 +49,12 @@ class Cause(NamedTuple):
     cured: float = 0.0
     cured_states: tuple[int, ...] = ()
 
-    def given(self, flat: Floats) -> float:
+    def given(self, flat: Sequence[float] | Floats) -> float:
         """The probability under other beliefs about the same variables."""
-        return float(flat[list(self.states)].sum())
+        return float(sum(flat[state] for state in self.states))
 
 
-@dataclass(frozen=True)
+@record
 class Ranking:
     """The posterior of some evidence, read as causes.
 
@@ -87,8 +87,9 @@ class Ranking:
         states = epochs.modes
         beliefs = self.posterior.flat[states].tolist()
         priors = self.evidence.prior[states].tolist()
-        for fault, state, belief, prior in zip(
-            faults, states.tolist(), beliefs, priors, strict=True
+        origins = self.evidence.model.modes.tolist()
+        for fault, origin, state, belief, prior in zip(
+            faults, origins, states.tolist(), beliefs, priors, strict=True
         ):
             cause = Cause(
                 id=fault.id,
@@ -102,7 +103,7 @@ class Ranking:
                 remedy=fault.remedy,
                 states=(state,),
             )
-            yield self._worked_on(cause, fault) if epochs.work else cause
+            yield self._worked_on(cause, fault) if origin in epochs.touched else cause
 
     def _worked_on(self, cause: Cause, fault: Fault) -> Cause:
         """A cause with what remedies and swaps have made of it."""

@@ -9,7 +9,6 @@ time, and all of it stays one exact network.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -19,9 +18,10 @@ from diagnose.knowledge.parts import Swap
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.ranking.model import Entries, Model
+from diagnose.record import record
 
 
-@dataclass(frozen=True)
+@record
 class Cleared:
     """A further state: the fault ``origin`` was there until remedy number ``remedy``."""
 
@@ -31,7 +31,7 @@ class Cleared:
     state: int
 
 
-@dataclass(frozen=True)
+@record
 class Epochs:
     """The states of a machine's parts over the work that was done on it.
 
@@ -125,6 +125,13 @@ class Epochs:
         """The flat states in which it had the mode until a remedy cleared it."""
         origin = self.model.flat(part, mode)
         return tuple(each.state for each in self.cleared if each.origin == origin)
+
+    @cached_property
+    def touched(self) -> frozenset[int]:
+        """The origins that remedies may have cleared or that swaps have moved."""
+        at = self.origin_at[-1]
+        moved = np.flatnonzero(at != np.arange(len(at)))
+        return frozenset(moved.tolist()).union(each.origin for each in self.cleared)
 
     def gone(self, part: str) -> tuple[int, ...]:
         """Within the part's variable, the states that a remedy has cleared."""

@@ -10,7 +10,7 @@ counted twice.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 
 import numpy as np
@@ -24,12 +24,13 @@ from diagnose.ranking.model import Entries, Model
 from diagnose.ranking.priors import prior_given
 from diagnose.ranking.trust import check_findings
 from diagnose.reasoning.finding import Finding
+from diagnose.record import record
 
 BITES = 0.9
 """The chance that a circumstance known to be bad matters in its run (judgement)."""
 
 
-@dataclass(frozen=True)
+@record
 class Seen:
     """One observed or asked-about outcome: its name and what it says of which row or part."""
 
@@ -42,7 +43,7 @@ class Seen:
     row: int = 0
 
 
-@dataclass(frozen=True)
+@record
 class Evidence:
     """Everything known about one case, ready for inference.
 

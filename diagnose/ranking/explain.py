@@ -7,7 +7,7 @@ stated circumstances of one run, or one finding about the machine's history.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import groupby
 
 import numpy as np
@@ -18,6 +18,7 @@ from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.history import told_by
 from diagnose.reasoning.finding import Finding
+from diagnose.record import record
 
 UNMOVED, CLEARLY, STRONGLY = 0.1, 1.0, 2.5
 """Changes of log-odds (natural) that are not worth a word, that are clear, that are strong."""
@@ -29,7 +30,7 @@ SURE = 1e-12
 """Probabilities closer than this to 0 or 1 count as this close."""
 
 
-@dataclass(frozen=True)
+@record
 class Item:
     """One thing known: what it says, and the evidence that remains without it."""
 
@@ -37,7 +38,7 @@ class Item:
     without: Evidence | tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@record
 class Weight:
     """How one item moved one cause: log-odds with it less log-odds without it (natural log)."""
 
@@ -151,10 +152,9 @@ def _top(ranking: Ranking, group: str, times: float) -> Cause:
     """The leading cause when the prior odds of every cause in a group are multiplied."""
     evidence = ranking.evidence
     prior = evidence.prior.copy()
-    for cause in ranking.causes:
-        if cause.group == group:
-            prior[[*cause.states, *cause.cured_states]] *= times
+    own = [cause for cause in ranking.causes if cause.group == group]
+    prior[[state for one in own for state in (*one.states, *one.cured_states)]] *= times
     totals = np.add.reduceat(prior, evidence.offsets[:-1])
     prior /= np.repeat(totals, np.diff(evidence.offsets))
-    flat = posterior(replace(evidence.network, prior=prior), ENOUGH).flat
+    flat = posterior(replace(evidence.network, prior=prior), ENOUGH).flat.tolist()
     return max(ranking.causes, key=lambda cause: cause.given(flat))

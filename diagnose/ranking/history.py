@@ -10,7 +10,6 @@ bring air to many rows at once is not reckoned with until somebody has told.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache, cached_property
 from itertools import product
 from math import prod
@@ -21,12 +20,13 @@ from diagnose.reasoning.finding import Finding
 from diagnose.reasoning.loading import Rules, load_rules
 from diagnose.reasoning.rulefile import Rule
 from diagnose.reasoning.vocabulary import fact
+from diagnose.record import record
 
 Asked = tuple[tuple[str, tuple[str, ...]], ...]
 """Circumstances of the past, each with its answers."""
 
 
-@dataclass(frozen=True)
+@record
 class Past:
     """Circumstances that rules look at together, and what each combination of answers concludes."""
 

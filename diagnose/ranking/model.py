@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 
 import numpy as np
@@ -15,6 +15,7 @@ from diagnose.noisyor.network import Floats, Ints
 from diagnose.ranking.faults import Fault, faults_of
 from diagnose.ranking.history import Past, pasts
 from diagnose.reasoning.finding import Finding
+from diagnose.record import record
 
 Entries = tuple[Ints, Floats]
 """Flat states and the log survival that each lets a finding have."""
@@ -23,7 +24,7 @@ OK = 0
 """The state of a part without a fault; state s + 1 is the kind's mode s."""
 
 
-@dataclass(frozen=True)
+@record
 class Model:
     """The variables of a machine's parts, before anything has been seen.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from diagnose.noisyor.network import PRESENT
 from diagnose.noisyor.posterior import log_evidence
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence, Seen
+from diagnose.record import record
 
 SERIOUS = 0.02
 """A cause this probable is worth naming as part of a set."""
@@ -21,7 +21,7 @@ ENOUGH = 0.5
 """With this probability of one cause that explains everything, no set needs to be named."""
 
 
-@dataclass(frozen=True)
+@record
 class Together:
     """A set of causes of which each stands for a place, and what they explain together.
 

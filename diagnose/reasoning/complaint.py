@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from diagnose.errors import Problem, offer
 from diagnose.knowledge.strictyaml import Document
+from diagnose.record import record
 
 Step = str | int
 
 
-@dataclass(frozen=True)
+@record
 class Complaint:
     """A problem before its line is known: the path inside the file, and the sentence's parts."""
 

@@ -21,16 +21,15 @@ from __future__ import annotations
 import itertools
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from functools import cache
 from typing import Any
-
-import durable_rules_engine as core  # type: ignore[import-not-found, import-untyped, unused-ignore]
 
 from diagnose.errors import RowfaultError
 from diagnose.reasoning.finding import Value
 from diagnose.reasoning.possible import FINEST
 from diagnose.reasoning.rulefile import Condition, Rule, Test
 from diagnose.reasoning.template import Hole
+from diagnose.record import record
 
 RULES_AT_ONCE = 24
 """Rules per engine ruleset: a fact that starts more than 64 tests at once is refused."""
@@ -43,11 +42,20 @@ _stories = itertools.count(1)
 _names = itertools.count(1)
 
 
+@cache
+def _core() -> Any:
+    """The engine's own module."""
+    # Reading rules needs no engine, so that a manual is made where none is built.
+    import durable_rules_engine  # type: ignore[import-not-found, import-untyped, unused-ignore]  # noqa: PLC0415
+
+    return durable_rules_engine
+
+
 class EngineError(RowfaultError):
     """The rule engine refused rules or facts that should be sound."""
 
 
-@dataclass(frozen=True)
+@record
 class Item:
     """What the engine matches: a kind and values, without the words for people."""
 
@@ -55,7 +63,7 @@ class Item:
     values: Mapping[str, Value]
 
 
-@dataclass(frozen=True)
+@record
 class Match:
     """One firing: the rule's id, and for each needed condition in order its item's place."""
 
@@ -96,8 +104,8 @@ class _RuleSet:
         definition = {name: {"all": _conditions(rule)} for name, rule in self._by_name.items()}
         definition["opened"] = {"all": [_GATE]}
         try:
-            self._handle: int = core.create_ruleset(f"set{next(_names)}", json.dumps(definition))
-        except core.error as error:
+            self._handle: int = _core().create_ruleset(f"set{next(_names)}", json.dumps(definition))
+        except _core().error as error:
             ids = ", ".join(rule.id for rule in rules)
             raise EngineError(f"expected rules the engine takes, got {error} in {ids}") from error
 
@@ -111,15 +119,15 @@ class _RuleSet:
         gate = {"sid": story, "id": -1, "k": "gate", "w": 1}
         try:
             if facts:
-                core.assert_facts(self._handle, json.dumps(facts))
-            _, state = core.assert_fact(self._handle, json.dumps(gate))
+                _core().assert_facts(self._handle, json.dumps(facts))
+            _, state = _core().assert_fact(self._handle, json.dumps(gate))
             return {
                 self._match(*one) for one in _firings(self._handle, state) if one[0] != "opened"
             }
-        except core.error as error:
+        except _core().error as error:
             raise EngineError(f"expected facts the engine takes, got {error}") from error
         finally:
-            core.delete_state(self._handle, story)
+            _core().delete_state(self._handle, story)
 
     def _match(self, name: str, frame: Mapping[str, Any]) -> Match:
         rule = self._by_name[name]
@@ -128,10 +136,10 @@ class _RuleSet:
 
 
 def _firings(handle: int, state: int) -> Iterator[tuple[str, dict[str, Any]]]:
-    _, message = core.start_action_for_state(handle, state)
+    _, message = _core().start_action_for_state(handle, state)
     while message:
         yield from json.loads(message).items()
-        message = core.complete_and_start_action(handle, state)
+        message = _core().complete_and_start_action(handle, state)
 
 
 def _batches(rules: Sequence[Rule]) -> Iterator[Sequence[Rule]]:

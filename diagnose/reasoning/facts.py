@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 
 from diagnose.cases.case import Case, Result, Run
 from diagnose.knowledge.base import Knowledge
@@ -15,6 +14,7 @@ from diagnose.reasoning.physics import thickness
 from diagnose.reasoning.readingfacts import reading_facts
 from diagnose.reasoning.tally import Tally, blocks, last_by_check, rows_in, tally_of
 from diagnose.reasoning.vocabulary import fact
+from diagnose.record import record
 
 
 def facts_of(machine: Machine, case: Case, knowledge: Knowledge) -> tuple[Fact, ...]:
@@ -114,7 +114,7 @@ def _history(case: Case, knowledge: Knowledge) -> Iterator[Fact]:
             yield fact("unknown", circumstance=name)
 
 
-@dataclass(frozen=True)
+@record
 class _Story:
     """What the facts about failed rows are counted from."""
 

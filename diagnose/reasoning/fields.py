@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from diagnose.reasoning.finding import Value
 from diagnose.reasoning.template import filled
+from diagnose.record import record
 
 NUMBERS = frozenset({"number", "count", "run", "row"})
 WHOLE = frozenset({"count", "run", "row"})
@@ -21,7 +21,7 @@ _IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9_./:@,+-]{0,99}")
 _LARGEST = 1e11
 
 
-@dataclass(frozen=True)
+@record
 class Field:
     """One named value: its type, what it means, the only choices, what it is when left out.
 
@@ -44,7 +44,7 @@ class Field:
         return self.type in NUMBERS
 
 
-@dataclass(frozen=True)
+@record
 class Kind:
     """A kind of fact (``made_by`` is empty) or of finding (the groups of rules that make it).
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
+
+from diagnose.record import record
 
 Value = int | float | str
 
 
-@dataclass(frozen=True)
+@record
 class Fact:
     """One thing the rules can match: a kind and named values.
 
@@ -24,7 +26,7 @@ class Fact:
         return f"{self.kind}({inside})"
 
 
-@dataclass(frozen=True)
+@record
 class Finding:
     """A conclusion: the rule behind it, what it says, what it is about, and why.
 

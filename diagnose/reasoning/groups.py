@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 from diagnose.knowledge.parts import PartKind
 from diagnose.machine.graph import Machine
 from diagnose.reasoning.tally import mask_of
+from diagnose.record import record
 
 
-@dataclass(frozen=True)
+@record
 class Group:
     """Rows that share a part, or a place, or nothing but the machine.
 

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from contextlib import suppress
 from functools import cache, cached_property
 from pathlib import Path
 
+from pydantic import ValidationError as PydanticError
+
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.places import Folders, own, shipped
-from diagnose.knowledge.remembered import recall, remember
+from diagnose.knowledge.remembered import Memory
 from diagnose.reasoning.engine import Stratum
 from diagnose.reasoning.rulefile import Rule, RuleFile
 from diagnose.reasoning.vocabulary import GROUPS
+from diagnose.record import record
 
 
-@dataclass(frozen=True)
+@record
 class Rules:
     """A rule base that was checked, compiled group by group when first needed."""
 
@@ -56,16 +59,18 @@ def load_rules(extra: Path | None = None) -> Rules:
 @cache
 def _load(added: Folders) -> Rules:
     ours, theirs = rule_paths(shipped().rules), rule_paths(added.rules)
-    known = None if theirs else recall("rules", ours)
+    memory = Memory("rules", ours)
+    known = None if theirs else memory.recall()
     if known is not None:
-        return Rules(_in_order(Rule.model_validate(data) for data in known))
+        with suppress(PydanticError):
+            return Rules(_in_order(Rule.model_validate(data) for data in known))
     # What checks rules is slow to import, and rules that were found sound once are remembered.
     from diagnose.reasoning.reading import Names, read_rules  # noqa: PLC0415
 
     names = Names(load_knowledge(added.root)) if theirs else None
     files = read_rules([*ours, *theirs], names, frozenset(ours))
     if not theirs:
-        remember("rules", ours, [file.document.data for file in files])
+        memory.remember([file.document.data for file in files])
     return rules_of(files)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from functools import cached_property
 
 from diagnose.errors import RowfaultError
@@ -15,11 +14,12 @@ from diagnose.machine.graph import Machine, load_machine
 from diagnose.reasoning.groups import groups_of
 from diagnose.reasoning.possible import passes
 from diagnose.reasoning.rulefile import Test
+from diagnose.record import record
 
 Row = tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@record
 class Table:
     """Fields of one kind of fact or finding, and every combination that a case can show."""
 
@@ -51,7 +51,7 @@ class Table:
         return tuple(dict.fromkeys(row[place] for row in self.rows))
 
 
-@dataclass(frozen=True)
+@record
 class Names:
     """The ids that rules may name, as the knowledge has them."""
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -19,6 +18,7 @@ from diagnose.knowledge.strictyaml import Document, read_file
 from diagnose.knowledge.wrong import Wrong
 from diagnose.reasoning.finding import Value
 from diagnose.reasoning.template import Hole, only_hole
+from diagnose.record import record
 
 Group = Literal["circumstances", "context", "measurements", "patterns", "contradictions", "advice"]
 Operator = Literal["equals", "not", "below", "at_least", "above", "at_most", "one_of"]
@@ -28,7 +28,7 @@ OPERATORS: tuple[str, ...] = ("equals", "not", "one_of", *sorted(ORDERED))
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,30}")
 
 
-@dataclass(frozen=True)
+@record
 class Test:
     """One test on a field: an operator and a constant, several (``one_of``), or a `Hole`."""
 
@@ -189,7 +189,7 @@ class Rule(Strict):
         return any(condition.kind == "act" for condition in self.needed)
 
 
-@dataclass(frozen=True)
+@record
 class RuleFile:
     """A rule with the document it came from, which knows the lines."""
 

@@ -7,9 +7,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 from diagnose.cases.case import Result, Run
+from diagnose.record import record
 
 
 def mask_of(rows: Iterable[int]) -> int:
@@ -33,7 +33,7 @@ def rows_in(mask: int) -> tuple[int, ...]:
     return tuple(row for row in range(mask.bit_length()) if mask >> row & 1)
 
 
-@dataclass(frozen=True)
+@record
 class Tally:
     """Which rows passed, failed and were unsure in one run, or last time in one check."""
 

@@ -7,16 +7,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 
 from diagnose.knowledge.units import OVER_RANGE_OHM
 from diagnose.reasoning.finding import Value
+from diagnose.record import record
 
 _HOLE = re.compile(r"\{([a-z][a-z0-9_]*)(?:\.([a-z][a-z0-9_]*))?(?::([a-z]+))?\}")
 _BRACE = re.compile(r"[{}]")
 
 
-@dataclass(frozen=True)
+@record
 class Hole:
     """One hole: the name before the dot (or alone), the field after it, the form."""
 

@@ -9,7 +9,7 @@ that is absent when none of the first k results is there.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import accumulate
 
 import numpy as np
@@ -22,6 +22,7 @@ from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import OPEN
 from diagnose.ranking.evidence import Evidence, Seen
 from diagnose.ranking.faults import part_in_words
+from diagnose.record import record
 
 FEW_ROWS = 3
 """Reruns of so few rows are told apart in every detail; larger ones by their main outcomes."""
@@ -39,7 +40,7 @@ What a row far away does tells little about who is to blame for the target.
 """
 
 
-@dataclass(frozen=True)
+@record
 class Outcome:
     """One way that a candidate can turn out: in words, and as open findings present or absent."""
 
@@ -47,7 +48,7 @@ class Outcome:
     event: Mapping[str, bool]
 
 
-@dataclass(frozen=True)
+@record
 class Candidate:
     """One thing to do next.
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from diagnose.noisyor.network import Floats
 from diagnose.ranking.causes import Ranking
+from diagnose.record import record
 from diagnose.retest.candidates import Candidate
 from diagnose.retest.next import Choice, Goal, best_choice
 from diagnose.retest.readings import exact
@@ -20,7 +21,7 @@ MENDED = "mended"
 """What a remedy leads to when the check passes afterwards."""
 
 
-@dataclass(frozen=True)
+@record
 class Prospect:
     """One outcome: its probability, and what would then be the leading blame for the target."""
 
@@ -30,7 +31,7 @@ class Prospect:
     leads_to_probability: float
 
 
-@dataclass(frozen=True)
+@record
 class Proposal:
     """Something to do with what it is worth.
 
@@ -153,10 +154,10 @@ def _supposed(ranking: Ranking, candidate: Candidate) -> Iterator[Prospect]:
         probability = chance(ranking, after)
         left -= probability
         if probability > RARE:
-            leading = after.causes[0]
             if candidate.kind == "remedy" and not any(outcome.event.values()):
                 yield Prospect(outcome.result, probability, MENDED, 1.0)
             else:
+                leading = after.causes[0]
                 yield Prospect(outcome.result, probability, leading.id, leading.probability)
     if left > RARE:
         leading = ranking.causes[0]

@@ -8,7 +8,6 @@ time.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import combinations, permutations
 
 import numpy as np
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 from diagnose.decision.cover import Cover, ambiguity_groups, cheapest_cover
 from diagnose.decision.problem import ANY, Problem
 from diagnose.noisyor.network import Floats
+from diagnose.record import record
 from diagnose.retest.candidates import Candidate
 from diagnose.retest.scales import SEVERAL
 from diagnose.retest.scene import Scene
@@ -31,7 +31,7 @@ MISTAKEN = 0.15
 """Chance of mixing up two equally likely causes by one outcome, up to which it parts them."""
 
 
-@dataclass(frozen=True)
+@record
 class Inseparable:
     """Causes that no available test tells apart, and whether one remedy does for all."""
 
@@ -39,7 +39,7 @@ class Inseparable:
     same_remedy: bool
 
 
-@dataclass(frozen=True)
+@record
 class Isolating:
     """The tests, what they cost together, and the causes in groups that they tell apart.
 

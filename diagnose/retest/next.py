@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 from diagnose.cases.case import Result
 from diagnose.cases.rows import standing_failures
 from diagnose.decision.lookahead import Act, Decision, decide
 from diagnose.decision.repairs import repair_order
+from diagnose.record import record
 from diagnose.retest.candidates import Candidate, required_rerun, rerun
 from diagnose.retest.proof import Proof
 from diagnose.retest.scene import Scene
@@ -32,7 +33,7 @@ second, ten want a minute.
 TRIED_ENOUGH = "the row failed {failures} times and nothing helped: let somebody else look at it"
 
 
-@dataclass(frozen=True)
+@record
 class Offer:
     """Something to do and what is expected of it.
 
@@ -45,7 +46,7 @@ class Offer:
     value: float
 
 
-@dataclass(frozen=True)
+@record
 class Choice:
     """What to do first.
 

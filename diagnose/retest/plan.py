@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import Literal
 
 from diagnose.ranking.causes import Cause, Ranking
+from diagnose.record import record
 from diagnose.retest.candidates import Candidate, Outcome, required_rerun
 from diagnose.retest.isolating import Isolating, isolating
 from diagnose.retest.next import Choice, best_choice
@@ -40,7 +41,7 @@ SETTLED = 0.9
 """With the goal to isolate, a trouble is told apart when one cause holds so much of the blame."""
 
 
-@dataclass(frozen=True)
+@record
 class End:
     """Where a plan ends: ``proven``, ``prove``, ``hand-over``, ``isolated`` or ``open``.
 
@@ -54,7 +55,7 @@ class End:
     minutes: tuple[float, ...] = ()
 
 
-@dataclass(frozen=True)
+@record
 class Step:
     """One act with the minutes that it costs from here, and its outcomes."""
 
@@ -63,7 +64,7 @@ class Step:
     branches: tuple[Branch, ...]
 
 
-@dataclass(frozen=True)
+@record
 class Branch:
     """One outcome, how probable it is, and what follows."""
 
@@ -72,7 +73,7 @@ class Branch:
     then: Step | End
 
 
-@dataclass(frozen=True)
+@record
 class Plan:
     """What to do about a machine, from what is known now.
 

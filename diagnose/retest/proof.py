@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cached_property
 
 from diagnose.cases.case import Result
 from diagnose.cases.rows import failed_rows, rows_in_words
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence
+from diagnose.record import record
 from diagnose.retest.candidates import Candidate, rerun
 
 PROVEN_BELOW = 0.05
 """No cause that is left may be more probable than this in a machine that is proven good."""
 
 
-@dataclass(frozen=True)
+@record
 class Proof:
     """What proves a machine good, as far as it does.
 

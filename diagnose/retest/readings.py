@@ -9,7 +9,6 @@ independent given that; `exact` gives the total of an outcome without this.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 
@@ -20,9 +19,10 @@ from diagnose.noisyor.outlook import Outlook
 from diagnose.noisyor.posterior import log_evidence
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Seen
+from diagnose.record import record
 
 
-@dataclass(frozen=True)
+@record
 class Beliefs:
     """The posterior of every state, given each blame of an outlook.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from diagnose.noisyor.network import Floats
 from diagnose.ranking.causes import Cause
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.faults import part_in_words
+from diagnose.record import record
 from diagnose.retest.candidates import Candidate
 from diagnose.retest.scales import SEVERAL, Scales
 
@@ -20,7 +20,7 @@ AT_ONCE = 2
 """How many remedies are reckoned for when several causes are to blame together."""
 
 
-@dataclass(frozen=True)
+@record
 class Mend:
     """A remedy and the chance that it clears what each blame stands for: (blames + 1)."""
 

@@ -8,7 +8,6 @@ told, a lower bound for the finer ones.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -17,6 +16,7 @@ from diagnose.noisyor.network import Floats
 from diagnose.noisyor.outlook import Outlook
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence, Seen
+from diagnose.record import record
 from diagnose.retest.candidates import Candidate, open_reruns
 from diagnose.retest.history import history_table
 from diagnose.retest.readings import Beliefs, told
@@ -32,7 +32,7 @@ ELSE = "anything else"
 """What a rerun's outcomes leave over."""
 
 
-@dataclass(frozen=True)
+@record
 class Weighed:
     """A candidate's outcomes, each with its joint probability with every blame: (blames + 1)."""
 

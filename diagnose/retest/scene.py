@@ -7,7 +7,6 @@ what is at hand. `diagnose.decision` knows what to do with such a problem, and n
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -18,6 +17,7 @@ from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import ANY_SETUP
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
+from diagnose.record import record
 from diagnose.retest.candidates import (
     Candidate,
     measurements,
@@ -43,7 +43,7 @@ UNINFORMATIVE = 1e-6
 """Tests that tell fewer bits than this are left out."""
 
 
-@dataclass(frozen=True)
+@record
 class Means:
     """What is at hand: which tools are not, and whether a second person is.
 
@@ -71,7 +71,7 @@ EVERYTHING = Means()
 """Every tool and a second person are at hand."""
 
 
-@dataclass(frozen=True)
+@record
 class Scene:
     """One trouble of a ranking, and everything that could be done about it."""
 

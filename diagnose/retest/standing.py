@@ -7,7 +7,6 @@ go. It is lacking only where somebody stated so; what is unknown is not paid for
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from itertools import chain, combinations
 from typing import Protocol
 
@@ -15,6 +14,7 @@ from diagnose.cases.case import Reading, Remedied, Run
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import ANY_SETUP, PARKED
 from diagnose.ranking.evidence import Evidence
+from diagnose.record import record
 
 
 class Act(Protocol):
@@ -37,7 +37,7 @@ class Act(Protocol):
         """The lasting set-ups that it needs too."""
 
 
-@dataclass(frozen=True)
+@record
 class Standing:
     """A set-up, and the lasting set-ups that are known to be lacking.
 

@@ -7,7 +7,6 @@ their failures: whoever is to blame for it is, by and large, to blame for all of
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,12 +14,13 @@ from diagnose.cases.rows import standing_failures
 from diagnose.noisyor.network import Floats
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Seen
+from diagnose.record import record
 
 TOGETHER = 0.5
 """Rows belong to one trouble when causes that they share hold so much of the blame."""
 
 
-@dataclass(frozen=True)
+@record
 class Trouble:
     """Failed rows with a common cause, and the failure among them to be blamed on something."""
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date, datetime
 
 from diagnose.cases.case import Result
+from diagnose.record import record
 from diagnose.story.event import people_in
 from diagnose.story.replay import State
 
@@ -17,7 +17,7 @@ LONGEST_SAID = 500_000
 """Letters of a case that can be searched; PostgreSQL indexes no more than a megabyte."""
 
 
-@dataclass(frozen=True)
+@record
 class Entry:
     """One case in a list.
 
@@ -41,7 +41,7 @@ class Entry:
     minutes: float
 
 
-@dataclass(frozen=True)
+@record
 class Wanted:
     """Which cases to list, the latest first; what is None does not matter.
 

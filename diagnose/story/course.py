@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from diagnose.errors import ImpossibleEvidence
 from diagnose.knowledge.base import Knowledge
+from diagnose.record import record
 from diagnose.story.event import (
     Answered,
     Checked,
@@ -31,7 +31,7 @@ LEADING = 3
 """So many causes of a point may be among those that are shown."""
 
 
-@dataclass(frozen=True)
+@record
 class Point:
     """The ranking after one thing that was told.
 
@@ -43,7 +43,7 @@ class Point:
     chances: Mapping[str, float]
 
 
-@dataclass(frozen=True)
+@record
 class Course:
     """The points, and the causes that led at some of them: id → in words."""
 

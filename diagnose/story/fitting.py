@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 from diagnose.cases.values import (
     LARGEST_CODE,
@@ -19,6 +18,7 @@ from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.circumstances import Circumstance
 from diagnose.knowledge.wrong import Fault, Wrong, unknown
 from diagnose.machine.graph import Machine
+from diagnose.record import record
 from diagnose.story.event import (
     Answered,
     Checked,
@@ -33,7 +33,7 @@ from diagnose.story.event import (
 )
 
 
-@dataclass(frozen=True)
+@record
 class Fitting:
     """A machine, and what is known of the kinds of its parts, to hold events against."""
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import datetime
 
 from diagnose.cases.case import Case, Reading, Remedied, Result, Run, Swapped, Work
 from diagnose.errors import InputError, Place, Problem
+from diagnose.record import record
 from diagnose.story.event import (
     Answered,
     AtHand,
@@ -27,7 +28,7 @@ from diagnose.story.event import (
 )
 
 
-@dataclass(frozen=True)
+@record
 class Told:
     """An event, and what of it counts: itself, what took its place, or nothing.
 
@@ -39,7 +40,7 @@ class Told:
     corrected_by: str = ""
 
 
-@dataclass(frozen=True)
+@record
 class State:
     """Where a case stands after its events.
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 from diagnose.cases.case import Remedied
@@ -11,6 +10,7 @@ from diagnose.knowledge.parts import Price
 from diagnose.machine.graph import Machine
 from diagnose.planreport import plan
 from diagnose.ranking.causes import Ranking
+from diagnose.record import record
 from diagnose.report import rank
 from diagnose.retest.plan import Goal, Plan
 from diagnose.retest.scene import Means
@@ -18,7 +18,7 @@ from diagnose.story.archive import machine_of
 from diagnose.story.replay import State
 
 
-@dataclass(frozen=True)
+@record
 class Used:
     """A part that was replaced: by which remedy, where, and its price class."""
 
@@ -27,7 +27,7 @@ class Used:
     price: Price
 
 
-@dataclass(frozen=True)
+@record
 class View:
     """A state of a case as it is understood; everything is worked out when first asked for.
 

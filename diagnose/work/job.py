@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 from functools import cached_property
 
 from diagnose.cases.rows import standing_failures
+from diagnose.record import record
 from diagnose.retest.plan import Plan
 from diagnose.retest.proof import Proof
 from diagnose.story.event import Checked, Exchanged, Mended
 from diagnose.story.view import View
 
 
-@dataclass(frozen=True)
+@record
 class Job:
     """A case in hand.
 

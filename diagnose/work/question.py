@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
+from diagnose.record import record
 from diagnose.retest.candidates import Candidate
 from diagnose.story.event import Fact
 
@@ -12,7 +12,7 @@ Reader = Callable[[str], Sequence[Fact]]
 """What an answer tells. Raises `Wrong`, `InputError` or `FileProblems`."""
 
 
-@dataclass(frozen=True)
+@record
 class Question:
     """One thing that is asked.
 

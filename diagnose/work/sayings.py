@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from diagnose.errors import quoted
 from diagnose.knowledge.wrong import Wrong, unknown
+from diagnose.record import record
 from diagnose.story.event import AtHand, Concluded, Correction, Fact, Noted, Skipped
 from diagnose.story.undo import redo, undo
 from diagnose.story.words import events_of
@@ -41,7 +41,7 @@ SHOWN = ("why", "causes", "rows", "plan", "help")
 """Those that only show something."""
 
 
-@dataclass(frozen=True)
+@record
 class Said:
     """A word with what followed it."""
 

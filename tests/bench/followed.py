@@ -14,6 +14,7 @@ from diagnose.knowledge.parts import PARKED
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.model import Model
+from diagnose.record import record
 from diagnose.retest.candidates import Candidate, Outcome, rerun_name
 from diagnose.retest.next import Choice, best_choice
 from diagnose.retest.repairs import Mend
@@ -28,7 +29,7 @@ RARE = 1e-3
 """What is less probable is followed no further, but taken at what the planner believes."""
 
 
-@dataclass(frozen=True)
+@record
 class Restricted(Scene):
     """A scene with only those acts that the dynamic programme has too."""
 

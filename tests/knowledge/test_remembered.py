@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import json
 import os
+import shutil
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 
-from diagnose.knowledge import remembered
-from diagnose.knowledge.remembered import recall, remember
+from diagnose.errors import FileProblems
+from diagnose.knowledge import base, reading, remembered
+from diagnose.knowledge.base import Knowledge
+from diagnose.knowledge.places import Folders, shipped
+from diagnose.knowledge.remembered import Memory
+from diagnose.reasoning import loading
 
 
 @pytest.fixture
@@ -21,51 +29,159 @@ def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return file
 
 
+@pytest.fixture
+def mine(file: Path) -> Folders:
+    """A folder of the user's own with one check, beside a cache of the test's own."""
+    folders = Folders(file.parent / "mine")
+    folders.checks.mkdir(parents=True)
+    text = (shipped().checks / "bleed.yaml").read_text()
+    (folders.checks / "again.yaml").write_text(text.replace("id: bleed", "id: again"))
+    return folders
+
+
+@pytest.fixture
+def read(mine: Folders, monkeypatch: pytest.MonkeyPatch) -> Callable[[], tuple[Knowledge, bool]]:
+    """Load what is known as a new process does, and tell whether the files were read for it."""
+    times: list[int] = []
+    slow = reading.read_knowledge
+    monkeypatch.setattr(reading, "read_knowledge", lambda files: (times.append(1), slow(files))[1])
+
+    def load() -> tuple[Knowledge, bool]:
+        times.clear()
+        return base._load.__wrapped__(mine), bool(times)
+
+    return load
+
+
 def test_what_was_remembered_is_recalled(file: Path) -> None:
-    remember("rules", [file], [{"id": "oil-cold"}])
-    assert recall("rules", [file]) == [{"id": "oil-cold"}]
+    Memory("rules", [file]).remember([{"id": "oil-cold"}])
+    assert Memory("rules", [file]).recall() == [{"id": "oil-cold"}]
 
 
 def test_nothing_is_recalled_once_a_file_has_changed(file: Path) -> None:
-    remember("rules", [file], [{"id": "oil-cold"}])
+    Memory("rules", [file]).remember([{"id": "oil-cold"}])
     other = file.with_name("other.yaml")
     other.write_text("id: other")
-    assert recall("rules", [file, other]) is None
+    assert Memory("rules", [file, other]).recall() is None
     os.utime(file, (1, 1))
-    assert recall("rules", [file]) is None
+    assert Memory("rules", [file]).recall() is None
     file.unlink()
-    assert recall("rules", [file]) is None
+    assert Memory("rules", [file]).recall() is None
+
+
+def test_another_file_with_the_same_size_and_time_is_another(file: Path) -> None:
+    Memory("rules", [file]).remember([{"id": "oil-cold"}])
+    before = file.stat()
+    file.write_text("id: oil-warm")
+    os.utime(file, ns=(before.st_atime_ns, before.st_mtime_ns))
+    assert Memory("rules", [file]).recall() is None
+
+
+def test_a_file_that_changes_while_it_is_read_is_read_again(file: Path) -> None:
+    memory = Memory("rules", [file])
+    file.write_text("id: oil-much-too-cold")
+    memory.remember([{"id": "oil-cold"}])
+    assert Memory("rules", [file]).recall() is None
 
 
 @pytest.mark.parametrize("text", ["", "{", "[]", '{"of": 1}', "\x00", '{"data": []}'])
 def test_a_broken_cache_is_as_good_as_none(file: Path, text: str) -> None:
-    remember("rules", [file], [{"id": "oil-cold"}])
+    Memory("rules", [file]).remember([{"id": "oil-cold"}])
     (file.parent / "cache" / "rules.json").write_text(text)
-    assert recall("rules", [file]) is None
+    assert Memory("rules", [file]).recall() is None
 
 
 def test_a_cache_that_cannot_be_written_is_no_matter(file: Path) -> None:
     (file.parent / "cache").write_text("a file where the folder should be")
-    remember("rules", [file], [{"id": "oil-cold"}])
-    assert recall("rules", [file]) is None
+    Memory("rules", [file]).remember([{"id": "oil-cold"}])
+    assert Memory("rules", [file]).recall() is None
 
 
 def test_nothing_is_remembered_where_nobody_wants_it(
     file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv(remembered.OFF, "1")
-    remember("rules", [file], [{"id": "oil-cold"}])
+    Memory("rules", [file]).remember([{"id": "oil-cold"}])
     assert not (file.parent / "cache").exists()
 
 
-def test_rules_that_are_recalled_are_those_that_were_read(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    from diagnose.knowledge.places import Folders
-    from diagnose.reasoning import loading
+def test_programs_in_two_places_remember_apart(monkeypatch: pytest.MonkeyPatch) -> None:
+    here = remembered._place("rules")
+    monkeypatch.setattr(remembered, "__file__", "/elsewhere/diagnose/knowledge/remembered.py")
+    assert remembered._place("rules") != here
 
-    monkeypatch.delenv(remembered.OFF, raising=False)
-    monkeypatch.setattr(remembered, "_place", lambda name: tmp_path / f"{name}.json")
-    read = loading._load.__wrapped__(Folders(tmp_path / "none"))
-    assert (tmp_path / "rules.json").is_file()
-    assert loading._load.__wrapped__(Folders(tmp_path / "none")).rules == read.rules
+
+def test_who_remembers_at_once_leaves_one_whole_memory(file: Path) -> None:
+    def keep(number: int) -> object:
+        Memory("rules", [file]).remember([{"id": f"rule-{number}"}] * 500)
+        return Memory("rules", [file]).recall()
+
+    with ThreadPoolExecutor(8) as pool:
+        for found in pool.map(keep, range(64)):
+            assert len({one["id"] for one in found}) == 1
+    assert [path.name for path in (file.parent / "cache").iterdir()] == ["rules.json"]
+
+
+def test_rules_that_are_recalled_are_those_that_were_read(file: Path) -> None:
+    none = Folders(file.parent / "none")
+    first = loading._load.__wrapped__(none)
+    assert (file.parent / "cache" / "rules.json").is_file()
+    assert loading._load.__wrapped__(none).rules == first.rules
+
+
+def test_knowledge_that_is_recalled_is_what_was_read(
+    read: Callable[[], tuple[Knowledge, bool]],
+) -> None:
+    first, was_read = read()
+    assert was_read
+    again, was_read = read()
+    assert not was_read
+    assert again == first
+    assert "again" in again.checks
+
+
+def test_a_file_that_changed_is_seen_at_once(
+    mine: Folders, read: Callable[[], tuple[Knowledge, bool]]
+) -> None:
+    read()
+    path = mine.checks / "again.yaml"
+    path.write_text(path.read_text().replace("id: again", "id: again\nadded: 1"))
+    with pytest.raises(FileProblems, match="added"):
+        read()
+    path.unlink()
+    known, was_read = read()
+    assert was_read
+    assert "again" not in known.checks
+
+
+def test_what_is_wrong_is_never_remembered(
+    mine: Folders, read: Callable[[], tuple[Knowledge, bool]]
+) -> None:
+    (mine.checks / "again.yaml").write_text("id: again")
+    for _ in range(2):
+        with pytest.raises(FileProblems):
+            read()
+
+
+@pytest.mark.parametrize("layout", ["graphs/machines/mine.yaml", "graphs/rates.yaml"])
+def test_layouts_and_rates_of_ones_own_are_seen_at_once(
+    mine: Folders, read: Callable[[], tuple[Knowledge, bool]], layout: str
+) -> None:
+    read()
+    (mine.root / layout).parent.mkdir(parents=True, exist_ok=True)
+    shutil.copy(shipped().root / "graphs" / "rates.yaml", mine.root / layout)
+    known, was_read = read()
+    assert was_read
+    assert ("mine" in known.layouts) is ("machines" in layout)
+
+
+@pytest.mark.parametrize("data", [[], [{}], [[]], [{"parts": [{"id": "valve"}]}], [None]])
+def test_data_that_no_longer_fit_are_read_again(
+    file: Path, read: Callable[[], tuple[Knowledge, bool]], data: list
+) -> None:
+    first, _ = read()
+    cache = file.parent / "cache" / "knowledge.json"
+    cache.write_text(json.dumps(json.loads(cache.read_text()) | {"data": data}))
+    again, was_read = read()
+    assert was_read
+    assert again == first

@@ -8,7 +8,6 @@ bands have one scale, so that text is never made smaller.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import Any
 
@@ -16,6 +15,7 @@ from diagnose.cases.rows import rows_in_words
 from diagnose.faces.drawing import symbols
 from diagnose.faces.drawing.svg import Picture
 from diagnose.faces.words import percent
+from diagnose.record import record
 
 Data = Mapping[str, Any]
 
@@ -41,7 +41,7 @@ BELOW = 20
 """How far below a symbol's middle its label stands."""
 
 
-@dataclass(frozen=True)
+@record
 class Band:
     """Neighbouring rows of one section; ``first`` when the section begins here."""
 
@@ -87,7 +87,7 @@ def _pieces(rows: Sequence[int]) -> Iterator[Sequence[int]]:
         yield rows[number * len(rows) // count : (number + 1) * len(rows) // count]
 
 
-@dataclass(frozen=True)
+@record
 class _Drawn:
     """A band on its way into a picture."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from textwrap import wrap
 from typing import Any
 
@@ -11,6 +10,7 @@ from diagnose.faces.drawing import symbols
 from diagnose.faces.drawing.bands import SHOWN, short_percent
 from diagnose.faces.drawing.svg import Picture
 from diagnose.faces.words import percent
+from diagnose.record import record
 
 Data = Mapping[str, Any]
 
@@ -22,7 +22,7 @@ ROW = 92
 FIRST = 46
 
 
-@dataclass(frozen=True)
+@record
 class _Item:
     """A part with its name and symbol."""
 

@@ -120,3 +120,10 @@ def _escaped(text: str) -> str:
     'a \\[word\\] of \\*ours\\*'
     """
     return re.sub(r"([\\*_\[\]<>])", r"\\\1", text)
+
+
+def markdown_files(catalogue: Catalogue) -> Mapping[str, str]:
+    """By its place, the text of every file of the manual as Markdown."""
+    linker = Linker(catalogue, ".md")
+    files = {f"{CONTENTS}.md": linker.contents()}
+    return files | {f"{place(page.key)}.md": linker.linked(page) for page in catalogue.pages}

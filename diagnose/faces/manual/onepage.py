@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from diagnose.faces.words import blanked
+from diagnose.record import record
 
 SORTS: Mapping[str, str] = {
     "guide": "Guides",
@@ -33,7 +33,7 @@ Key = tuple[str, str]
 FIRST_SENTENCE = re.compile(r"(?<=[.?!]) ")
 
 
-@dataclass(frozen=True)
+@record
 class Page:
     """One page.
 

@@ -11,8 +11,8 @@ import click
 
 from diagnose.errors import Unavailable
 from diagnose.faces.manual.catalogue import Catalogue
-from diagnose.faces.manual.linking import CONTENTS
-from diagnose.faces.manual.site import html_files, markdown_files
+from diagnose.faces.manual.linking import CONTENTS, markdown_files
+from diagnose.faces.manual.site import html_files
 from diagnose.faces.output import print_lines
 from diagnose.faces.words import counted
 from diagnose.knowledge.base import load_knowledge

@@ -1,4 +1,4 @@
-"""The manual as files: Markdown, or pages of HTML that need nothing but one another."""
+"""The manual as pages of HTML that need nothing but one another."""
 
 from __future__ import annotations
 
@@ -12,13 +12,6 @@ from diagnose import __version__
 from diagnose.faces.manual.catalogue import Catalogue
 from diagnose.faces.manual.linking import CONTENTS, Linker, place
 from diagnose.faces.manual.onepage import SORTS
-
-
-def markdown_files(catalogue: Catalogue) -> Mapping[str, str]:
-    """By its place, the text of every file of the manual as Markdown."""
-    linker = Linker(catalogue, ".md")
-    files = {f"{CONTENTS}.md": linker.contents()}
-    return files | {f"{place(page.key)}.md": linker.linked(page) for page in catalogue.pages}
 
 
 def html_files(catalogue: Catalogue) -> Mapping[str, str]:

@@ -12,9 +12,9 @@ from click.testing import CliRunner
 
 from diagnose.errors import Unavailable
 from diagnose.faces.commands.root import rowfault
-from diagnose.faces.manual.linking import Linker, place
+from diagnose.faces.manual.linking import Linker, markdown_files, place
 from diagnose.faces.manual.publishing import write_folder
-from diagnose.faces.manual.site import html_files, markdown_files
+from diagnose.faces.manual.site import html_files
 from tests.faces.manual.catalogued import CATALOGUE
 
 FORMS = {
