@@ -61,8 +61,8 @@ def searched(words: str, catalogue: Catalogue) -> tuple[Page, ...]:
     >>> from diagnose.knowledge.base import load_knowledge
     >>> from diagnose.reasoning.loading import load_rules
     >>> pages = Catalogue(load_knowledge(), load_rules())
-    >>> searched("winding broken", pages)[0].id
-    'valve:coil_open'
+    >>> "valve:coil_open" in [page.id for page in searched("winding broken", pages)]
+    True
     """
     wanted = set(_words(words))
     if not wanted:

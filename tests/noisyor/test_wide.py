@@ -44,4 +44,4 @@ def test_a_row_that_failed_after_eight_remedies_is_still_ranked() -> None:
     again = [word for n in range(8) for word in (f"{remedies[n % 3]}=done", "response=.....F")]
     found = rank(machine, read_typed(machine, ["response=PPPPPF", "oil=54C", *again]))
     assert found.causes[0].rows == (6,)
-    assert next_tests(found)
+    assert found.causes[0].probability > 0.01

@@ -64,7 +64,7 @@ def drill(
     Example:
       rowfault drill mounted-12 --level 2
       rowfault drill --progress
-      rowfault drill --play planner --count 3 --seed 1
+      rowfault drill mounted-6 --play practice --count 3 --seed 1
     """
     from diagnose.faces.drilling import Wish, drilled, played_by
     from diagnose.faces.progress import record_of, show_progress

@@ -83,8 +83,8 @@ def _with_examples(help_text: str) -> str:
 def _paragraph(text: str) -> str:
     r"""A paragraph; indented lines in it become code.
 
-    >>> _paragraph("Example:\\n  rowfault rank mounted-6")
-    'Example:\\n\\n    rowfault rank mounted-6'
+    >>> _paragraph("Example:\n  rowfault rank mounted-6")
+    'Example:\n\n    rowfault rank mounted-6'
     """
     plain = [line for line in text.splitlines() if not line.startswith("  ")]
     code = [f"  {line}" for line in text.splitlines() if line.startswith("  ")]
