@@ -72,11 +72,8 @@ def _told(number: int, step: Played, console: Console) -> Iterator[RenderableTyp
         width, plain = console.width, console.options.ascii_only
         yield from draw_rows(lines, machine.sections, machine.branches, width, plain)
         yield Text(LEGEND, style="quiet")
-    yield from bullets(
-        finding.says
-        for finding in step.ranking.evidence.findings
-        if finding.rule in step.step.patterns
-    )
+    said = (one.says for one in step.ranking.evidence.findings if one.rule in step.step.patterns)
+    yield from bullets(dict.fromkeys(said))
     yield Text(ASKS, style="title")
 
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 
-from diagnose.cases.case import Case, Result, Run
+from diagnose.cases.case import Case, Result, Run, Swapped
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine
 from diagnose.reasoning.changes import change_facts, rows_touched
@@ -12,7 +12,7 @@ from diagnose.reasoning.finding import Fact, Value
 from diagnose.reasoning.groups import Group, groups_of
 from diagnose.reasoning.physics import thickness
 from diagnose.reasoning.readingfacts import reading_facts
-from diagnose.reasoning.tally import Tally, blocks, last_by_check, rows_in, tally_of
+from diagnose.reasoning.tally import Tally, blocks, mask_of, rows_in, tally_of
 from diagnose.reasoning.vocabulary import fact
 from diagnose.record import record
 
@@ -31,14 +31,14 @@ def facts_of(machine: Machine, case: Case, knowledge: Knowledge) -> tuple[Fact, 
     machine(machine=mounted-6, rows=6, sections=1, branches=1, controllers=1, chains=0)
     """
     made = tuple(run for run in case.runs if set(run.results) != {Result.NOT_RUN})
-    last = last_by_check(made)
     touched = rows_touched(machine, case.work)
     return (
         _machine_fact(machine),
-        *_run_facts(machine, made, knowledge, last, touched),
+        *_run_facts(machine, made, knowledge, touched),
         *change_facts(made, touched),
         *_history(case, knowledge),
         *reading_facts(machine, case, made, touched),
+        *_swaps(case),
     )
 
 
@@ -58,12 +58,11 @@ def _run_facts(
     machine: Machine,
     runs: tuple[Run, ...],
     knowledge: Knowledge,
-    last: Mapping[str, Tally],
     touched: tuple[frozenset[int], ...],
 ) -> Iterator[Fact]:
     groups = groups_of(machine)
     latest = {run.check: run.index for run in runs}
-    story = _Story(machine, groups, runs, last, touched)
+    story = _Story(machine, groups, runs, touched)
     for run in runs:
         tally = tally_of(run)
         yield _run_fact(machine, run, tally, latest[run.check] == run.index)
@@ -114,6 +113,14 @@ def _history(case: Case, knowledge: Knowledge) -> Iterator[Fact]:
             yield fact("unknown", circumstance=name)
 
 
+def _swaps(case: Case) -> Iterator[Fact]:
+    """For each part that changed places, which swap it was."""
+    for work in case.work:
+        if isinstance(work, Swapped):
+            for part in (work.part, work.other):
+                yield fact("swapped", part=part, detail=work.swap)
+
+
 @record
 class _Story:
     """What the facts about failed rows are counted from."""
@@ -121,18 +128,29 @@ class _Story:
     machine: Machine
     groups: list[Group]
     runs: tuple[Run, ...]
-    last: Mapping[str, Tally]
     touched: tuple[frozenset[int], ...]
 
-    def other(self, check: str) -> Tally:
-        """The last results in the checks other than this one; a fail outweighs a pass."""
-        others = [tally for name, tally in self.last.items() if name != check]
+    def other(self, run: Run) -> Tally:
+        """What rows last showed in the checks other than that of a run, with no work between.
+
+        A fail outweighs a pass.
+        """
+        last: dict[str, Tally] = {}
+        for one in (one for one in self.runs if one.check != run.check):
+            worked = self._touched_between(one.epoch, run.epoch)
+            last[one.check] = tally_of(one).without(worked).after(last.get(one.check, Tally()))
+        others = last.values()
         failed = _union(tally.failed for tally in others)
         passed = _union(tally.passed for tally in others) & ~failed
         return Tally(passed, failed, _union(tally.unsure for tally in others) & ~failed & ~passed)
 
+    def _touched_between(self, one: int, other: int) -> int:
+        """The rows that work between two epochs may have changed, as bits."""
+        between = self.touched[min(one, other) : max(one, other)]
+        return mask_of(frozenset().union(*between))
+
     def groups_that_failed(self, run: Run, tally: Tally) -> Iterator[Fact]:
-        other = self.other(run.check)
+        other = self.other(run)
         for group in self.groups:
             if tally.failed & group.mask and group.matters_to(run.check):
                 yield self._group_fact(run, tally, other, group)
@@ -164,7 +182,7 @@ class _Story:
         return [group.mask for group in self.groups if group.kind == "section"]
 
     def failed_rows(self, run: Run, tally: Tally) -> Iterator[Fact]:
-        rows, other = self.machine.rows, self.other(run.check)
+        rows, other = self.machine.rows, self.other(run)
         runs = [one for one in self.runs if one.check == run.check]
         for row in rows_in(tally.failed):
             since = self._last_work(row, run)

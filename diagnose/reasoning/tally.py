@@ -50,6 +50,14 @@ class Tally:
         """
         return self.passed | self.failed | self.unsure
 
+    def without(self, rows: int) -> Tally:
+        """The same with some rows (as bits) left out.
+
+        >>> rows_in(Tally(passed=mask_of((1, 2))).without(mask_of((2,))).run)
+        (1,)
+        """
+        return Tally(self.passed & ~rows, self.failed & ~rows, self.unsure & ~rows)
+
     def after(self, earlier: Tally) -> Tally:
         """What is known last of each row, when ``earlier`` came before.
 

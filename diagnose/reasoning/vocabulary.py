@@ -253,6 +253,12 @@ _FACTS = (
         "{measurement:words} at {part}: {choice}",
     ),
     Kind(
+        "swapped",
+        "a part, or something of it, that changed places with its like in another row",
+        {"part": _PART, "detail": Field("name", "id of the swap")},
+        "{part}: {detail} was done",
+    ),
+    Kind(
         "repeated",
         "a reading of what was read before, no work on its rows having been done between",
         {"nth": _NTH, "earlier": _count("which reading it repeats, from 1")},

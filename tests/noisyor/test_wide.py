@@ -11,7 +11,6 @@ from diagnose.noisyor import posterior, site
 from diagnose.noisyor.network import PRESENT
 from diagnose.noisyor.outlook import Outlook
 from diagnose.report import rank
-from diagnose.retest.choose import next_tests
 from tests.noisyor.worlds import random_world
 
 POSSIBLE = [seed for seed in range(40) if random_world(seed).weight().sum() > 0]
