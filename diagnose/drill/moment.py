@@ -164,7 +164,8 @@ class Moment:
         if move.kind == "declare":
             return self._declaring(move)
         if move.kind == "give up":
-            return max(0.0, self.hand_over - self.plan.plan_minutes)
+            # Whoever comes then has the whole work still to do.
+            return self.hand_over
         if move.kind == "run" and self.job.to_check is not None and self._shows_work(move):
             return 0.0
         if not self.failed:
