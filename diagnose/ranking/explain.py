@@ -8,11 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from heapq import nlargest
 from itertools import groupby
+from operator import itemgetter
 
 import numpy as np
 
 from diagnose.cases.case import Result
+from diagnose.noisyor.network import Network
 from diagnose.noisyor.posterior import posterior
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence
@@ -25,6 +28,9 @@ UNMOVED, CLEARLY, STRONGLY = 0.1, 1.0, 2.5
 
 ENOUGH = 1e-8
 """Share of the evidence that may be left out where a change of log-odds or an order is told."""
+
+ROUGHLY = 1e-3
+"""The same where it is enough to know who leads by more than that."""
 
 SURE = 1e-12
 """Probabilities closer than this to 0 or 1 count as this close."""
@@ -156,5 +162,19 @@ def _top(ranking: Ranking, group: str, times: float) -> Cause:
     prior[[state for one in own for state in (*one.states, *one.cured_states)]] *= times
     totals = np.add.reduceat(prior, evidence.offsets[:-1])
     prior /= np.repeat(totals, np.diff(evidence.offsets))
-    flat = posterior(replace(evidence.network, prior=prior), ENOUGH).flat.tolist()
-    return max(ranking.causes, key=lambda cause: cause.given(flat))
+    network = replace(evidence.network, prior=prior)
+    first, second = _best_two(ranking, network, ROUGHLY)
+    # A probability is off by no more than the share left out, so only a close race is run again.
+    if first[0] - second[0] <= 2 * ROUGHLY:
+        first, _ = _best_two(ranking, network, ENOUGH)
+    return first[1]
+
+
+def _best_two(
+    ranking: Ranking, network: Network, negligible: float
+) -> tuple[tuple[float, Cause], tuple[float, Cause]]:
+    """The two likeliest causes with their probabilities; the second may be the first again."""
+    flat = posterior(network, negligible).flat.tolist()
+    chances = [(cause.given(flat), cause) for cause in ranking.causes]
+    best = nlargest(2, chances, key=itemgetter(0))
+    return best[0], best[-1] if len(best) > 1 else (0.0, best[0][1])
