@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from diagnose.advice import advice, cautions_of
 from diagnose.drill.moment import Moment
 from diagnose.drill.moves import Move
 from diagnose.knowledge.parts import Measurement, Remedy, Swap
+
+READ_WITH: Mapping[str, str] = {
+    "none": "look",
+    "meter": "measure volts or ohms",
+    "gauge": "read a gauge",
+    "display": "see what the controller has stored",
+}
+"""By tool, what somebody does who reads something with it."""
 
 
 def worded(moment: Moment) -> str:
@@ -33,8 +43,8 @@ def _about(moment: Moment, move: Move) -> str:
         case "swap":
             return f"let something of {_where(moment, move)} change places with its neighbour"
         case "read":
-            side = moment.machine.parts[move.part].side
-            return f"look or measure before you mend: the {side} side, {_where(moment, move)}"
+            tool = moment.machine.parts[move.part].measurement(move.name).tool
+            return f"{READ_WITH[tool]} before you mend: {_where(moment, move)}"
         case _:
             return f"one cause is likely enough, and mending it is quick: {_where(moment, move)}"
 

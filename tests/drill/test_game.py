@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import get_args
 
 import pytest
 
 from diagnose.cases.case import Case, Reading, Result, Run
 from diagnose.drill.game import Sitting, play
+from diagnose.drill.hints import READ_WITH
 from diagnose.drill.level import load_drills
 from diagnose.drill.moves import Move, Reader
 from diagnose.drill.players import moment_of, planner, played
+from diagnose.knowledge.parts import Tool
 from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.graph import load_machine
 from diagnose.reasoning.conclude import conclude_case
@@ -195,3 +198,8 @@ def test_whoever_mends_on_and_on_is_called_off() -> None:
     sitting = play(drill(1), moves)
     assert sitting.called_off or len(sitting.steps) == 20
     assert moment_of(play(drill(1), moves[:1])).view.state.case.work
+
+
+@pytest.mark.parametrize("tool", get_args(Tool))
+def test_a_hint_says_how_something_is_read_whatever_the_tool(tool: str) -> None:
+    assert tool in READ_WITH
