@@ -12,12 +12,13 @@ from diagnose.errors import near_matches, quoted
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.circumstances import Circumstance
 from diagnose.knowledge.parts import Measurement, PartKind, Remedy, Swap
-from diagnose.knowledge.units import read_quantity, shown_quantity
+from diagnose.knowledge.units import NO_CODE, read_quantity, shown_quantity
 from diagnose.knowledge.wrong import Wrong, unknown
 from diagnose.machine.graph import Machine
 
 YES_NO = ("yes", "no")
 LARGEST_CODE = 31
+NONE_STORED = "none"
 DONE = "done"
 SEE = "rowfault explain valve for those of a valve"
 
@@ -118,13 +119,17 @@ def _choice(text: str, choices: tuple[str, ...]) -> str:
 
 
 def _code(text: str) -> float:
-    """A failure mode number, as control modules give it."""
+    """A failure mode number, as control modules give it, or that none is stored."""
     digits = text.strip()
+    if digits.lower() == NONE_STORED:
+        return NO_CODE
     if not (
         digits.isascii() and digits.isdigit() and len(digits) <= 2 and int(digits) <= LARGEST_CODE
     ):
         raise Wrong(
-            f"a whole number from 0 to {LARGEST_CODE}", quoted(text), "give the failure mode number"
+            f"a whole number from 0 to {LARGEST_CODE}, or {NONE_STORED}",
+            quoted(text),
+            "give the failure mode number",
         )
     return float(digits)
 

@@ -6,7 +6,9 @@ import json
 from collections.abc import Iterator, Mapping
 
 from diagnose.cases.case import Case, Reading, Remedied, Run, Work
+from diagnose.cases.values import NONE_STORED
 from diagnose.knowledge.base import Knowledge, load_knowledge
+from diagnose.knowledge.units import NO_CODE
 from diagnose.machine.graph import Machine
 
 UNITS = {"temperature": "C", "pressure": "bar", "ohm": "ohm", "V": "V", "bar": "bar"}
@@ -71,7 +73,7 @@ def _notes_text(notes: Mapping[str, float | str], knowledge: Knowledge) -> str:
 
 def _reading_text(reading: Reading, machine: Machine) -> str:
     unit = machine.parts[reading.part].measurement(reading.measurement).unit
-    value = _quoted(reading.value, UNITS.get(unit, ""))
+    value = _quoted(NONE_STORED if reading.value == NO_CODE else reading.value, UNITS.get(unit, ""))
     return f"  - {{measurement: {reading.measurement}, part: {reading.part}, value: {value}}}"
 
 

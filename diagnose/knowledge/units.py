@@ -15,6 +15,9 @@ from diagnose.record import record
 OVER_RANGE_OHM = 1e6
 """What stands for a meter that shows no way through (``open`` or ``OL``)."""
 
+NO_CODE = -1e6
+"""What stands for a display that shows no stored number (``none``)."""
+
 _BAR_PER_PSI = 0.45359237 * 9.80665 / 0.0254**2 / 1e5
 _TYPED = re.compile(r"([-+]?[0-9]{1,9}(?:\.[0-9]{1,20})?)\s*([^\s0-9][^\s]{0,11})?")
 

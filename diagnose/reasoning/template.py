@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping
 
-from diagnose.knowledge.units import OVER_RANGE_OHM
+from diagnose.knowledge.units import NO_CODE, OVER_RANGE_OHM
 from diagnose.reasoning.finding import Value
 from diagnose.record import record
 
@@ -49,7 +49,9 @@ def _ohms(ohm: Value) -> str:
 
 
 def _read(number: Value) -> str:
-    return "OL" if not isinstance(number, str) and number >= OVER_RANGE_OHM else _plain(number)
+    if isinstance(number, str) or NO_CODE < number < OVER_RANGE_OHM:
+        return _plain(number)
+    return "no stored" if number <= NO_CODE else "OL"
 
 
 NUMBER_FORMS = frozenset({"temperature", "pressure", "about", "ohms", "read", "aside"})

@@ -16,6 +16,7 @@ from diagnose.cases.values import (
 from diagnose.errors import quoted
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.circumstances import Circumstance
+from diagnose.knowledge.units import NO_CODE
 from diagnose.knowledge.wrong import Fault, Wrong, unknown
 from diagnose.machine.graph import Machine
 from diagnose.record import record
@@ -143,4 +144,6 @@ def _unfit(circumstance: Circumstance, value: float | str) -> Wrong | None:
 
 
 def _is_code(value: float | str) -> bool:
-    return isinstance(value, float) and value.is_integer() and 0 <= value <= LARGEST_CODE
+    if not isinstance(value, float):
+        return False
+    return value == NO_CODE or (value.is_integer() and 0 <= value <= LARGEST_CODE)

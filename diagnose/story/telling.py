@@ -8,7 +8,7 @@ from diagnose.cases.rows import pattern_in_words
 from diagnose.cases.values import YES_NO
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import Measurement
-from diagnose.knowledge.units import shown_quantity
+from diagnose.knowledge.units import NO_CODE, shown_quantity
 from diagnose.machine.graph import Machine
 from diagnose.ranking.faults import part_in_words
 from diagnose.story.event import (
@@ -129,7 +129,7 @@ def reading_shown(value: float | str, measurement: Measurement) -> str:
         seen = measurement.results[0].says if value == YES_NO[0] else "nothing wrong seen"
         return seen.rstrip(".")
     if measurement.unit == "code":
-        return f"failure mode {value:g}"
+        return "no failure mode stored" if value == NO_CODE else f"failure mode {value:g}"
     return shown_quantity(value, SORTS[measurement.unit])
 
 

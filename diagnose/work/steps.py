@@ -27,7 +27,13 @@ WAS_THERE = 0.02
 
 MOST_CAUSES = 5
 
-UNIT_EXAMPLES = {"ohm": "7.4ohm", "V": "11.8V", "bar": "62bar", "code": "5", "choice": "yes or no"}
+UNIT_EXAMPLES = {
+    "ohm": "7.4ohm",
+    "V": "11.8V",
+    "bar": "62bar",
+    "code": "5, or none",
+    "choice": "yes or no",
+}
 
 
 Asked = tuple[str, str, Reader]

@@ -17,6 +17,7 @@ from diagnose.cases.writing import case_text
 from diagnose.errors import FileProblems
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.strictyaml import read_text
+from diagnose.knowledge.units import NO_CODE
 from diagnose.machine.graph import load_machine
 
 MACHINE = load_machine("mounted-6")
@@ -140,6 +141,7 @@ READINGS = st.sampled_from(
         Reading("coil-resistance", "row-2/valve", 7.4),
         Reading("look-leak", "row-3/hose", "no"),
         Reading("valve-code", "row-1/valve", 5.0),
+        Reading("valve-code", "row-4/valve", NO_CODE),
     ]
 )
 

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from diagnose.cases.case import Case
 from diagnose.cases.typed import read_typed
 from diagnose.errors import FileProblems
+from diagnose.knowledge.units import NO_CODE
 from diagnose.machine.graph import Machine, load_machine
 
 
@@ -60,6 +61,7 @@ def test_keys_may_be_written_carelessly(machine: Machine) -> None:
         ("coil-resistance@row-6/valve=7.4ohm", "row-6/valve", 7.4),
         ("coil-resistance@row-6=7.4ohm", "row-6/valve", 7.4),
         ("valve-code@row-6=5", "row-6/valve", 5),
+        ("sensor-code@row-6=none", "row-6/sensor", NO_CODE),
         ("look-leak@row-6/valve=yes", "row-6/valve", "yes"),
     ],
 )
@@ -136,7 +138,7 @@ def test_units_of_either_system_mean_the_same(machine: Machine) -> None:
         ),
         (
             "valve-code@row-6=77",
-            "valve-code@row-6=77: expected a whole number from 0 to 31, got '77'; "
+            "valve-code@row-6=77: expected a whole number from 0 to 31, or none, got '77'; "
             "give the failure mode number",
         ),
         (

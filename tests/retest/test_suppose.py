@@ -52,6 +52,20 @@ def beliefs(ranking: Ranking) -> dict[str, float]:
     return {cause.id: cause.probability for cause in ranking.causes}
 
 
+@pytest.mark.parametrize(
+    ("act", "result", "typed"),
+    [
+        ("valve-code@row-6/valve", "nothing wrong found", "valve-code@row-6=none"),
+        ("look-leak@row-6/valve", "nothing wrong found", "look-leak@row-6/valve=no"),
+    ],
+)
+def test_that_nothing_was_found_counts_when_it_is_told_as_it_did_when_it_was_expected(
+    act: str, result: str, typed: str
+) -> None:
+    told = beliefs(ranked("mounted-6", *STORY, typed))
+    assert beliefs(after(act, result)) == pytest.approx(told, abs=1e-9)
+
+
 @pytest.mark.parametrize("act", COMPLETE)
 def test_the_outcomes_of_an_act_are_all_there_are(act: str) -> None:
     found = acts()[act]
