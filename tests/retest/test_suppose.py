@@ -55,8 +55,8 @@ def beliefs(ranking: Ranking) -> dict[str, float]:
 @pytest.mark.parametrize(
     ("act", "result", "typed"),
     [
-        ("valve-code@row-6/valve", "nothing wrong found", "valve-code@row-6=none"),
-        ("look-leak@row-6/valve", "nothing wrong found", "look-leak@row-6/valve=no"),
+        ("valve-code@row-6/valve", "good", "valve-code@row-6=none"),
+        ("look-leak@row-6/valve", "good", "look-leak@row-6/valve=no"),
     ],
 )
 def test_that_nothing_was_found_counts_when_it_is_told_as_it_did_when_it_was_expected(
