@@ -10,7 +10,7 @@ from typing import Any
 from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
 
-class ManualHook(BuildHookInterface[Any]):
+class ManualHook(BuildHookInterface[Any]):  # type: ignore[misc, unused-ignore]
     """Writes the pages from the data beside the sources, into ``diagnose/data/manual``."""
 
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
