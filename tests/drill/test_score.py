@@ -117,17 +117,6 @@ def test_opportunities_are_of_known_skills_and_count_from_one() -> None:
         assert all(1 <= each.move <= len(done.sitting.moves) for each in done.opportunities)
 
 
-def test_every_skill_comes_up() -> None:
-    """Over a few drills of every level."""
-    found = {
-        each.skill
-        for player, level in (("planner", 1), ("planner", 3), ("practice", 2))
-        for seed in SEEDS
-        for each in debriefed(player, level, seed).opportunities
-    }
-    assert found == SKILLS.keys()
-
-
 def test_chances_of_faults_are_chances() -> None:
     """At every moment of a drill."""
     for moment in debriefed("planner", 4, 1).moments:
