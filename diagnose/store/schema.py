@@ -1,4 +1,8 @@
-"""The version of a casebook's tables, and how an older one is brought up to date."""
+"""The version of a casebook's tables, and how an older one is brought up to date.
+
+There is no way back: whoever must go on with an older program exports the cases and imports them
+there.
+"""
 
 from __future__ import annotations
 

@@ -43,8 +43,3 @@ def upgrade() -> None:
         "found TSVECTOR GENERATED ALWAYS AS (to_tsvector('simple', said)) STORED)"
     )
     op.execute("CREATE INDEX words_found ON words USING gin (found)")
-
-
-def downgrade() -> None:
-    """A casebook is not taken back to an older version: export its cases instead."""
-    raise NotImplementedError("export the cases and import them with the older program")

@@ -23,8 +23,3 @@ def upgrade() -> None:
         sa.Column("opportunities", sa.Text, nullable=False),
     )
     op.create_index("drills_by_who", "drills", ["who", "at"])
-
-
-def downgrade() -> None:
-    """A casebook is not taken back to an older version: export its cases instead."""
-    raise NotImplementedError("export the cases and import them with the older program")
