@@ -298,7 +298,7 @@ class Round:
             self.bench.say(f"{word}: {words[word.lower()].says}")
         else:
             known = self.drill.knowledge
-            pages = looked_up(word, Catalogue(known, load_rules()), known)
+            pages, _ = looked_up(word, Catalogue(known, load_rules()), known)
             self._print([Text(line) for line in pages[0].text.splitlines() if line])
 
     def _acts(self, about: str) -> None:

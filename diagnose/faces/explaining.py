@@ -7,8 +7,7 @@ from collections.abc import Iterator, Sequence
 import click
 from rich.markdown import Markdown
 
-from diagnose.errors import UnknownName
-from diagnose.faces.lookup import explained, searched
+from diagnose.faces.lookup import looked_up
 from diagnose.faces.manual.catalogue import Catalogue
 from diagnose.faces.manual.onepage import SORTS, Page
 from diagnose.faces.output import console, print_json, print_lines, print_tidily
@@ -19,8 +18,8 @@ from diagnose.reasoning.loading import load_rules
 WIDEST = 80
 """Longer lines are hard to read."""
 WITHOUT_BACKGROUND = "ansi_dark"
-LISTED_WHOLE = ("guide", "command", "check", "group")
-"""Sorts whose every page stands in the contents; of others there are too many."""
+LISTED_ELSEWHERE = {"rule": "`rowfault rules list` lists them"}
+"""Sorts with too many pages for the contents, and where they are listed."""
 
 
 def show(topic: str, program: click.Group, *, as_json: bool, plain: bool, colour: bool) -> None:
@@ -33,14 +32,8 @@ def show(topic: str, program: click.Group, *, as_json: bool, plain: bool, colour
     if not topic.strip():
         found, text = catalogue.pages, contents(catalogue)
     else:
-        try:
-            found = explained(topic, catalogue, knowledge)
-            text = "\n\n".join(page.whole for page in found)
-        except UnknownName:
-            found = searched(topic, catalogue)
-            if not found:
-                raise
-            text = offered(topic, found)
+        found, meant = looked_up(topic, catalogue, knowledge)
+        text = "\n\n".join(page.whole for page in found) if meant else offered(topic, found)
     if as_json:
         pages = [{"sort": page.sort, "text": page.text, "data": page.data} for page in found]
         print_json({"schema": "rowfault/explanation/1", "id": topic, "pages": pages})
@@ -62,9 +55,8 @@ def contents(catalogue: Catalogue) -> str:
     lines = ["# What there is to read", "", "`rowfault explain ID` shows a page; words search."]
     for sort, heading in SORTS.items():
         pages = catalogue.of(sort)
-        names = [f"`{page.id}`" for page in pages]
-        shown = names if sort in LISTED_WHOLE else [*names[:3], "…"]
-        lines += ["", f"## {heading}", "", f"{counted(len(pages), 'page')}: {', '.join(shown)}"]
+        shown = LISTED_ELSEWHERE.get(sort) or ", ".join(f"`{page.id}`" for page in pages)
+        lines += ["", f"## {heading}", "", f"{counted(len(pages), 'page')}: {shown}"]
     return "\n".join(lines)
 
 

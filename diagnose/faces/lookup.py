@@ -36,23 +36,25 @@ def explained(topic: str, catalogue: Catalogue, knowledge: Knowledge) -> tuple[P
     name = " ".join(topic.split())
     found = catalogue.by_id.get(_page_id(name, knowledge)) or _titled(name, catalogue)
     if not found:
-        see = "rowfault explain lists what there is"
+        see = "rowfault explain"
         raise UnknownName(Place("explain"), "an id or words", name, catalogue.by_id, see)
     return found
 
 
-def looked_up(topic: str, catalogue: Catalogue, knowledge: Knowledge) -> tuple[Page, ...]:
-    """The pages of a topic, or else those that speak of it, best first.
+def looked_up(
+    topic: str, catalogue: Catalogue, knowledge: Knowledge
+) -> tuple[tuple[Page, ...], bool]:
+    """The pages that a topic stands for and True, or those that speak of it, best first, and False.
 
     Raises `UnknownName` when no page does.
     """
     try:
-        return explained(topic, catalogue, knowledge)
+        return explained(topic, catalogue, knowledge), True
     except UnknownName:
         found = searched(topic, catalogue)
         if not found:
             raise
-        return found
+        return found, False
 
 
 def searched(words: str, catalogue: Catalogue) -> tuple[Page, ...]:

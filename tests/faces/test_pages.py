@@ -7,6 +7,7 @@ import re
 import pytest
 
 from diagnose.errors import UnknownName
+from diagnose.faces.explaining import contents
 from diagnose.faces.lookup import explained, looked_up, searched
 from diagnose.faces.manual.onepage import Page
 from tests.faces.manual.catalogued import CATALOGUE, KNOWLEDGE, RULES
@@ -108,3 +109,9 @@ def test_every_caution_of_a_remedy_stands_on_the_page(name: str) -> None:
 def test_an_unknown_id_gets_near_matches() -> None:
     with pytest.raises(UnknownName, match="did you mean valve:coil_open"):
         looked_up("valve:coil_opn", CATALOGUE, KNOWLEDGE)
+
+
+def test_the_contents_name_every_page_but_rules_that_have_a_list_of_their_own() -> None:
+    text = contents(CATALOGUE)
+    missing = {page.sort for page in CATALOGUE.pages if f"`{page.id}`" not in text}
+    assert missing == {"rule"}
