@@ -59,8 +59,8 @@ class Calibrated:
         self._where: dict[int, tuple[int, int]] = {}
         self._absences: dict[tuple[int, int, tuple[int, ...]], Floats] = {}
         self._plains: dict[tuple[int, range], Floats] = {}
-        for number, sweep in enumerate(solved.sweeps):
-            backwards = backward(sweep, solved.traces(number), posterior)
+        for number, swept in enumerate(solved.parts):
+            backwards = backward(swept.sweep, swept.traces, posterior)
             part = [Context(step, trace, behind) for _, step, trace, behind, _ in backwards][::-1]
             self._parts.append(part)
             for k, context in enumerate(part):
@@ -97,7 +97,7 @@ class Calibrated:
         for k in path:
             step = part[k].step
             if isinstance(step, Enter):
-                alpha = self.solved.sweeps[number].expand(alpha, step)
+                alpha = self.solved.parts[number].sweep.expand(alpha, step)
             else:
                 alpha = alpha * self._product(part[k], step, events)
         weight: Floats = np.einsum("vqt,qt->vt", alpha, part[path[-1]].behind)

@@ -13,6 +13,9 @@ import numpy as np
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.record import record
 
+FEW = 8
+"""Up to so many old states in each new one, all new states take up another one at a time."""
+
 
 @record
 class Merging:
@@ -46,11 +49,28 @@ class Merging:
         bounds: Ints = np.cumsum([0, *np.bincount(self.into, minlength=self.size)[: self.size]])
         return bounds
 
+    @cached_property
+    def _rounds(self) -> tuple[tuple[Ints, Ints], ...]:
+        """Which new states have another old one, and where in `order`; none when some have many."""
+        first, counts = self._bounds[:-1], np.diff(self._bounds)
+        most = int(counts.max())
+        turns = range(1, most) if most <= FEW else ()
+        return tuple((has := np.flatnonzero(counts > turn), first[has] + turn) for turn in turns)
+
     def added(self, ordered: Floats) -> Floats:
-        """(..., size, T) from values of the old states that stand in `order` already."""
+        """(..., size, T) from values of the old states that stand in `order` already.
+
+        Where few go into each, whole rows are added: `reduceat` adds up one column at a time.
+        """
         if self.size == len(self.order):
             return ordered
-        summed: Floats = np.add.reduceat(ordered, self._bounds[:-1], axis=-2)
+        summed: Floats
+        if not self._rounds:
+            summed = np.add.reduceat(ordered, self._bounds[:-1], axis=-2)
+            return summed
+        summed = ordered[..., self._bounds[:-1], :]
+        for has, others in self._rounds:
+            summed[..., has, :] += ordered[..., others, :]
         return summed
 
     def summed(self, values: Floats) -> Floats:

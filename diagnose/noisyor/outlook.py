@@ -19,9 +19,10 @@ from numpy.typing import NDArray
 from diagnose.noisyor.arrays import distinct, sorted_distinct
 from diagnose.noisyor.bundle import Bundle, heavy
 from diagnose.noisyor.calibrated import UNSEEN, Calibrated, Event
+from diagnose.noisyor.explore import LOWEST_LOG
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.plan import Plan
-from diagnose.noisyor.posterior import Solved, Solver
+from diagnose.noisyor.posterior import Posterior, Solved, Solver
 from diagnose.noisyor.sweep import Special, World
 from diagnose.record import record
 
@@ -62,12 +63,14 @@ class Outlook:
     [0.0, 0.0, 0.4737, 0.0526]
     """
 
-    def __init__(self, network: Network, target: str, flat: Floats | None = None) -> None:
-        if flat is not None:
+    def __init__(self, network: Network, target: str, known: Posterior | None = None) -> None:
+        least = LOWEST_LOG
+        if known is not None:
             kept = np.zeros(network.states, dtype=bool)
-            kept[heavy(flat, UNSEEN)] = True
+            kept[heavy(known.flat, UNSEEN)] = True
             network = replace(network, prior=np.where(kept, network.prior, 0.0))
-        solver = Solver.of(network, ENOUGH)
+            least = known.log_evidence + np.log1p(-UNSEEN)
+        solver = Solver.of(network, ENOUGH, least)
         if solver is None:
             raise ValueError(f"expected possible evidence to find blame for {target!r}")
         self.network, self.solver, self.plan = network, solver, solver.plan
@@ -133,36 +136,37 @@ class Outlook:
         return blames, allowed
 
     def _rows(self) -> tuple[Ints, Ints, Floats]:
-        """Common states to sweep: those of each blame, then all that can be seen at all.
+        """Common states to sweep: those of each blame, then all, as far as they can be seen.
 
-        Also the blame that each belongs to (the last number stands for all) and log weights.
+        A blame has at most the part of a common state's posterior that its weight there is of
+        the whole. Also the blame that each belongs to (the last number stands for all) and log
+        weights.
         """
+        whole, common = self.whole.world.block.rows, self.plan.common.weight
+        share = np.exp(self.whole.log_common - self.log_evidence)
         tables: dict[bytes, Floats] = {}
-        pieces = []
-        for number, allowed in enumerate(self._allowed):
+        weights = []
+        for allowed in (*self._allowed, {}):
             key = b"".join(allowed[v].tobytes() for v in sorted(allowed) if v in self.place.common)
             if key not in tables:
-                tables[key] = self.plan.common.weight_under(allowed)
-            weight = tables[key]
-            pieces.append((np.flatnonzero(weight > weight.max() * LIGHT), number, weight))
-        share = np.exp(self.whole.log_common - self.log_evidence)
-        seen = self.whole.world.block.rows[heavy(share, UNSEEN)]
-        pieces.append((seen, len(self._allowed), self.plan.common.weight))
-        return (
-            np.concatenate([rows for rows, _, _ in pieces]),
-            np.concatenate([np.full(len(rows), number) for rows, number, _ in pieces]),
-            np.concatenate([np.log(weight[rows]) for rows, _, weight in pieces]),
-        )
+                tables[key] = self.plan.common.weight_under(allowed)[whole]
+            weights.append(tables[key])
+        most = np.stack(weights) / common[whole] * share
+        owner, place = np.divmod(heavy(most.ravel(), UNSEEN), len(whole))
+        return whole[place], owner, np.log(np.stack(weights)[owner, place])
 
     def _calibrate(self, rows: Ints, log_weight: Floats) -> Calibrated:
-        """Swept twice: first to see which rows of a blame can be seen, then only these."""
-        posterior = self._solved(rows, log_weight)[1]
+        """The worlds of all blames, swept; once they are, fewer rows turn out to be seen."""
+        solved = self._solved(rows, log_weight)
+        posterior = np.exp(solved.log_common - self.log_evidence)
         seen = heavy(posterior, UNSEEN)
-        self._owner = self._owner[seen]
-        return Calibrated(self.plan, *self._solved(rows[seen], log_weight[seen]))
+        if len(seen) < WORTH_IT * len(rows):
+            self._owner, posterior = self._owner[seen], posterior[seen]
+            solved = solved.at(seen)
+        return Calibrated(self.plan, solved, posterior)
 
-    def _solved(self, rows: Ints, log_weight: Floats) -> tuple[Solved, Floats]:
-        """The world of some rows, and their posterior."""
+    def _solved(self, rows: Ints, log_weight: Floats) -> Solved:
+        """The world of some rows, swept as all of them were."""
         plan, owner = self.plan, self._owner
         site = self.place.site_of(self.finding)
         number, row = self.place.member[site]
@@ -173,8 +177,7 @@ class Outlook:
         bundles = [self._bundle_weight(one.bundle) for one in plan.shared]
         block = replace(plan.block(rows), log_weight=log_weight)
         world = World(block, bundles, self.solver.polynomials, special)
-        solved = Solved.along(plan, world, [sweep.steps for sweep in self.whole.sweeps])
-        return solved, np.exp(solved.log_common - self.log_evidence)
+        return Solved.along(plan, world, [part.sweep.steps for part in self.whole.parts])
 
     def _bundle_weight(self, bundle: Bundle) -> Floats:
         """(states) weights of a bundle, or (states, rows) when the blame bears on them."""
@@ -207,11 +210,11 @@ class Outlook:
 GOOD_TO = 1e-4
 """What the probabilities that an outlook gives are good to."""
 
+WORTH_IT = 0.8
+"""Rows are picked out when no more than this part of them can be seen."""
+
 ENOUGH = 1e-6
 """Share of the evidence that may be left out where only a choice of tests depends on it."""
-
-LIGHT = 1e-5
-"""Common states this much lighter than a blame's heaviest do not change a choice of tests."""
 
 
 class Places:

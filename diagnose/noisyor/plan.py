@@ -34,7 +34,7 @@ FEW_GROUPS, MANY_GROUPS, WIDE = 3, 8, 0.6
 """A shared variable counts as common when it serves this many groups with present findings,
 and this part of all such groups."""
 
-NEGLIGIBLE = 1e-10
+NEGLIGIBLE = 5e-10
 """All joint states left out together certainly carry less than this share of the evidence."""
 
 
@@ -65,6 +65,11 @@ class Block:
     log_weight: Floats
     common: Survival
     _left: dict[tuple[object, ...], Floats] = field(default_factory=dict, repr=False)
+
+    def at(self, states: Ints) -> Block:
+        """Only some of these states."""
+        left = {key: table[:, states] for key, table in self._left.items()}
+        return Block(self.rows[states], self.log_weight[states], self.common.at(states), left)
 
     def left(self, group: Group) -> Floats:
         """(N, T) what leaks and these common states leave to a group: see `left_by_common`."""

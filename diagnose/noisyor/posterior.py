@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
+from itertools import count
 
 import numpy as np
 
@@ -44,9 +45,6 @@ LARGEST_SWEEP = 10_000_000
 
 SCOUTED, SCOUTS = 48, 16
 """To find lower bounds: how many common states are looked at, with how many frontier states."""
-
-KEPT = 300_000
-"""Blocks with so many weights keep their traces; larger ones go forward once more."""
 
 INVISIBLE = 1e-12
 """A block of common states with less posterior than this cannot be seen in any marginal."""
@@ -92,11 +90,11 @@ def posterior(network: Network, negligible: float = NEGLIGIBLE) -> Posterior:
     >>> posterior(network).marginal("flu").round(5).tolist()
     [0.46875, 0.53125]
     """
-    observed = network.observed()
-    solver = Solver.of(observed, negligible)
-    if solver is None or solver.log_evidence == -np.inf:
+    solver = Solver.of(network.observed(), negligible)
+    flat = None if solver is None else solver.marginals()
+    if solver is None or flat is None:
         return Posterior(network, -np.inf, np.zeros(network.states))
-    return Posterior(network, solver.log_evidence, solver.marginals())
+    return Posterior(network, solver.log_evidence, flat)
 
 
 def log_evidence(network: Network) -> float:
@@ -130,13 +128,13 @@ def conflict(network: Network) -> tuple[str, ...]:
 
 
 class Solver:
-    """A plan swept block by block: forward at once, backward when marginals are asked for.
+    """A plan swept block by block, forward, and backward too when marginals are asked for.
 
     Common states are taken by what they can contribute at most, the greatest first: those
     of one block need much the same states of the shared bundles.
     """
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, least: float = LOWEST_LOG) -> None:
         self.plan, self.courses = plan, list(courses(plan))
         polynomials = [family.polynomial for family in plan.families]
         self.polynomials = [group.rows(polynomials) for group in plan.groups]
@@ -145,9 +143,10 @@ class Solver:
         self._joins = sum(len(stop.joins) for course in self.courses for stop in course)
         self._most = everything.log_weight + self.ceiling.total
         self._order = np.argsort(-self._most)
-        self._floor = LOWEST_LOG
+        self._floor = max(least - self._apart, LOWEST_LOG)
         self._least = np.full((len(self.courses), len(self._order)), LOWEST_LOG)
-        if self._joins:
+        self._log_common = np.full(len(self._order), -np.inf)
+        if self._joins and (least == LOWEST_LOG or len(self.courses) > 1):
             self._scout(self._order[:SCOUTED])
 
     def _scout(self, rows: Ints) -> None:
@@ -169,22 +168,24 @@ class Solver:
         few = int((behind > self.plan.negligible / 4).sum())
         return self._order[: max(few, 1)] if self._joins else self._order
 
-    @cached_property
-    def blocks(self) -> list[Solved]:
-        """All common states that can matter, swept.
+    def blocks(self) -> Iterator[Solved]:
+        """All common states that can matter, swept; each block is let go before the next.
 
         Of what may be left out, block k gets 1 / (k (k + 1)), which adds up to less than all.
         """
-        blocks: list[Solved] = []
         done, size = 0, FIRST_BLOCK if self._joins else len(self.rows)
-        while done < len(self.rows):
-            share = self.plan.negligible / 4 / ((len(blocks) + 1) * (len(blocks) + 2))
-            blocks.append(self.explored(self.rows[done : done + size], share))
-            self._raise(np.concatenate([block.log_common for block in blocks]))
+        for number in count(1):
+            share = self.plan.negligible / 4 / (number * (number + 1))
+            rows = self.rows[done : done + size]
+            solved = self.explored(rows, share)
+            self._log_common[rows] = solved.log_common
+            self._raise(self._log_common)
+            yield solved
             done += size
-            most = LARGEST_SWEEP // max(blocks[-1].states, 1)
+            if done >= len(self.rows):
+                return
+            most = LARGEST_SWEEP // max(solved.states, 1)
             size = max(min(done * GROWTH, LARGEST_BLOCK, most), SMALLEST_BLOCK)
-        return blocks
 
     def explored(self, rows: Ints, share: float) -> Solved:
         """Some common states, swept without what has at most this share of the evidence."""
@@ -210,45 +211,56 @@ class Solver:
         return Solved(world, parts)
 
     @classmethod
-    def of(cls, network: Network, negligible: float = NEGLIGIBLE) -> Solver | None:
-        """A solver, or None when the absent findings alone are impossible."""
-        plan = make_plan(network, negligible)
-        return None if plan is None else cls(plan)
+    def of(
+        cls, network: Network, negligible: float = NEGLIGIBLE, least: float = LOWEST_LOG
+    ) -> Solver | None:
+        """A solver, or None when the absent findings alone are impossible.
 
-    @cached_property
-    def log_common(self) -> Floats:
-        """(T) log weight of every common state with all that depends on it, summed."""
-        logs = np.full(len(self.plan.common.weight), -np.inf)
-        for solved in self.blocks:
-            logs[solved.world.block.rows] = solved.log_common
-        return logs
+        ``least`` is a lower bound of the log evidence, if one is known.
+        """
+        plan = make_plan(network, negligible)
+        return None if plan is None else cls(plan, least)
+
+    @property
+    def _apart(self) -> float:
+        """Log weight of what no present finding depends on, and of the absent findings."""
+        free = np.add.reduceat(self.plan.weight, self.plan.network.offsets[:-1])[self.plan.free]
+        return float(np.log(free).sum()) + self.plan.log_constant
 
     @cached_property
     def log_evidence(self) -> float:
         """Natural log of the probability of the present and absent findings."""
-        largest = float(self.log_common.max())
+        if not np.isfinite(self._log_common).any():
+            for _ in self.blocks():
+                pass
+        largest = float(self._log_common.max())
         if largest == -np.inf:
             return largest
-        free = np.add.reduceat(self.plan.weight, self.plan.network.offsets[:-1])[self.plan.free]
-        rest = float(np.log(free).sum()) + self.plan.log_constant
-        return largest + float(np.log(np.exp(self.log_common - largest).sum())) + rest
+        found = float(np.log(np.exp(self._log_common - largest).sum()))
+        return largest + found + self._apart
 
-    @cached_property
-    def common_posterior(self) -> Floats:
-        """(T) posterior of the common states."""
-        weight = np.exp(self.log_common - self.log_common.max())
-        normal: Floats = weight / weight.sum()
-        return normal
+    def marginals(self) -> Floats | None:
+        """(states) posterior probability of every flat state; None when there is no evidence.
 
-    def marginals(self) -> Floats:
-        """(states) posterior probability of every flat state."""
+        What a block says is weighed against the evidence by then, while its sweeps are at hand.
+        """
         messages = [np.zeros_like(family.polynomial) for family in self.plan.families]
         bundles = [np.zeros_like(shared.bundle.weight) for shared in self.plan.shared]
-        for solved in self.blocks:
-            share = self.common_posterior[solved.world.block.rows]
+        known = self._floor
+        for solved in self.blocks():
+            fade = np.exp(known - self._floor)
+            for told in (*messages, *bundles):
+                np.multiply(told, fade, out=told)
+            known = self._floor
+            share = np.exp(solved.log_common - known)
             if share.sum() > INVISIBLE:
                 solved.collect(share, messages, bundles)
-        found = self.plan.common.marginals(self.common_posterior)
+        return None if self.log_evidence == -np.inf else self._normal(messages, bundles)
+
+    def _normal(self, messages: Sequence[Floats], bundles: Sequence[Floats]) -> Floats:
+        """(states) probabilities, from what was collected for families and shared bundles."""
+        weight = np.exp(self._log_common - self._log_common.max())
+        found = self.plan.common.marginals(weight / weight.sum())
         for shared, states in zip(self.plan.shared, bundles, strict=True):
             found |= shared.bundle.marginals(states)
         weights, offsets = self.plan.weight.copy(), self.plan.network.offsets
@@ -268,10 +280,8 @@ class Solved:
     """
 
     def __init__(self, world: World, parts: Sequence[Part]) -> None:
-        self.world, self.sweeps = world, [part.sweep for part in parts]
+        self.world, self.parts = world, parts
         self.states = sum(len(trace.before) for part in parts for trace in part.traces)
-        kept = self.states * len(world.block.rows) <= KEPT
-        self._traces = [part.traces if kept else [] for part in parts]
         self.log_parts = np.reshape([part.log_part for part in parts], (-1, len(world.block.rows)))
         self.log_common: Floats = world.block.log_weight + self.log_parts.sum(axis=0)
 
@@ -280,9 +290,10 @@ class Solved:
         """A world swept along given steps, for each connected part."""
         return cls(world, [Sweep(plan, some, world).forward() for some in steps])
 
-    def traces(self, number: int) -> list[Trace]:
-        """The forward traces of one connected part."""
-        return self._traces[number] or self.sweeps[number].forward().traces
+    def at(self, states: Ints) -> Solved:
+        """The same with only some of the common states."""
+        world = self.world.at(states)
+        return Solved(world, [part.at(states, world) for part in self.parts])
 
     def collect(
         self, posterior: Floats, messages: Sequence[Floats], bundles: Sequence[Floats]
@@ -295,8 +306,9 @@ class Solved:
         messages: per family (R, N), added to.
         bundles: per shared bundle (states), added to.
         """
-        for number, sweep in enumerate(self.sweeps):
-            for _, step, trace, behind, norm in backward(sweep, self.traces(number), posterior):
+        for part in self.parts:
+            sweep = part.sweep
+            for _, step, trace, behind, norm in backward(sweep, part.traces, posterior):
                 if isinstance(step, Visit):
                     group = sweep.plan.groups[step.group]
                     left = self.world.block.left(group)

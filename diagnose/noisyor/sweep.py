@@ -8,6 +8,7 @@ groups cannot tell apart are merged. Cost is linear in the groups.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -77,6 +78,11 @@ class Trace:
     before: Floats
     factors: Floats
 
+    def at(self, states: Ints) -> Trace:
+        """The same with only some of the common states."""
+        factors = self.factors[..., states] if len(self.factors) else NOTHING
+        return Trace(self.before[:, states], factors)
+
     @cached_property
     def product(self) -> Floats:
         """(D, T) the product of all factors."""
@@ -101,6 +107,14 @@ class World:
     polynomial: Sequence[Floats]
     special: Special | None = None
 
+    def at(self, states: Ints) -> World:
+        """The same with only some of the common states."""
+        special = self.special and replace(self.special, reading=self.special.reading[states])
+        weights = [
+            weight if weight.ndim == 1 else weight[:, states] for weight in self.bundle_weight
+        ]
+        return World(self.block.at(states), weights, self.polynomial, special)
+
 
 @record
 class Special:
@@ -108,7 +122,7 @@ class Special:
 
     Parameters
     ----------
-    reading: (T) which reading holds with each common state; from 0, every number is used.
+    reading: (T) which reading holds with each common state, from 0.
     private: when some of its open findings turn out absent, (readings, N).
     """
 
@@ -194,6 +208,11 @@ class Part:
     log_part: Floats
     traces: list[Trace]
 
+    def at(self, states: Ints, world: World) -> Part:
+        """The same in a world with only some of the common states."""
+        sweep = Sweep(self.sweep.plan, self.sweep.steps, world)
+        return Part(sweep, self.log_part[states], [trace.at(states) for trace in self.traces])
+
     @classmethod
     def of(cls, sweep: Sweep, alpha: Floats, scale: Floats, traces: list[Trace]) -> Part:
         """From the last frontier, with the logs that were scaled out of it."""
@@ -250,4 +269,6 @@ def _rescaled(alpha: Floats) -> tuple[Floats, Floats]:
     if largest.min() <= SMALL:
         largest[largest == 0] = 1.0
         alpha, taken_out = alpha / largest, np.log(largest)
-    return alpha * (alpha > VANISHED), taken_out
+    if alpha.min() < VANISHED:
+        alpha = np.where(alpha > VANISHED, alpha, 0.0)
+    return alpha, taken_out

@@ -57,7 +57,7 @@ class Scales:
         again = open_reruns(evidence, evidence.model.knowledge.checks)
         network = evidence.network_of([*evidence.observed, *again])
         self.ranking, self.target = ranking, target
-        self.outlook = Outlook(network, target.name, ranking.posterior.flat)
+        self.outlook = Outlook(network, target.name, ranking.posterior)
         self.beliefs = Beliefs(ranking, self.outlook)
         self.names = _names(ranking, self.outlook)
         self.circumstances = _rerun_circumstances(evidence)
