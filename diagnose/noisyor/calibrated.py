@@ -12,7 +12,7 @@ from itertools import combinations
 
 import numpy as np
 
-from diagnose.noisyor.factor import explained, open_survival
+from diagnose.noisyor.factor import Group, open_survival, site_factors
 from diagnose.noisyor.network import Floats
 from diagnose.noisyor.plan import Plan
 from diagnose.noisyor.posterior import Solved
@@ -24,6 +24,13 @@ UNSEEN = 1e-5
 
 Asked = tuple[int, int, bool]
 """An open finding of an event: row in its group, number at its site, present or not."""
+
+
+Told = tuple[Sequence[Asked], float]
+"""What an event says of a group, and what each open finding must survive to be absent."""
+
+Saying = tuple[tuple[tuple[int, bool], ...], float]
+"""The same of one site: (number, present or not) of its open findings."""
 
 
 @record
@@ -57,7 +64,8 @@ class Calibrated:
         self.plan, self.solved, self.posterior = plan, solved, posterior
         self._parts: list[list[Context]] = []
         self._where: dict[int, tuple[int, int]] = {}
-        self._absences: dict[tuple[int, int, tuple[int, ...]], Floats] = {}
+        self._absences: dict[tuple[int, tuple[int, ...]], Floats] = {}
+        self._polynomials: dict[tuple[int, tuple[int, ...]], Floats] = {}
         self._plains: dict[tuple[int, range], Floats] = {}
         for number, swept in enumerate(solved.parts):
             backwards = backward(swept.sweep, swept.traces, posterior)
@@ -105,77 +113,90 @@ class Calibrated:
 
     def _product(self, context: Context, step: Visit, events: Sequence[Event]) -> Floats:
         """(V or 1, Q, T) the product of a group's factors, those of asked sites as events say."""
-        rows = {row for row, _, _ in events[0].touched.get(step.group, ())}
-        if not rows:
+        if step.group not in events[0].touched:
             return step.alike.spread(context.trace.product[None])
+        told = [(tuple(event.touched[step.group]), event.survival) for event in events]
+        number = {each: k for k, each in enumerate(dict.fromkeys(told))}
+        changed = step.alike.spread(self._told(context, list(number)))
+        return changed[[number[each] for each in told]] if len(number) > 1 else changed
+
+    def _told(self, context: Context, told: Sequence[Told]) -> Floats:
+        """(K, D, T) the product of a group's factors, by K sayings about the same open findings."""
+        sayings: dict[int, list[Saying]] = {}
+        for asked, survival in told:
+            own: dict[int, list[tuple[int, bool]]] = {}
+            for row, query, present in asked:
+                own.setdefault(row, []).append((query, present))
+            for row, each in own.items():
+                sayings.setdefault(row, []).append((tuple(each), survival))
         factors = context.trace.factors
-        others = [row for row in range(len(factors)) if row not in rows]
-        product = np.repeat(np.multiply.reduce(factors[others])[None], len(events), axis=0)
-        for row in sorted(rows):
-            asked = self._asked(context, step, row, events)
-            for changed, factor in zip(product, asked, strict=True):
-                np.multiply(changed, factor, out=changed)
-        return step.alike.spread(product)
+        product: Floats = np.multiply.reduce(
+            factors[[r for r in range(len(factors)) if r not in sayings]]
+        )
+        for queries in dict.fromkeys(map(_queries, sayings.values())):
+            rows = {row: said for row, said in sayings.items() if _queries(said) == queries}
+            product = product * self._changed(context, rows, queries)
+        return product
 
-    def _asked(
-        self, context: Context, step: Visit, row: int, events: Sequence[Event]
-    ) -> list[Floats]:
-        """(D, T) an asked site's factor under each event, found once for events alike here."""
-        told = [
-            (tuple((q, there) for r, q, there in event.touched[step.group] if r == row), survival)
-            for event in events
-            for survival in (event.survival,)
-        ]
-        known = {each: self._factor(context, row, *each) for each in dict.fromkeys(told)}
-        return [known[each] for each in told]
-
-    def _factor(
-        self, context: Context, row: int, asked: Sequence[tuple[int, bool]], survival: float
+    def _changed(
+        self, context: Context, said: Mapping[int, Sequence[Saying]], queries: tuple[int, ...]
     ) -> Floats:
-        """(D, T): a site's factor when some of its open findings turn out so.
+        """(K, D, T) the product of the factors of sites of which the same findings are asked.
 
-        What is present is all less what is absent, so with p findings present there are 2**p
-        terms; a measurement has one.
+        What is present is all less what is absent, so q findings make 2**q terms.
         """
-        absent = tuple(query for query, present in asked if not present)
-        present = [query for query, there in asked if there]
-        total = self._absent(context, row, absent, survival)
-        for size in range(1, len(present) + 1):
-            for some in combinations(present, size):
-                term = self._absent(context, row, (*absent, *some), survival)
-                total = total + (-1) ** size * term
-        return np.maximum(total, 0.0) if present else total
+        sets = [some for size in range(len(queries) + 1) for some in combinations(queries, size)]
+        table = np.stack([self._absent(context, some)[list(said)] for some in sets], axis=1)
+        number: dict[Saying, int] = {}
+        which = [[number.setdefault(one, len(number)) for one in each] for each in said.values()]
+        sign = np.array([[_sign(saying, some) for some in sets] for saying in number])
+        known = np.maximum(sign @ table.reshape(len(said), len(sets), -1), 0.0)
+        product = known[0, which[0]]
+        for row in range(1, len(said)):
+            product *= known[row, which[row]]
+        changed: Floats = product.reshape(-1, *table.shape[2:])
+        return changed
 
-    def _absent(
-        self, context: Context, row: int, queries: tuple[int, ...], survival: float
-    ) -> Floats:
-        """(D, T): a site's factor when these open findings of it turn out absent."""
+    def _absent(self, context: Context, queries: tuple[int, ...]) -> Floats:
+        """(sites, D, T): a group's factors when these open findings turn out absent."""
         step = context.step
         assert isinstance(step, Visit)
-        factor: Floats = context.trace.factors[row]
         if not queries:
-            return factor
-        key = (step.group, row, tuple(sorted(queries)))
+            return context.trace.factors
+        key = (step.group, queries)
         if key not in self._absences:
-            group = self.plan.groups[step.group]
-            factor = self._present(step, row, queries)
+            group, common = self.plan.groups[step.group], self.solved.world.block.common
+            factors = self._present(step, group, queries)
             for query in queries:
-                common = self.solved.world.block.common
-                factor = factor * open_survival(group.queries[query], common, step.shared)
-            self._absences[key] = factor
-        kept: Floats = self._absences[key]
-        return kept if survival == 1 else kept * survival ** len(queries)
+                factors *= open_survival(group.queries[query], common, step.shared)
+            self._absences[key] = factors
+        return self._absences[key]
 
-    def _present(self, step: Visit, row: int, queries: Sequence[int]) -> Floats:
-        """(D, T): present findings and private states that keep open findings absent."""
-        world, group = self.solved.world, self.plan.groups[step.group]
+    def _present(self, step: Visit, group: Group, queries: tuple[int, ...]) -> Floats:
+        """(sites, D, T): present findings and private states that keep open findings absent."""
+        world, number = self.solved.world, group.members[0][0]
+        if (number, queries) not in self._polynomials:
+            self._polynomials[number, queries] = self.plan.families[number].absences(queries)
+        polynomials = self._polynomials[number, queries][[row for _, row in group.members]]
         left, special = world.block.left(group), world.special
-        if special is not None and (special.group, special.row) == (step.group, row):
-            return special.factor(group, left, step.shared, queries)
-        family, member = group.members[row]
-        polynomial = self.plan.families[family].absent(member, queries)
-        factor: Floats = explained(group, polynomial[None], step.shared)[0] @ left
-        return factor
+        factors = site_factors(group, polynomials, left, step.shared)
+        if special is not None and special.group == step.group:
+            factors[special.row] = special.factor(group, left, step.shared, queries)
+        return factors
+
+
+def _queries(said: Sequence[Saying]) -> tuple[int, ...]:
+    """The open findings that are asked of a site."""
+    return tuple(query for query, _ in said[0][0])
+
+
+def _sign(saying: Saying, absent: Sequence[int]) -> float:
+    """What a term with these findings absent counts for: for a present one, 1 less its absence."""
+    asked, survival = saying
+    weight = 1.0
+    for query, present in asked:
+        weight *= (-survival if present else survival) if query in absent else present
+    return weight
 
 
 def events_of(names: Sequence[str]) -> Iterator[dict[str, bool]]:

@@ -19,7 +19,6 @@ from numpy.typing import NDArray
 from diagnose.noisyor.arrays import distinct, sorted_distinct
 from diagnose.noisyor.bundle import Bundle, heavy
 from diagnose.noisyor.calibrated import UNSEEN, Calibrated, Event
-from diagnose.noisyor.explore import LOWEST_LOG
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.plan import Plan
 from diagnose.noisyor.posterior import Posterior, Solved, Solver
@@ -64,7 +63,7 @@ class Outlook:
     """
 
     def __init__(self, network: Network, target: str, known: Posterior | None = None) -> None:
-        least = LOWEST_LOG
+        least = -np.inf
         if known is not None:
             kept = np.zeros(network.states, dtype=bool)
             kept[heavy(known.flat, UNSEEN)] = True

@@ -34,7 +34,7 @@ FEW_GROUPS, MANY_GROUPS, WIDE = 3, 8, 0.6
 """A shared variable counts as common when it serves this many groups with present findings,
 and this part of all such groups."""
 
-NEGLIGIBLE = 5e-10
+NEGLIGIBLE = 1e-9
 """All joint states left out together certainly carry less than this share of the evidence."""
 
 
@@ -81,12 +81,14 @@ class Block:
 
 @record
 class Plan:
-    """Everything about a network that does not change while it is swept."""
+    """Everything about a network that does not change while it is swept.
+
+    ``apart`` is the log weight of what no live finding depends on, and of the absent findings.
+    """
 
     network: Network
     weight: Floats
-    log_constant: float
-    free: Ints
+    apart: float
     families: tuple[Family, ...]
     groups: tuple[Group, ...]
     shared: tuple[Shared, ...]
@@ -101,16 +103,19 @@ class Plan:
         return Block(rows, log_weight, Survival.of(self.common.log_survival[rows]))
 
 
-def make_plan(network: Network, negligible: float = NEGLIGIBLE) -> Plan | None:
+def make_plan(
+    network: Network, negligible: float = NEGLIGIBLE, least: float = -np.inf
+) -> Plan | None:
     """Sort a network's variables and findings; None when the absent findings are impossible.
 
-    ``negligible`` is the share of the evidence that all joint states left out may carry.
+    ``negligible`` is the share of the evidence that all joint states left out may carry,
+    ``least`` a lower bound of the log evidence, if one is known.
     """
     weighed = _weigh(network)
     if weighed is None:
         return None
     weight, constant = weighed
-    return _Planner(network, weight).plan(constant, negligible)
+    return _Planner(network, weight).plan(constant, negligible, least)
 
 
 def _weigh(network: Network) -> tuple[Floats, float] | None:
@@ -153,18 +158,19 @@ class _Planner:
             served[served == self.sites] = -1
         return served
 
-    def plan(self, constant: float, negligible: float) -> Plan:
+    def plan(self, constant: float, negligible: float, least: float) -> Plan:
         layout = self._layout()
         wide = self._wide(layout)
         if wide:
             self.role[wide] = -1
             layout = self._layout()
-        spare = negligible * _certain(layout)
+        free = np.flatnonzero(self.role == 0)
+        apart = constant + float(np.log(self._totals()[free]).sum())
+        spare = negligible * _certain(layout, least - apart)
         return Plan(
             network=self.network,
             weight=self.weight,
-            log_constant=constant,
-            free=np.flatnonzero(self.role == 0),
+            apart=apart,
             families=layout.families,
             groups=layout.groups,
             shared=tuple(
@@ -175,6 +181,11 @@ class _Planner:
             columns=layout.columns,
             negligible=negligible,
         )
+
+    def _totals(self) -> Floats:
+        """(variables) total weight of each."""
+        totals: Floats = np.add.reduceat(self.weight, self.network.offsets[:-1])
+        return totals
 
     def _wide(self, layout: _Layout) -> list[int]:
         """Shared variables that serve most groups with present findings.
@@ -373,17 +384,26 @@ def _grouped(shapes: Sequence[_Shape], places: Sequence[tuple[int, int]]) -> Ite
             yield Group(shape.classes, shape.counts, shape.queries, some, members)
 
 
-def _certain(layout: _Layout) -> float:
+def _certain(layout: _Layout, least: float) -> float:
     """A lower bound on the evidence per weight that one variable's joint states may lose.
 
-    A joint state of weight w carries at most w times everything else at its heaviest. The
-    evidence is at least that of one joint state of all common and shared variables; the best
-    of a few is taken: every variable at its heaviest state, or one common variable elsewhere.
+    A joint state of weight w carries at most w times everything else at its heaviest. The log
+    evidence is ``least`` or more, if that is known.
     """
     polynomials = [family.polynomial for family in layout.families]
+    if least == -np.inf:
+        least = _lowest(layout, polynomials)
     parts = [*layout.common, *(part for some, _, _ in layout.shared for part in some)]
     most = sum(float(np.log(polynomial[:, 0]).sum()) for polynomial in polynomials)
     most += sum(float(np.log(part.weight.sum())) for part in parts)
+    return float(np.exp(min(least - most, 0.0))) / (2 * len(parts) + 1)
+
+
+def _lowest(layout: _Layout, polynomials: Sequence[Floats]) -> float:
+    """The log evidence of one joint state of all common and shared variables.
+
+    The best of a few: every variable at its heaviest state, or one common variable elsewhere.
+    """
     log_weight, table = _candidates(layout.common, layout.columns[0])
     fixed = np.zeros((1, layout.columns[1]))
     for some, columns, _ in layout.shared:
@@ -395,7 +415,7 @@ def _certain(layout: _Layout) -> float:
             left = left_by_common(group, at_common)
             factors = site_factors(group, group.rows(polynomials), left, at_shared)
             log_weight = log_weight + np.log(factors[:, 0]).sum(axis=0)
-    return float(np.exp(min(log_weight.max() - most, 0.0))) / (2 * len(parts) + 1)
+    return float(log_weight.max())
 
 
 def _candidates(parts: Sequence[Part], columns: int) -> tuple[Floats, Floats]:

@@ -134,7 +134,7 @@ class Solver:
     of one block need much the same states of the shared bundles.
     """
 
-    def __init__(self, plan: Plan, least: float = LOWEST_LOG) -> None:
+    def __init__(self, plan: Plan, least: float = -np.inf) -> None:
         self.plan, self.courses = plan, list(courses(plan))
         polynomials = [family.polynomial for family in plan.families]
         self.polynomials = [group.rows(polynomials) for group in plan.groups]
@@ -143,10 +143,10 @@ class Solver:
         self._joins = sum(len(stop.joins) for course in self.courses for stop in course)
         self._most = everything.log_weight + self.ceiling.total
         self._order = np.argsort(-self._most)
-        self._floor = max(least - self._apart, LOWEST_LOG)
+        self._floor = max(least - self.plan.apart, LOWEST_LOG)
         self._least = np.full((len(self.courses), len(self._order)), LOWEST_LOG)
         self._log_common = np.full(len(self._order), -np.inf)
-        if self._joins and (least == LOWEST_LOG or len(self.courses) > 1):
+        if self._joins and (least == -np.inf or len(self.courses) > 1):
             self._scout(self._order[:SCOUTED])
 
     def _scout(self, rows: Ints) -> None:
@@ -212,20 +212,14 @@ class Solver:
 
     @classmethod
     def of(
-        cls, network: Network, negligible: float = NEGLIGIBLE, least: float = LOWEST_LOG
+        cls, network: Network, negligible: float = NEGLIGIBLE, least: float = -np.inf
     ) -> Solver | None:
         """A solver, or None when the absent findings alone are impossible.
 
         ``least`` is a lower bound of the log evidence, if one is known.
         """
-        plan = make_plan(network, negligible)
+        plan = make_plan(network, negligible, least)
         return None if plan is None else cls(plan, least)
-
-    @property
-    def _apart(self) -> float:
-        """Log weight of what no present finding depends on, and of the absent findings."""
-        free = np.add.reduceat(self.plan.weight, self.plan.network.offsets[:-1])[self.plan.free]
-        return float(np.log(free).sum()) + self.plan.log_constant
 
     @cached_property
     def log_evidence(self) -> float:
@@ -237,7 +231,7 @@ class Solver:
         if largest == -np.inf:
             return largest
         found = float(np.log(np.exp(self._log_common - largest).sum()))
-        return largest + found + self._apart
+        return largest + found + self.plan.apart
 
     def marginals(self) -> Floats | None:
         """(states) posterior probability of every flat state; None when there is no evidence.

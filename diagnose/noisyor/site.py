@@ -77,17 +77,24 @@ class Family:
         survivals = [(np.exp(log), -np.expm1(log)) for log in logs]
         return passed_on(vector[..., None], survivals, self.counts, back)
 
-    def absent(self, row: int, queries: Sequence[int], weight: Floats | None = None) -> Floats:
-        """(N) the vector H of one site when these open findings of it turn out absent.
+    def absent(self, row: int, queries: Sequence[int], weight: Floats) -> Floats:
+        """(..., N) the vectors H of one site when these open findings of it turn out absent.
 
-        With ``weight`` (..., V, S) in place of the site's own, the result is (..., N).
+        ``weight`` (..., V, S) stands in place of the site's own.
         """
-        tilted = self.weight[row] if weight is None else weight
         for query in queries:
-            tilted = tilted * np.exp(self.log_open[row, ..., query])
+            weight = weight * np.exp(self.log_open[row, ..., query])
         if self.wide:
-            return self._chained(row, tilted)
-        return chain(averaged(tilted, self.kernel[row]))
+            return self._chained(row, weight)
+        return chain(averaged(weight, self.kernel[row]))
+
+    def absences(self, queries: Sequence[int]) -> Floats:
+        """(R, N) the vectors H when these open findings turn out absent at every site."""
+        if self.wide:
+            rows = range(len(self.weight))
+            return np.stack([self.absent(row, queries, self.weight[row]) for row in rows])
+        weight = self.weight * np.exp(self.log_open[..., list(queries)].sum(axis=-1))
+        return chain(averaged(weight, self.kernel))
 
     def marginals(self, message: Floats) -> Floats:
         """(R, V, S) posterior weight of each state, given what comes from outside.

@@ -21,7 +21,7 @@ from diagnose.knowledge.parts import Measurement
 from diagnose.noisyor.network import ABSENT, OPEN, PRESENT, Floats, Network
 from diagnose.ranking.epochs import Epochs
 from diagnose.ranking.model import Entries, Model
-from diagnose.ranking.priors import prior_given
+from diagnose.ranking.priors import known_prior
 from diagnose.ranking.trust import check_findings
 from diagnose.reasoning.finding import Finding
 from diagnose.record import record
@@ -173,11 +173,7 @@ class Evidence:
     @cached_property
     def part_prior(self) -> Floats:
         """(states of the model) prior of every mode, averaged over what the past left unknown."""
-        told, kept = frozenset(self.case.history.items()), self.model.priors
-        findings = tuple(one for one in self.findings if one.kind == "prior")
-        if told not in kept or kept[told][0] != findings:
-            kept[told] = findings, prior_given(self.model, self.case.history, findings)
-        return kept[told][1]
+        return known_prior(self.model, self.case.history, self.findings)
 
     @cached_property
     def results(self) -> tuple[Seen, ...]:
@@ -252,7 +248,8 @@ class Evidence:
             leak=bad.false_alarm,
             site=f"row-{rows[0]}" if rows else part,
             entries=self.epochs.entries(
-                self.model.reading_entries(part, bad), self.epochs.now if epoch is None else epoch
+                self.model.reading_entries(part, measurement, bad),
+                self.epochs.now if epoch is None else epoch,
             ),
         )
 

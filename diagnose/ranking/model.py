@@ -20,6 +20,9 @@ from diagnose.record import record
 Entries = tuple[Ints, Floats]
 """Flat states and the log survival that each lets a finding have."""
 
+PastOfParts = tuple[frozenset[tuple[str, str]], frozenset[str] | None]
+"""What was told of the past, and the parts that matter, if not all."""
+
 OK = 0
 """The state of a part without a fault; state s + 1 is the kind's mode s."""
 
@@ -28,13 +31,17 @@ OK = 0
 class Model:
     """The variables of a machine's parts, before anything has been seen.
 
-    ``priors`` keeps the priors of a past with the findings that they rest on, once worked out:
-    whoever supposes a result asks for the same ones again.
+    ``priors`` keeps the priors of a past with the findings that they rest on and the parts they
+    were worked out for, ``readings`` what parts do to a bad result: whoever supposes a result
+    asks for the same ones again.
     """
 
     machine: Machine
     knowledge: Knowledge
-    priors: dict[frozenset[tuple[str, str]], tuple[tuple[Finding, ...], Floats]] = field(
+    priors: dict[PastOfParts, tuple[tuple[Finding, ...], Floats]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+    readings: dict[tuple[str, str, str], Entries] = field(
         default_factory=dict, repr=False, compare=False
     )
 
@@ -136,8 +143,14 @@ class Model:
         }
         return self._gathered((part, *table[k.id]) for part, k in self.machine.parts.items())
 
-    def reading_entries(self, part: str, result: BadResult) -> Entries:
+    def reading_entries(self, part: str, measurement: str, result: BadResult) -> Entries:
         """What a part and all that it needs do to one bad result of a measurement of it."""
+        key = (part, measurement, result.id)
+        if key not in self.readings:
+            self.readings[key] = self._reading_entries(part, result)
+        return self.readings[key]
+
+    def _reading_entries(self, part: str, result: BadResult) -> Entries:
         seen: dict[str, dict[str, float]] = {}
         for name, chance in result.sees.items():
             seen_kind, colon, seen_mode = name.partition(":")

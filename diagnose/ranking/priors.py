@@ -16,44 +16,61 @@ Mixture = Sequence[tuple[float, Sequence[Finding]]]
 """Findings with the chance of each set of them."""
 
 
+def known_prior(
+    model: Model,
+    told: Mapping[str, str],
+    findings: Sequence[Finding],
+    parts: frozenset[str] | None = None,
+) -> Floats:
+    """The same as `prior_given`; what was worked out before is not worked out again."""
+    past = frozenset(told.items()), parts
+    about = tuple(one for one in findings if one.kind == "prior")
+    if past not in model.priors or model.priors[past][0] != about:
+        model.priors[past] = about, prior_given(model, told, about, parts)
+    return model.priors[past][1]
+
+
 def prior_given(
     model: Model,
     told: Mapping[str, str],
     findings: Sequence[Finding],
-    kinds: Collection[str] | None = None,
+    parts: Collection[str] | None = None,
 ) -> Floats:
     """(states) prior of every state: exact for what was told, the average over the rest.
 
     What the rules found counts where a past was told in full; where some of it is unknown, every
-    combination of answers that is left counts with its chance. ``kinds`` are the part kinds that
-    matter to the caller, all of them by default; the rest keep the prior of their kind.
+    combination of answers that is left counts with its chance. ``parts`` are those that matter
+    to the caller, all of them by default; any other may keep the prior of its kind.
     """
+    every = model.machine.parts
+    matter = every if parts is None else parts
+    kinds = {every[part].id for part in matter}
     open_pasts = [past for past in model.pasts if past.unknown(told)]
     averaged = {name for past in open_pasts for name in past.circumstances}
     known = [
         one
         for one in findings
-        if one.kind == "prior"
-        and (kinds is None or one.values["part_kind"] in kinds)
-        and not told_by(one) & averaged
+        if one.kind == "prior" and one.values["part_kind"] in kinds and not told_by(one) & averaged
     ]
-    prior = model.prior(_factors(model.machine, known))
-    heard = [past for past in open_pasts if kinds is None or not past.kinds.isdisjoint(kinds)]
+    prior = model.prior(_factors(model.machine, known, matter))
+    heard = [past for past in open_pasts if not past.kinds.isdisjoint(kinds)]
     mixtures = [list(past.left(model.knowledge, told)) for past in heard]
     named = dict.fromkeys(str(one.values["part_kind"]) for one in _all(mixtures))
-    for kind in named if kinds is None else [kind for kind in named if kind in kinds]:
-        _average(model, kind, prior, [mix for mix in map(_only(kind), mixtures) if mix])
+    for kind in (kind for kind in named if kind in kinds):
+        _average(model, kind, prior, [mix for mix in map(_only(kind), mixtures) if mix], matter)
     return prior
 
 
-def _factors(machine: Machine, findings: Sequence[Finding]) -> Mapping[tuple[str, str], float]:
+def _factors(
+    machine: Machine, findings: Sequence[Finding], matter: Collection[str]
+) -> Mapping[tuple[str, str], float]:
     """The product of the factors that findings give each (part, mode); 1 where there is none."""
     found: dict[tuple[str, str], float] = {}
     for kind in dict.fromkeys(str(one.values["part_kind"]) for one in findings):
         own = [one for one in findings if one.values["part_kind"] == kind]
         wheres = sorted({str(one.values["where"]) for one in own})
         alike: dict[tuple[bool, ...], list[float]] = {}
-        for part in machine.of_kind.get(kind, ()):
+        for part in (part for part in machine.of_kind.get(kind, ()) if part in matter):
             at = tuple(_is_at(machine, part, where) for where in wheres)
             if at not in alike:
                 alike[at] = _on_modes(machine, part, own)[1:]
@@ -97,7 +114,9 @@ def _only(kind: str) -> Callable[[Mixture], Mixture]:
     return narrowed
 
 
-def _average(model: Model, kind: str, prior: Floats, mixtures: Sequence[Mixture]) -> None:
+def _average(
+    model: Model, kind: str, prior: Floats, mixtures: Sequence[Mixture], matter: Collection[str]
+) -> None:
     """Put the mean over every combination of what is unknown in place of a kind's priors.
 
     Parts that every finding treats alike have one mean.
@@ -110,7 +129,8 @@ def _average(model: Model, kind: str, prior: Floats, mixtures: Sequence[Mixture]
         prior[states] = _mean(model.machine, parts[0], own[0], mixtures)
         return
     means: dict[tuple[object, ...], Floats] = {}
-    for part, here, mine in zip(parts, states, own, strict=True):
+    every = zip(parts, states, own, strict=True)
+    for part, here, mine in (each for each in every if each[0] in matter):
         alike = (mine.tobytes(), *(_is_at(model.machine, part, where) for where in sorted(wheres)))
         if alike not in means:
             means[alike] = _mean(model.machine, part, mine, mixtures)

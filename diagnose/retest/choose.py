@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from diagnose.noisyor.network import Floats
 from diagnose.ranking.causes import Ranking
 from diagnose.record import record
@@ -77,6 +79,8 @@ def proposals(scene: Scene, goal: Goal) -> list[Proposal]:
 
 def _proposals(scene: Scene, choice: Choice, goal: Goal) -> Iterator[Proposal]:
     weighed = {candidate.id: known for candidate, known in scene.tests}
+    names = list(dict.fromkeys(scene.scales.names))
+    alike = np.array([[one == name for name in names] for one in scene.scales.names], dtype=float)
     mended = {mend.candidate.id: mend for mend in scene.mends if mend.candidate}
     for place, offer in enumerate(choice.offers):
         candidate = offer.candidate
@@ -87,7 +91,7 @@ def _proposals(scene: Scene, choice: Choice, goal: Goal) -> Iterator[Proposal]:
             known.bits if known else 0.0,
             offer.minutes,
             offer.value if goal == "restore" else None,
-            _prospects(known.labels, known.table, scene.scales.names)
+            _prospects(known.labels, known.table @ alike, names)
             if known
             else _after_mending(scene, mended[candidate.id])
             if candidate.id in mended
@@ -97,17 +101,13 @@ def _proposals(scene: Scene, choice: Choice, goal: Goal) -> Iterator[Proposal]:
 
 
 def _prospects(labels: Sequence[str], table: Floats, names: Sequence[str]) -> tuple[Prospect, ...]:
-    pairs = sorted(zip(labels, table, strict=True), key=lambda pair: -pair[1].sum())
-    return tuple(_prospect(*pair, names) for pair in pairs if pair[1].sum() > RARE)
-
-
-def _prospect(label: str, joint: Floats, names: Sequence[str]) -> Prospect:
-    total: dict[str, float] = {}
-    for name, weight in zip(names, joint.tolist(), strict=True):
-        total[name] = total.get(name, 0.0) + weight
-    leading = max(total, key=lambda name: total[name])
-    probability = float(joint.sum())
-    return Prospect(label, probability, leading, total[leading] / probability)
+    """Outcomes, the likeliest first, from (outcomes, names) joint probabilities."""
+    total, leading = table.sum(axis=1), table.argmax(axis=1)
+    order = [k for k in np.argsort(-total, kind="stable").tolist() if total[k] > RARE]
+    return tuple(
+        Prospect(labels[k], p := float(total[k]), names[name], float(table[k, name]) / p)
+        for k, name in zip(order, leading[order].tolist(), strict=True)
+    )
 
 
 def _after_mending(scene: Scene, mend: Mend) -> tuple[Prospect, ...]:

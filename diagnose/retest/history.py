@@ -6,7 +6,7 @@ what is to blame; over all answers that is the prior while nobody has told (`ran
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,7 +16,7 @@ from diagnose.knowledge.circumstances import Circumstance
 from diagnose.noisyor.network import Floats
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.history import told_by
-from diagnose.ranking.priors import prior_given
+from diagnose.ranking.priors import known_prior
 from diagnose.reasoning.finding import Finding
 from diagnose.retest.candidates import Candidate, Outcome
 from diagnose.retest.readings import Beliefs
@@ -66,11 +66,11 @@ def history_table(beliefs: Beliefs, candidate: Candidate) -> list[Floats]:
     """(blames + 1) joint probabilities of each answer with each blame."""
     evidence = beliefs.ranking.evidence
     circumstance = evidence.model.knowledge.circumstances[history_of(candidate)]
-    kinds = _moved_kinds(evidence, circumstance.id)
-    before = _prior(beliefs, evidence.case.history, evidence.findings, kinds)
+    parts = _moved(beliefs, circumstance.id)
+    before = _prior(beliefs, evidence.case.history, evidence.findings, parts)
     weights = []
     for state in circumstance.states:
-        prior = _prior(beliefs, *_told(evidence, circumstance.id, state.id), kinds)
+        prior = _prior(beliefs, *_told(evidence, circumstance.id, state.id), parts)
         with np.errstate(invalid="ignore"):
             single = np.nan_to_num(prior / before, nan=1.0)
         weights.append(state.prior_for("any") * np.array([1.0, *single, 1.0]))
@@ -78,20 +78,24 @@ def history_table(beliefs: Beliefs, candidate: Candidate) -> list[Floats]:
     return [weight / total * beliefs.outlook.blame for weight in weights]
 
 
-def _moved_kinds(evidence: Evidence, circumstance: str) -> frozenset[str]:
-    """The part kinds whose priors an answer can move."""
-    pasts = (past for past in evidence.model.pasts if circumstance in past.circumstances)
-    return frozenset().union(*(past.kinds for past in pasts))
+def _moved(beliefs: Beliefs, circumstance: str) -> frozenset[str]:
+    """The parts that may be to blame and whose priors an answer can move."""
+    model = beliefs.ranking.evidence.model
+    pasts = (past for past in model.pasts if circumstance in past.circumstances)
+    kinds = frozenset().union(*(past.kinds for past in pasts))
+    blamed = (blame.cause[0] for blame in beliefs.outlook.blames if blame.cause)
+    parts = model.machine.parts
+    return frozenset(part for part in blamed if part in parts and parts[part].id in kinds)
 
 
 def _prior(
-    beliefs: Beliefs, told: Mapping[str, str], findings: Sequence[Finding], kinds: Collection[str]
+    beliefs: Beliefs, told: Mapping[str, str], findings: Sequence[Finding], parts: frozenset[str]
 ) -> Floats:
     """(blames) prior of what each single blame stands for; history moves no run's circumstances."""
     evidence = beliefs.ranking.evidence
-    parts = evidence.epochs.prior(prior_given(evidence.model, told, findings, kinds))
-    runs = evidence.prior[len(parts) :]
-    prior: Floats = np.concatenate([parts, runs])[beliefs.blamed]
+    origins = evidence.epochs.prior(known_prior(evidence.model, told, findings, parts))
+    runs = evidence.prior[len(origins) :]
+    prior: Floats = np.concatenate([origins, runs])[beliefs.blamed]
     return prior
 
 

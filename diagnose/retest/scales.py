@@ -7,7 +7,7 @@ told, a lower bound for the finer ones.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 
 import numpy as np
@@ -46,15 +46,15 @@ class Weighed:
 
 
 class Scales:
-    """Weighs candidates for one target.
+    """Weighs candidates for one target; the checks may be made again on some rows.
 
     ``names`` are the causes that the blames stand for, `SEVERAL` last; ``blame`` their
     probabilities.
     """
 
-    def __init__(self, ranking: Ranking, target: Seen) -> None:
+    def __init__(self, ranking: Ranking, target: Seen, rows: Iterable[int]) -> None:
         evidence = ranking.evidence
-        again = open_reruns(evidence, evidence.model.knowledge.checks)
+        again = open_reruns(evidence, rows)
         network = evidence.network_of([*evidence.observed, *again])
         self.ranking, self.target = ranking, target
         self.outlook = Outlook(network, target.name, ranking.posterior)

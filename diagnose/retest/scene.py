@@ -11,7 +11,7 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.cases.rows import standing_failures
+from diagnose.cases.rows import failed_rows, standing_failures
 from diagnose.decision.problem import ANY, Problem, Repair, Test
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import ANY_SETUP
@@ -25,6 +25,7 @@ from diagnose.retest.candidates import (
     questions,
     rerun,
     reruns,
+    row_sets,
 )
 from diagnose.retest.history import history_questions
 from diagnose.retest.repairs import Mend, mends
@@ -104,7 +105,9 @@ class Scene:
     @cached_property
     def scales(self) -> Scales:
         """What weighs candidates."""
-        return Scales(self.ranking, self.trouble.target)
+        machine, target = self.evidence.model.machine, self.trouble.target
+        sets = row_sets(machine, self.trouble.rows, failed_rows(self.evidence.case), target.row)
+        return Scales(self.ranking, target, sorted(set().union(*sets)))
 
     @cached_property
     def tests(self) -> tuple[tuple[Candidate, Weighed], ...]:
