@@ -32,6 +32,9 @@ CHUNK = 256
 WIDER = 2
 """Tests by bits per minute that are weighed exactly, for each act that is then kept."""
 
+ALIKE = 6
+"""Acts whose minutes agree to so many decimals are equals: the rest is rounding."""
+
 CLOSE = 1e-9
 """Values nearer than this, in relation to their size, are the same."""
 
@@ -168,7 +171,7 @@ class _Search:
             reached += 1
             value[kept] = np.minimum(value[kept], deeper)
             levels[kept] = reached
-        ranked = self._ranked(acts, value / whole, levels)
+        ranked = self._ranked(here, acts, value / whole, levels)
         best = ranked[0].value
         exact = exact or best <= lower * (1 + CLOSE)
         return Decision(ranked[0].act, best, lower, exact, reached, ranked)
@@ -189,13 +192,22 @@ class _Search:
         best = min(float(value.min(initial=np.inf)), self.problem.last_resort)
         return not self.cut or best <= lower * (1 + CLOSE)
 
-    def _ranked(self, acts: _Acts, value: Floats, levels: Ints) -> tuple[Valued, ...]:
+    def _ranked(
+        self, here: Situations, acts: _Acts, value: Floats, levels: Ints
+    ) -> tuple[Valued, ...]:
+        """The cheapest first; of equals, as where two tests are both made, what tells most."""
+        bits = rates(self.problem, here)[0]
         found = [Valued(Act("last resort"), self.problem.last_resort, 1)]
         for act, minutes, level in zip(
             acts.act.tolist(), value.tolist(), levels.tolist(), strict=True
         ):
             found.append(Valued(self._act(act), minutes, level))
-        return tuple(sorted(found, key=lambda one: one.value))
+
+        def place(one: Valued) -> tuple[float, float]:
+            told = float(bits[one.act.index]) if one.act.kind == "test" else 0.0
+            return round(one.value, ALIKE), -told
+
+        return tuple(sorted(found, key=place))
 
     def _act(self, number: int) -> Act:
         if number < self.tests:

@@ -12,14 +12,15 @@ from itertools import combinations
 
 import numpy as np
 
+from diagnose.noisyor.bundle import heavy
 from diagnose.noisyor.factor import Group, open_survival, site_factors
 from diagnose.noisyor.network import Floats
 from diagnose.noisyor.plan import Plan
 from diagnose.noisyor.posterior import Solved
-from diagnose.noisyor.sweep import Enter, Step, Trace, Visit, backward
+from diagnose.noisyor.sweep import Enter, Sweep, Trace, Visit, backward
 from diagnose.record import record
 
-UNSEEN = 1e-5
+UNSEEN = 2e-5
 """Joint states that together have less posterior than this cannot be seen in any outcome."""
 
 Asked = tuple[int, int, bool]
@@ -43,9 +44,9 @@ class Event:
 
 @record
 class Context:
-    """One step, what came before it and what lies behind it, on its visible states."""
+    """A group that is visited, what came before it and what lies behind it."""
 
-    step: Step
+    step: Visit
     trace: Trace
     behind: Floats
 
@@ -57,23 +58,24 @@ class Calibrated:
     ----------
     plan: what was swept.
     solved: its world, swept forward.
-    posterior: (T) posterior of its common states.
+    posterior: (T) posterior of its common states; only those in `seen` are kept.
     """
 
     def __init__(self, plan: Plan, solved: Solved, posterior: Floats) -> None:
-        self.plan, self.solved, self.posterior = plan, solved, posterior
-        self._parts: list[list[Context]] = []
+        seen = heavy(posterior, UNSEEN)
+        self.plan, self.seen, self.posterior = plan, seen, posterior[seen]
+        self.world = solved.world.at(seen)
+        self._sweeps = [Sweep(plan, part.sweep.steps, self.world) for part in solved.parts]
+        self._visited: dict[tuple[int, int], Context] = {}
         self._where: dict[int, tuple[int, int]] = {}
         self._absences: dict[tuple[int, tuple[int, ...]], Floats] = {}
         self._polynomials: dict[tuple[int, tuple[int, ...]], Floats] = {}
         self._plains: dict[tuple[int, range], Floats] = {}
-        for number, swept in enumerate(solved.parts):
-            backwards = backward(swept.sweep, swept.traces, posterior)
-            part = [Context(step, trace, behind) for _, step, trace, behind, _ in backwards][::-1]
-            self._parts.append(part)
-            for k, context in enumerate(part):
-                if isinstance(context.step, Visit):
-                    self._where[context.step.group] = (number, k)
+        for number, part in enumerate(solved.parts):
+            for k, step, trace, behind, _ in backward(part.sweep, part.traces, posterior):
+                if isinstance(step, Visit):
+                    self._visited[number, k] = Context(step, trace.at(seen), behind[:, seen])
+                    self._where[step.group] = (number, k)
 
     def events(self, events: Sequence[Event]) -> Floats:
         """(V, T) probability of each common state together with each of V events.
@@ -100,19 +102,20 @@ class Calibrated:
 
     def _along(self, number: int, path: range, events: Sequence[Event]) -> Floats:
         """(V, T) weight of the path from one step to another under each event."""
-        part = self._parts[number]
-        alpha = part[path[0]].trace.before[None]
+        sweep = self._sweeps[number]
+        alpha = self._visited[number, path[0]].trace.before[None]
         for k in path:
-            step = part[k].step
+            step = sweep.steps[k]
             if isinstance(step, Enter):
-                alpha = self.solved.parts[number].sweep.expand(alpha, step)
+                alpha = sweep.expand(alpha, step)
             else:
-                alpha = alpha * self._product(part[k], step, events)
-        weight: Floats = np.einsum("vqt,qt->vt", alpha, part[path[-1]].behind)
+                alpha = alpha * self._product(self._visited[number, k], events)
+        weight: Floats = np.einsum("vqt,qt->vt", alpha, self._visited[number, path[-1]].behind)
         return weight
 
-    def _product(self, context: Context, step: Visit, events: Sequence[Event]) -> Floats:
+    def _product(self, context: Context, events: Sequence[Event]) -> Floats:
         """(V or 1, Q, T) the product of a group's factors, those of asked sites as events say."""
+        step = context.step
         if step.group not in events[0].touched:
             return step.alike.spread(context.trace.product[None])
         told = [(tuple(event.touched[step.group]), event.survival) for event in events]
@@ -160,12 +163,11 @@ class Calibrated:
     def _absent(self, context: Context, queries: tuple[int, ...]) -> Floats:
         """(sites, D, T): a group's factors when these open findings turn out absent."""
         step = context.step
-        assert isinstance(step, Visit)
         if not queries:
             return context.trace.factors
         key = (step.group, queries)
         if key not in self._absences:
-            group, common = self.plan.groups[step.group], self.solved.world.block.common
+            group, common = self.plan.groups[step.group], self.world.block.common
             factors = self._present(step, group, queries)
             for query in queries:
                 factors *= open_survival(group.queries[query], common, step.shared)
@@ -174,7 +176,7 @@ class Calibrated:
 
     def _present(self, step: Visit, group: Group, queries: tuple[int, ...]) -> Floats:
         """(sites, D, T): present findings and private states that keep open findings absent."""
-        world, number = self.solved.world, group.members[0][0]
+        world, number = self.world, group.members[0][0]
         if (number, queries) not in self._polynomials:
             self._polynomials[number, queries] = self.plan.families[number].absences(queries)
         polynomials = self._polynomials[number, queries][[row for _, row in group.members]]

@@ -88,9 +88,15 @@ class Ceiling:
 
 
 def explore(
-    plan: Plan, world: World, course: Course, ahead: Floats, outside: Floats, choose: Choose
+    plan: Plan,
+    world: World,
+    course: Course,
+    ahead: Floats,
+    outside: Floats,
+    choose: Choose,
+    traced: bool = False,
 ) -> Part:
-    """Lay out the sweep of one connected part while going forward.
+    """Lay out the sweep of one connected part while going forward, and keep its traces if asked.
 
     Parameters
     ----------
@@ -98,7 +104,7 @@ def explore(
         all that is not in the weight yet but the bundles that are still to join.
     outside: (T) the same behind the last stop.
     """
-    way = _Way(plan, world, choose)
+    way = _Way(plan, world, choose, traced)
     for stop, best, behind in zip(course, ahead, (*ahead[1:], outside), strict=True):
         for join in stop.joins:
             way.join(join, best + join.to_come)
@@ -109,8 +115,8 @@ def explore(
 class _Way:
     """The frontier on its way: weights, log survivals, and the steps that led there."""
 
-    def __init__(self, plan: Plan, world: World, choose: Choose) -> None:
-        self.plan, self.world, self.choose = plan, world, choose
+    def __init__(self, plan: Plan, world: World, choose: Choose, traced: bool) -> None:
+        self.plan, self.world, self.choose, self.traced = plan, world, choose, traced
         self.sweep = Sweep(plan, [], world)
         self.alpha = np.ones((1, len(world.block.rows)))
         self.scale = np.zeros(len(world.block.rows))
@@ -157,7 +163,8 @@ class _Way:
     def _add(self, step: Step, trace: Trace, alpha: Floats, taken_out: Floats | float) -> None:
         self.alpha, self.scale = alpha, self.scale + taken_out
         self.sweep.steps.append(step)
-        self.traces.append(trace)
+        if self.traced:
+            self.traces.append(trace)
 
     def _narrow(self, kept: Ints) -> None:
         """Let only these states come out of the last step, a join."""

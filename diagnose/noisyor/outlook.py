@@ -72,15 +72,17 @@ class Outlook:
         solver = Solver.of(network, ENOUGH, least)
         if solver is None:
             raise ValueError(f"expected possible evidence to find blame for {target!r}")
-        self.network, self.solver, self.plan = network, solver, solver.plan
-        self.whole = solver.explored(solver.rows, UNSEEN)
-        self.log_evidence = float(np.logaddexp.reduce(self.whole.log_common))
+        whole = solver.explored(solver.rows, UNSEEN)
+        self.network, self.plan, self._polynomials = network, solver.plan, solver.polynomials
+        self._steps = [part.sweep.steps for part in whole.parts]
+        self.log_evidence = float(np.logaddexp.reduce(whole.log_common))
         if self.log_evidence == -np.inf:
             raise ValueError(f"expected possible evidence to find blame for {target!r}")
         self.finding = network.finding_names.index(target)
         self.place = Places(self.plan)
         self.blames, self._allowed = self._partition()
-        rows, self._owner, log_weight = self._rows()
+        rows, self._owner, log_weight = self._rows(whole)
+        del whole
         self._calibrated = self._calibrate(rows, log_weight)
 
     @cached_property
@@ -111,7 +113,7 @@ class Outlook:
     @cached_property
     def _membership(self) -> Floats:
         """(rows, blames + 1) 1 where a swept common state belongs to a blame."""
-        return np.eye(len(self.blames) + 1)[self._owner]
+        return np.eye(len(self.blames) + 1)[self._owner[self._calibrated.seen]]
 
     def _partition(self) -> tuple[list[Blame], list[Allowed]]:
         """The blames, and the states that each allows to the target's parents."""
@@ -134,35 +136,30 @@ class Outlook:
                 allowed.append(idle | {v: only})
         return blames, allowed
 
-    def _rows(self) -> tuple[Ints, Ints, Floats]:
+    def _rows(self, whole: Solved) -> tuple[Ints, Ints, Floats]:
         """Common states to sweep: those of each blame, then all, as far as they can be seen.
 
         A blame has at most the part of a common state's posterior that its weight there is of
         the whole. Also the blame that each belongs to (the last number stands for all) and log
         weights.
         """
-        whole, common = self.whole.world.block.rows, self.plan.common.weight
-        share = np.exp(self.whole.log_common - self.log_evidence)
+        every, common = whole.world.block.rows, self.plan.common.weight
+        share = np.exp(whole.log_common - self.log_evidence)
         tables: dict[bytes, Floats] = {}
         weights = []
         for allowed in (*self._allowed, {}):
             key = b"".join(allowed[v].tobytes() for v in sorted(allowed) if v in self.place.common)
             if key not in tables:
-                tables[key] = self.plan.common.weight_under(allowed)[whole]
+                tables[key] = self.plan.common.weight_under(allowed)[every]
             weights.append(tables[key])
-        most = np.stack(weights) / common[whole] * share
-        owner, place = np.divmod(heavy(most.ravel(), UNSEEN), len(whole))
-        return whole[place], owner, np.log(np.stack(weights)[owner, place])
+        most = np.stack(weights) / common[every] * share
+        owner, place = np.divmod(heavy(most.ravel(), UNSEEN), len(every))
+        return every[place], owner, np.log(np.stack(weights)[owner, place])
 
     def _calibrate(self, rows: Ints, log_weight: Floats) -> Calibrated:
-        """The worlds of all blames, swept; once they are, fewer rows turn out to be seen."""
+        """The worlds of all blames, swept."""
         solved = self._solved(rows, log_weight)
-        posterior = np.exp(solved.log_common - self.log_evidence)
-        seen = heavy(posterior, UNSEEN)
-        if len(seen) < WORTH_IT * len(rows):
-            self._owner, posterior = self._owner[seen], posterior[seen]
-            solved = solved.at(seen)
-        return Calibrated(self.plan, solved, posterior)
+        return Calibrated(self.plan, solved, np.exp(solved.log_common - self.log_evidence))
 
     def _solved(self, rows: Ints, log_weight: Floats) -> Solved:
         """The world of some rows, swept as all of them were."""
@@ -175,8 +172,8 @@ class Outlook:
         )
         bundles = [self._bundle_weight(one.bundle) for one in plan.shared]
         block = replace(plan.block(rows), log_weight=log_weight)
-        world = World(block, bundles, self.solver.polynomials, special)
-        return Solved.along(plan, world, [part.sweep.steps for part in self.whole.parts])
+        world = World(block, bundles, self._polynomials, special)
+        return Solved.along(plan, world, self._steps)
 
     def _bundle_weight(self, bundle: Bundle) -> Floats:
         """(states) weights of a bundle, or (states, rows) when the blame bears on them."""
@@ -208,9 +205,6 @@ class Outlook:
 
 GOOD_TO = 1e-4
 """What the probabilities that an outlook gives are good to."""
-
-WORTH_IT = 0.8
-"""Rows are picked out when no more than this part of them can be seen."""
 
 ENOUGH = 1e-6
 """Share of the evidence that may be left out where only a choice of tests depends on it."""

@@ -40,7 +40,7 @@ FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 48, 3, 1024
 SMALLEST_BLOCK = 12
 """How many common states a block takes even where frontiers are so wide that few would do."""
 
-LARGEST_SWEEP = 10_000_000
+LARGEST_SWEEP = 4_000_000
 """About how many weights the frontiers of one block may hold all together."""
 
 SCOUTED, SCOUTS = 48, 16
@@ -168,8 +168,10 @@ class Solver:
         few = int((behind > self.plan.negligible / 4).sum())
         return self._order[: max(few, 1)] if self._joins else self._order
 
-    def blocks(self) -> Iterator[Solved]:
-        """All common states that can matter, swept; each block is let go before the next.
+    def blocks(self, traced: bool = False) -> Iterator[Solved]:
+        """All common states that can matter, swept; `Solved.collect` needs the traces.
+
+        Blocks are large: whoever is done with one lets go of it before asking for the next.
 
         Of what may be left out, block k gets 1 / (k (k + 1)), which adds up to less than all.
         """
@@ -177,21 +179,22 @@ class Solver:
         for number in count(1):
             share = self.plan.negligible / 4 / (number * (number + 1))
             rows = self.rows[done : done + size]
-            solved = self.explored(rows, share)
+            solved = self.explored(rows, share, traced)
             self._log_common[rows] = solved.log_common
             self._raise(self._log_common)
+            most = LARGEST_SWEEP // max(solved.states, 1)
             yield solved
+            del solved
             done += size
             if done >= len(self.rows):
                 return
-            most = LARGEST_SWEEP // max(solved.states, 1)
             size = max(min(done * GROWTH, LARGEST_BLOCK, most), SMALLEST_BLOCK)
 
-    def explored(self, rows: Ints, share: float) -> Solved:
+    def explored(self, rows: Ints, share: float, traced: bool = False) -> Solved:
         """Some common states, swept without what has at most this share of the evidence."""
-        return self._swept(rows, within(share / max(2 * self._joins, 1)))
+        return self._swept(rows, within(share / max(2 * self._joins, 1)), traced)
 
-    def _swept(self, rows: Ints, choose: Choose) -> Solved:
+    def _swept(self, rows: Ints, choose: Choose, traced: bool = False) -> Solved:
         """Some common states, swept over each connected part.
 
         What is outside a part weighs what is known or bounded of it, set against the evidence;
@@ -206,7 +209,8 @@ class Solver:
             ahead = self.ceiling.groups_ahead(course, rows)
             rest = rest - ahead[0] - self.ceiling.bundles_of(course)
             outside = np.minimum(rest, -least)
-            parts.append(explore(self.plan, world, course, ahead + outside, outside, choose))
+            part = explore(self.plan, world, course, ahead + outside, outside, choose, traced)
+            parts.append(part)
             rest = rest + parts[-1].log_part
         return Solved(world, parts)
 
@@ -225,8 +229,8 @@ class Solver:
     def log_evidence(self) -> float:
         """Natural log of the probability of the present and absent findings."""
         if not np.isfinite(self._log_common).any():
-            for _ in self.blocks():
-                pass
+            for solved in self.blocks():
+                del solved
         largest = float(self._log_common.max())
         if largest == -np.inf:
             return largest
@@ -241,7 +245,7 @@ class Solver:
         messages = [np.zeros_like(family.polynomial) for family in self.plan.families]
         bundles = [np.zeros_like(shared.bundle.weight) for shared in self.plan.shared]
         known = self._floor
-        for solved in self.blocks():
+        for solved in self.blocks(traced=True):
             fade = np.exp(known - self._floor)
             for told in (*messages, *bundles):
                 np.multiply(told, fade, out=told)
@@ -249,6 +253,7 @@ class Solver:
             share = np.exp(solved.log_common - known)
             if share.sum() > INVISIBLE:
                 solved.collect(share, messages, bundles)
+            del solved
         return None if self.log_evidence == -np.inf else self._normal(messages, bundles)
 
     def _normal(self, messages: Sequence[Floats], bundles: Sequence[Floats]) -> Floats:
@@ -275,7 +280,7 @@ class Solved:
 
     def __init__(self, world: World, parts: Sequence[Part]) -> None:
         self.world, self.parts = world, parts
-        self.states = sum(len(trace.before) for part in parts for trace in part.traces)
+        self.states = sum(part.sweep.states for part in parts)
         self.log_parts = np.reshape([part.log_part for part in parts], (-1, len(world.block.rows)))
         self.log_common: Floats = world.block.log_weight + self.log_parts.sum(axis=0)
 
@@ -283,11 +288,6 @@ class Solved:
     def along(cls, plan: Plan, world: World, steps: Sequence[list[Step]]) -> Solved:
         """A world swept along given steps, for each connected part."""
         return cls(world, [Sweep(plan, some, world).forward() for some in steps])
-
-    def at(self, states: Ints) -> Solved:
-        """The same with only some of the common states."""
-        world = self.world.at(states)
-        return Solved(world, [part.at(states, world) for part in self.parts])
 
     def collect(
         self, posterior: Floats, messages: Sequence[Floats], bundles: Sequence[Floats]

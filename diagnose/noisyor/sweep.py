@@ -80,8 +80,7 @@ class Trace:
 
     def at(self, states: Ints) -> Trace:
         """The same with only some of the common states."""
-        factors = self.factors[..., states] if len(self.factors) else NOTHING
-        return Trace(self.before[:, states], factors)
+        return Trace(self.before[:, states], self.factors[..., states])
 
     @cached_property
     def product(self) -> Floats:
@@ -149,6 +148,14 @@ class Sweep:
     def __init__(self, plan: Plan, steps: list[Step], world: World) -> None:
         self.plan, self.steps, self.world = plan, steps, world
 
+    @property
+    def states(self) -> int:
+        """How many states the frontiers before all steps have together."""
+        joins = (step for step in self.steps if isinstance(step, Enter))
+        visits = (step for step in self.steps if isinstance(step, Visit))
+        met = sum(len(step.merging.into) // step.states for step in joins)
+        return met + sum(len(step.alike.into) for step in visits)
+
     def forward(self) -> Part:
         """Along all steps from the first to the last."""
         alpha = np.ones((1, len(self.world.block.rows)))
@@ -201,17 +208,13 @@ class Sweep:
 class Part:
     """A connected part after the forward sweep.
 
-    ``log_part`` is the (T) log probability of this part in each common state.
+    ``log_part`` is the (T) log probability of this part in each common state; ``traces`` are
+    what a backward sweep needs, or none.
     """
 
     sweep: Sweep
     log_part: Floats
     traces: list[Trace]
-
-    def at(self, states: Ints, world: World) -> Part:
-        """The same in a world with only some of the common states."""
-        sweep = Sweep(self.sweep.plan, self.sweep.steps, world)
-        return Part(sweep, self.log_part[states], [trace.at(states) for trace in self.traces])
 
     @classmethod
     def of(cls, sweep: Sweep, alpha: Floats, scale: Floats, traces: list[Trace]) -> Part:
@@ -221,9 +224,11 @@ class Part:
 
 
 def backward(
-    sweep: Sweep, traces: Sequence[Trace], posterior: Floats
+    sweep: Sweep, traces: list[Trace], posterior: Floats
 ) -> Iterator[tuple[int, Step, Trace, Floats, Floats]]:
     """Steps from last to first, each with the context that its own factor lacks.
+
+    Traces are large: each is taken out of the list, so that it is gone when nobody keeps it.
 
     Yields
     ------
@@ -233,7 +238,7 @@ def backward(
     """
     beta = np.ones((1, len(posterior)))
     for k in range(len(sweep.steps) - 1, -1, -1):
-        step, trace = sweep.steps[k], traces[k]
+        step, trace = sweep.steps[k], traces.pop()
         if isinstance(step, Enter):
             ahead = sweep.collapse(beta, step)
         else:

@@ -83,7 +83,7 @@ def test_a_machine_loses_no_more_than_allowed(pattern: str, allowed: float) -> N
 @pytest.mark.parametrize("seed", SEEDS)
 def test_no_group_exceeds_its_ceiling(seed: int) -> None:
     one = solver(many_sites(seed).network, 0.0)
-    for block in one.blocks():
+    for block in one.blocks(traced=True):
         for part in block.parts:
             for step, trace in zip(part.sweep.steps, part.traces, strict=True):
                 if isinstance(step, Visit):

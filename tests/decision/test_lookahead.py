@@ -1,0 +1,31 @@
+"""What the search does first; the problem is invented."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnose.decision.lookahead import decide
+from diagnose.decision.problem import ANY, Problem, Repair, Test
+
+SIDES = np.array([[1.0, 0.0], [1.0, 0.0], [0.0, 1.0], [0.0, 1.0]])
+ENDS = SIDES[[0, 2, 1, 3]]
+
+
+@pytest.mark.parametrize("telling_first", [True, False])
+def test_of_two_tests_that_are_both_made_the_more_telling_comes_first(telling_first: bool) -> None:
+    tests = (Test("sides", 1.0, ANY, SIDES), Test("ends", 1.0, ANY, ENDS))
+    repairs = tuple(
+        Repair(f"r{h}", 100.0, ANY, fixes, 1.0, ANY) for h, fixes in enumerate(np.eye(4))
+    )
+    problem = Problem(
+        prior=np.array([0.48, 0.02, 0.48, 0.02]),
+        tests=tests if telling_first else tests[::-1],
+        repairs=repairs,
+        change=np.zeros((1, 1)),
+        last_resort=1000.0,
+    )
+    found = decide(problem, problem.prior, 0, depth=2)
+    assert found.act.id == "sides"
+    assert found.ranked[1].act.id == "ends"
+    assert found.ranked[1].value == pytest.approx(found.value, abs=1e-9)
