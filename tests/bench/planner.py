@@ -13,7 +13,7 @@ from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.model import Model
 from diagnose.retest.candidates import Candidate, Outcome, rerun_name
-from diagnose.retest.next import Choice, Goal, best_choice
+from diagnose.retest.next import TRIES, Choice, Goal, best_choice, failures_of
 from diagnose.retest.proof import Proof
 from diagnose.retest.scene import Scene
 from diagnose.retest.suppose import suppose, with_run
@@ -68,7 +68,12 @@ def deciding(decide: Callable[[Scene], Candidate | None], model: Model | None = 
 
 
 def isolated(scene: Scene, choice: Choice) -> Choice:
-    """Test while that tells anything, then mend the likeliest: what isolating alone leads to."""
+    """Test while that tells anything, then mend the likeliest: what isolating alone leads to.
+
+    It hands over after as many failures as every other goal does.
+    """
+    if failures_of(scene) >= TRIES:
+        return choice
     if scene.settled < SETTLED and choice.candidate is not None:
         return choice
     return best_choice(scene, "restore", depth=1) if scene.settled < 0.2 else _likeliest(scene)
