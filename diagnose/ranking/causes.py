@@ -14,6 +14,7 @@ from diagnose.knowledge.circumstances import Prepare
 from diagnose.knowledge.parts import Remedy
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import Floats
+from diagnose.noisyor.plan import NEGLIGIBLE
 from diagnose.noisyor.posterior import Posterior, conflict, log_evidence, posterior
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.faults import Fault
@@ -58,15 +59,17 @@ class Cause(NamedTuple):
 class Ranking:
     """The posterior of some evidence, read as causes.
 
-    Raises `ImpossibleEvidence` on first use when the results cannot stand together.
+    ``negligible`` is the share of the evidence that may be left out; no probability is off by
+    more. Raises `ImpossibleEvidence` on first use when the results cannot stand together.
     """
 
     evidence: Evidence
+    negligible: float = NEGLIGIBLE
 
     @cached_property
     def posterior(self) -> Posterior:
         """Beliefs about every variable."""
-        found = posterior(self.evidence.network)
+        found = posterior(self.evidence.network, self.negligible)
         if found.log_evidence == -np.inf:
             raise ImpossibleEvidence(conflict(self.evidence.network))
         return found

@@ -127,7 +127,7 @@ def _block_words(rows: Sequence[int], result: Result, check: str, run: int, runs
 
 def _probabilities(ranking: Ranking, item: Item, causes: Sequence[Cause]) -> list[float]:
     if isinstance(item.without, Evidence):
-        other = Ranking(item.without)
+        other = Ranking(item.without, ENOUGH)
         found = {cause.id: cause.probability for cause in other.causes}
         return [found.get(cause.id, cause.probability) for cause in causes]
     network = ranking.evidence.network

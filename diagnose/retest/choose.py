@@ -19,6 +19,9 @@ from diagnose.retest.scene import Means, Scene
 from diagnose.retest.suppose import answer_chances, chance, suppose
 from diagnose.retest.targets import troubles
 
+ENOUGH = 1e-8
+"""Share of the evidence that may be left out where what might come next is told."""
+
 MENDED = "mended"
 """What a remedy leads to when the check passes afterwards."""
 
@@ -150,7 +153,7 @@ def _supposed(ranking: Ranking, candidate: Candidate) -> Iterator[Prospect]:
     """What work and the check after it may show, each outcome inferred in full."""
     left = 1.0
     for outcome in candidate.outcomes:
-        after = suppose(ranking, candidate, outcome)
+        after = Ranking(suppose(ranking, candidate, outcome).evidence, ENOUGH)
         probability = chance(ranking, after)
         left -= probability
         if probability > RARE:
