@@ -8,6 +8,7 @@ that is absent when none of the first k results is there.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import accumulate
@@ -118,18 +119,19 @@ def reruns(evidence: Evidence, target: int, suspects: Sequence[int]) -> Iterator
     failed = failed_rows(evidence.case)
     sets = row_sets(evidence.model.machine, suspects, failed, target)
     for check in evidence.model.knowledge.checks:
-        made = runs_since_work(evidence, check, target)
+        made = runs_since_work(evidence, check)
         for rows in sets:
-            if target not in rows or made < MOST_RUNS:
+            if max(made[row] for row in rows) < MOST_RUNS:
                 yield rerun(evidence, check, rows, failed)
 
 
-def runs_since_work(evidence: Evidence, check: str, row: int) -> int:
-    """How often a row has been through a check since the last work."""
-    return sum(
-        run.results[row - 1] in (Result.PASS, Result.FAIL)
+def runs_since_work(evidence: Evidence, check: str) -> Counter[int]:
+    """How often each row has been through a check since the last work."""
+    return Counter(
+        row
         for run in evidence.case.runs
         if run.check == check and run.epoch == evidence.epochs.now
+        for row in (*run.rows_with(Result.PASS), *run.rows_with(Result.FAIL))
     )
 
 

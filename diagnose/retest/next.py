@@ -97,9 +97,11 @@ def best_choice(
 
 
 def failures_of(scene: Scene) -> int:
-    """How often the target's row has failed a check; after `TRIES` the planner hands over."""
-    row = scene.trouble.target.row
-    return sum(run.results[row - 1] is Result.FAIL for run in scene.evidence.case.runs)
+    """How often a row of the trouble has failed; after `TRIES` the planner hands over."""
+    runs = scene.evidence.case.runs
+    return max(
+        sum(run.results[row - 1] is Result.FAIL for run in runs) for row in scene.trouble.rows
+    )
 
 
 def _read_back(
