@@ -76,6 +76,11 @@ def test_a_rerun_of_the_rows_that_failed_is_not_everything(rule: str):
     assert rule not in {one.rule for one in made}
 
 
+def test_two_runs_of_which_one_is_the_other_turned_round_are_said_to_be_once():
+    made = findings("mounted-6", "response=PPFPPP response=FFPFFF")
+    assert [one.values["run"] for one in made if one.rule == "results-turned-round"] == [2]
+
+
 def test_a_finding_names_the_runs_rows_and_parts_it_is_about():
     made = named(findings("mounted-12", "response=PPPPPPFFFFFF"), "whole-section")
     assert made.about == ("run-1", "section-2", "row-7", "row-12")
