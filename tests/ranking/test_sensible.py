@@ -141,6 +141,18 @@ def test_volts_that_are_lost_but_not_gone_speak_for_a_bad_contact_and_hardly_for
     assert gone["open"] > 10 * gone["high_resistance"]
 
 
+def test_pressure_behind_the_couplers_clears_lever_and_couplers_and_none_blames_them() -> None:
+    def before_the_inlet(*reading: str) -> float:
+        every = ("bleed=FFFFFF", "supply=62bar", "response=FFFFFF", "supply=180bar", "oil=54C")
+        causes = ranked("mounted-6", *every, *reading).causes
+        shut = ("supply/coupler:unseated", "supply/remote:not_open")
+        return sum(c.probability for c in causes if c.id in shut)
+
+    assert before_the_inlet() > 0.3
+    assert before_the_inlet("inlet-pressure@supply=180bar") < 0.05
+    assert before_the_inlet("inlet-pressure@supply=0bar") > 0.9
+
+
 def test_a_gauge_that_reads_what_cannot_be_moves_nothing() -> None:
     typed = ("response=PPPPPFPPPPPP", "supply=150bar")
     plain = ranked("mounted-12", *typed).causes
