@@ -83,7 +83,7 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
         "groups": dict(ranking.groups),
         "together": _together(ranking),
         "fragile": fragile(ranking),
-        "next": [_proposal(proposal, warned) for proposal in proposals],
+        "next": [_proposal(proposal, found, warned) for proposal in proposals],
         "instead": [] if found else _instead(ranking, proof),
         "log_evidence": ranking.posterior.log_evidence,
         "priors": evidence.model.knowledge.priors,
@@ -207,9 +207,15 @@ def _together(ranking: Ranking) -> list[dict[str, object]]:
     return [{"causes": ids, "probability": found.probability, "says": found.says}]
 
 
-def _proposal(proposal: Proposal, warned: Sequence[Finding]) -> dict[str, object]:
-    """Something to do; its outcomes lead to the likeliest cause of its row's failure."""
+def _proposal(
+    proposal: Proposal, found: Sequence[Trouble], warned: Sequence[Finding]
+) -> dict[str, object]:
+    """Something to do; its outcomes lead to the likeliest cause of its row's failure.
+
+    Rows of one trouble are proven together: what mends the row mends them all.
+    """
     candidate = proposal.candidate
+    trouble = next(trouble for trouble in found if trouble.target.row == proposal.row)
     return {
         "id": candidate.id,
         "kind": candidate.kind,
@@ -220,6 +226,7 @@ def _proposal(proposal: Proposal, warned: Sequence[Finding]) -> dict[str, object
         "bits": proposal.bits,
         "required": proposal.required,
         "blames_row": proposal.row,
+        "trouble_rows": list(trouble.rows),
         "needs": list(candidate.needs),
         "cautions": cautions_of(candidate, warned),
         "outcomes": [

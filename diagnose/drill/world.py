@@ -5,6 +5,7 @@ It reads the same knowledge as the program, by code of its own: nothing here cal
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -39,6 +40,7 @@ class World:
         it is added to every chance that is neither 0 nor a false alarm.
     minutes, parts_minutes: of work so far, and of parts at their stated rate.
     reruns, in_vain: runs so far, and parts that were fitted where none of their faults was.
+    tried: how often each remedy has left each fault.
     """
 
     machine: Machine
@@ -51,6 +53,7 @@ class World:
     reruns: int = 0
     parts_minutes: float = 0.0
     in_vain: int = 0
+    tried: Counter[tuple[Fault, str]] = field(default_factory=Counter)
     log: list[str] = field(default_factory=list)
 
     def run(
@@ -137,8 +140,13 @@ class World:
             for place, mode in self.faults
             if place == part and mode in {each.id for each in kind.cleared_by(remedy)}
         }
-        cleared = {fault for fault in sorted(meant) if self.rng.random() < made.fixes}
+        cleared = {
+            fault
+            for fault in sorted(meant)
+            if self.rng.random() < made.fixes_after(self.tried[fault, remedy])
+        }
         self.faults -= cleared
+        self.tried.update((fault, remedy) for fault in meant)
         if made.parts_price != "none" and not meant:
             self.in_vain += 1
         self.log.append(f"{remedy}@{part}: {'right' if meant else 'in vain'}")
@@ -150,6 +158,8 @@ class World:
         self._spend(made.setup, made.minutes)
         pairs = self._moved(made.moves, part, other)
         self.faults = {pairs.get(fault, fault) for fault in self.faults}
+        moved = {(pairs.get(fault, fault), name): n for (fault, name), n in self.tried.items()}
+        self.tried = Counter(moved)
         self.log.append(f"{swap}@{part}+{other}")
 
     def _moved(self, moves: Iterable[str], part: str, other: str) -> Mapping[Fault, Fault]:

@@ -212,32 +212,35 @@ def _test(test: Report, names: Mapping[str, str]) -> Iterator[RenderableType]:
     yield head
     if test.get("needs"):
         yield Text(f"Needs: {', '.join(test['needs'])}.")
-    yield _outcomes(test["outcomes"], names, test["blames_row"])
+    yield _outcomes(test, names)
     for caution in test.get("cautions") or []:
         yield Text(f"Take care: {sentence(caution)}", style="caution")
 
 
-def _outcomes(outcomes: Sequence[Report], names: Mapping[str, str], row: int) -> Table:
+def _outcomes(test: Report, names: Mapping[str, str]) -> Table:
+    outcomes = test["outcomes"]
     table = Table.grid(padding=(0, 2))
     table.add_column(justify="right", no_wrap=True, min_width=9)
     table.add_column()
     for outcome in outcomes:
         if outcome["probability"] >= WORTH_LISTING:
-            table.add_row(_percent(outcome["probability"]), _outcome(outcome, names, row))
+            table.add_row(_percent(outcome["probability"]), _outcome(outcome, test, names))
     rare = [each["probability"] for each in outcomes if each["probability"] < WORTH_LISTING]
     if rare:
         table.add_row(_percent(sum(rare)), "other results")
     return table
 
 
-def _outcome(outcome: Report, names: Mapping[str, str], row: int) -> str:
+def _outcome(outcome: Report, test: Report, names: Mapping[str, str]) -> str:
     leads_to = outcome["leads_to"]
     result = PLAIN_RESULTS.get(outcome["result"], outcome["result"].rstrip("."))
     if leads_to == "mended":
-        return f"{result}. Row {row} is mended; the final full pass is left"
+        rows = test["trouble_rows"]
+        mended = f"{rows_in_words(rows).capitalize()} {'is' if len(rows) == 1 else 'are'} mended"
+        return f"{result}. {mended}; the final full pass is left"
     blame = names.get(leads_to) or PLAIN_BLAMES.get(leads_to, leads_to)
     chance = _percent(outcome["leads_to_probability"])
-    return f"{result}. Likeliest for row {row} then: {blame} ({chance})"
+    return f"{result}. Likeliest for row {test['blames_row']} then: {blame} ({chance})"
 
 
 def bullets(lines: Iterable[str], style: str = "", indent: int = 2) -> Iterator[RenderableType]:

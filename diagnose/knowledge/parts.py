@@ -43,6 +43,13 @@ class Mode(Strict):
     remedy: Id
 
 
+AGAIN = 0.5
+"""What is left of a remedy's chance for each time that the same was done in vain (judgement).
+
+Half of what made it fail is a slip that the next attempt may not repeat; half stays as it is.
+"""
+
+
 class Remedy(Strict):
     """What is done to a part: minutes, the chance that it fixes, what it needs and risks.
 
@@ -52,6 +59,7 @@ class Remedy(Strict):
     ``qualified`` whether it is for a qualified person or the machine's manual only.
     ``at`` is where somebody stands to do it. ``minutes_per_row`` come on top where it is done
     again at each row that depends on the part; what is done at the part alone has none.
+    ``goes_on`` says that each attempt begins where the last one stopped, as bleeding does.
     """
 
     id: Id
@@ -63,6 +71,7 @@ class Remedy(Strict):
     wants: tuple[Id, ...] = ()
     helper: Flag = False
     fixes: Chance
+    goes_on: Flag = False
     also: tuple[ModeId, ...] = ()
     parts_price: Price
     qualified: Flag = False
@@ -79,6 +88,16 @@ class Remedy(Strict):
         True
         """
         return self.minutes + self.minutes_per_row * rows
+
+    def fixes_after(self, tried: int) -> float:
+        """The chance that it clears what it has left that often before.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> clean = load_knowledge().parts["bleed-port"].remedy("clean-port")
+        >>> clean.fixes_after(0), clean.fixes_after(1)
+        (0.8, 0.4)
+        """
+        return self.fixes if self.goes_on else self.fixes * AGAIN**tried
 
 
 class BadResult(Strict):

@@ -1,13 +1,15 @@
 """Where every fault is, epoch after epoch: work moves faults about and clears them.
 
 A part's state is its mode *and* the remedy that cleared it, if one did: a fault that remedy j
-cleared was there for every run before it and is gone for every run after it. A swap moves modes
+cleared was there for every run before it and is gone for every run after it. What a remedy has
+left once it is less likely to clear when it is done again. A swap moves modes
 to another row for the runs that follow. So earlier results count with the machine of their own
 time, and all of it stays one exact network.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from functools import cached_property
 
@@ -74,13 +76,7 @@ class Epochs:
     @cached_property
     def cleared(self) -> tuple[Cleared, ...]:
         """Every further state, in the order of the parts."""
-        found = [
-            (int(self.origin_at[number][self.model.flat(work.part, mode.id)]), number, fixes)
-            for number, work in enumerate(self.work, start=1)
-            if isinstance(work, Remedied)
-            for mode in self.model.machine.parts[work.part].cleared_by(work.remedy)
-            for fixes in [self.model.machine.parts[work.part].remedy(work.remedy).fixes]
-        ]
+        found = list(self._attempts())
         owner = np.searchsorted(self.model.offsets, [each[0] for each in found], side="right") - 1
         pieces, counted = [], np.zeros(len(self.model.machine.parts), dtype=int)
         for place in np.argsort(owner, kind="stable"):
@@ -90,6 +86,24 @@ class Epochs:
             counted[part] += 1
             pieces.append(Cleared(origin, number, fixes, state))
         return tuple(pieces)
+
+    def _attempts(self) -> Iterator[tuple[int, int, float]]:
+        """For each remedy and mode that it clears: the origin, its number, its chance by then."""
+        tried: Counter[tuple[int, str]] = Counter()
+        for number, work in enumerate(self.work, start=1):
+            if isinstance(work, Remedied):
+                kind = self.model.machine.parts[work.part]
+                for mode in kind.cleared_by(work.remedy):
+                    origin = int(self.origin_at[number][self.model.flat(work.part, mode.id)])
+                    fixes = kind.remedy(work.remedy).fixes_after(tried[origin, work.remedy])
+                    tried[origin, work.remedy] += 1
+                    yield origin, number, fixes
+
+    def tried(self, part: str, mode: str, remedy: str) -> int:
+        """How often a remedy was done on the mode that the case found in a part."""
+        origin = self.model.flat(part, mode)
+        done = [self.work[each.remedy - 1] for each in self.cleared if each.origin == origin]
+        return sum(isinstance(work, Remedied) and work.remedy == remedy for work in done)
 
     @cached_property
     def _extra(self) -> Ints:

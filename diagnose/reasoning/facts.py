@@ -16,6 +16,14 @@ from diagnose.reasoning.tally import Tally, blocks, mask_of, rows_in, tally_of
 from diagnose.reasoning.vocabulary import fact
 from diagnose.record import record
 
+_SHARED = {
+    "section": "section",
+    "branch": "branch",
+    "port": "bleed-port",
+    "controller": "controller",
+}
+"""What two rows may have in common, by kind of group, the smallest first."""
+
 
 def facts_of(machine: Machine, case: Case, knowledge: Knowledge) -> tuple[Fact, ...]:
     """Everything the rules may know of a case, in a fixed order.
@@ -231,9 +239,7 @@ class _Story:
         }
         if {"section", "branch"} <= kinds:
             return "section-and-branch"
-        return next(
-            (kind for kind in ("section", "branch", "controller") if kind in kinds), "nothing"
-        )
+        return next((name for kind, name in _SHARED.items() if kind in kinds), "nothing")
 
 
 def _union(masks: Iterable[int]) -> int:

@@ -57,7 +57,7 @@ GROUP_KINDS = (
     "alternate",
     "machine",
 )
-SHARED = ("nothing", "section", "branch", "section-and-branch", "controller")
+SHARED = ("nothing", "section", "branch", "section-and-branch", "controller", "bleed-port")
 ACT_KINDS = ("rerun", "measure", "look", "ask", "swap", "remedy")
 PRICES = ("none", "small", "medium", "large")
 SIDES = ("oil", "electric", "none")

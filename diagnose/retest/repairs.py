@@ -47,7 +47,8 @@ def mends(scales: Scales, failed: Sequence[str]) -> Iterator[Mend]:
             for remedy in remedies_of(evidence, cause):
                 candidate = remedy_candidate(evidence, cause, remedy, failed)
                 _, fixes = found.setdefault(candidate.id, (candidate, np.zeros(len(scales.names))))
-                fixes[number] = remedy.fixes
+                tried = evidence.epochs.tried(cause.part, cause.mode, remedy.id)
+                fixes[number] = remedy.fixes_after(tried)
     for id in _likeliest(scales, causes):
         if id in found:
             found[id][1][-1] = found[id][1].max()

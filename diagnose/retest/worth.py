@@ -27,7 +27,9 @@ def repair_minutes_of(ranking: Ranking, trouble: Trouble) -> float:
     cost: dict[str, float] = {}
     for name, cause in _remedied(ranking, trouble):
         assert cause.remedy is not None
-        chance[name] = chance.get(name, 0.0) + cause.probability * cause.remedy.fixes
+        tried = evidence.epochs.tried(cause.part, cause.mode, cause.remedy.id)
+        fixes = cause.remedy.fixes_after(tried)
+        chance[name] = chance.get(name, 0.0) + cause.probability * fixes
         cost[name] = _work(ranking, cause, check) + proof
     whole = max(sum(chance.values()), 1.0)
     p = [1 - sum(chance.values()) / whole, *(each / whole for each in chance.values())]

@@ -80,6 +80,7 @@ def report(rows: int = 12) -> dict[str, Any]:
                 "bits": 0.4,
                 "required": False,
                 "blames_row": 6,
+                "trouble_rows": [6],
                 "needs": ["engine running"],
                 "cautions": ["Row units move while the check runs."],
                 "outcomes": [

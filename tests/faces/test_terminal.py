@@ -104,6 +104,19 @@ def test_fewer_causes_are_counted() -> None:
     assert "2 more are less likely; --causes 3 shows them all." in file.getvalue()
 
 
+@pytest.mark.parametrize(
+    ("rows", "says"), [([6], "Row 6 is mended"), ([6, 7, 8], "Rows 6–8 are mended")]
+)
+def test_a_check_that_passes_says_of_every_row_of_its_trouble_that_it_is_mended(
+    rows: list[int], says: str
+) -> None:
+    sample = report()
+    act = sample["next"][0]
+    act["trouble_rows"] = rows
+    act["outcomes"][0] |= {"result": "all pass", "leads_to": "mended"}
+    assert f"all pass. {says}; the final full pass is left" in one_line(drawn(sample))
+
+
 def test_no_line_is_broken_before_the_percent_sign() -> None:
     for width in range(40, 100):
         assert not any(line.strip().startswith("%") for line in drawn(report(), width).splitlines())

@@ -59,7 +59,7 @@ def test_a_remedy_is_a_coin_that_hides_its_modes_from_later_runs() -> None:
     assert mended.posterior.log_evidence == pytest.approx(mixed, abs=1e-9)
 
 
-def test_two_remedies_of_one_part_each_have_their_chance() -> None:
+def test_each_bleeding_goes_on_where_the_last_one_stopped_with_its_whole_chance() -> None:
     runs = ["bleed=FPPPPP", "bleed=F.....", "bleed=F....."]
     once = ranking(runs[0], "bleed-again@row-1/air=done", runs[1], runs[2])
     twice = ranking(
@@ -79,6 +79,44 @@ def test_two_remedies_of_one_part_each_have_their_chance() -> None:
         + (1 - fixes) ** 2 * np.exp(neither),
         rel=1e-9,
     )
+
+
+def test_what_a_remedy_has_left_the_same_clears_half_as_likely() -> None:
+    runs, clean = ["bleed=FFFPPP", "bleed=FFF...", "bleed=FFF..."], "clean-port@port-left=done"
+    twice = ranking(runs[0], clean, runs[1], clean, runs[2])
+    plain = ranking(*runs)
+    fixes = KNOWN.parts["bleed-port"].remedy("clean-port").fixes
+    first = blind_after(plain, "port-left/port", {"blocked"}, runs=1)
+    second = blind_after(plain, "port-left/port", {"blocked"}, runs=2)
+    assert np.exp(twice.posterior.log_evidence) == pytest.approx(
+        fixes * np.exp(first)
+        + (1 - fixes) * fixes / 2 * np.exp(second)
+        + (1 - fixes) * (1 - fixes / 2) * np.exp(plain.posterior.log_evidence),
+        rel=1e-9,
+    )
+
+
+def test_a_remedy_that_failed_gives_way_to_the_greater_one() -> None:
+    bled = ["bleed-hose=fitted", "supply=62bar"]
+    first = ranking("bleed=FFFPPP", *bled)
+    failed = ranking("bleed=FFFPPP", *bled, "clean-port@port-left=done", "bleed=FFF...", *bled)
+    offered = [
+        next(p.candidate.id for p in next_tests(found) if p.candidate.kind == "remedy")
+        for found in (first, failed)
+    ]
+    assert offered == ["clean-port@port-left/port", "replace-port@port-left/port"]
+
+
+def test_a_fault_that_moved_has_been_treated_as_often_as_before() -> None:
+    found = ranking(
+        "response=PPPPPF",
+        "clean-connector@row-6=done",
+        "cross-plugs@row-6=row-5",
+        "response=....FP",
+    )
+    epochs = found.evidence.epochs
+    assert epochs.tried("row-6/connector", "open", "clean-connector") == 1
+    assert epochs.tried("row-5/connector", "open", "clean-connector") == 0
 
 
 def test_a_remedy_that_was_not_for_the_fault_leaves_it() -> None:

@@ -128,6 +128,31 @@ def test_volts_that_sag_speak_for_a_bad_contact_and_full_volts_against_it() -> N
     assert bad_contact("voltage-under-load@row-6=11.7V") < bad_contact() / 10
 
 
+def test_volts_that_are_lost_but_not_gone_speak_for_a_bad_contact_and_hardly_for_an_open_plug() -> (
+    None
+):
+    def plug(volts: str) -> dict[str, float]:
+        typed = ("response=PPPPPFPPPPPP", "oil=54C", f"voltage-under-load@row-6={volts}")
+        causes = ranked("mounted-12", *typed).causes
+        return {c.mode: c.probability for c in causes if c.part == "row-6/connector"}
+
+    lost, gone = plug("8.5V"), plug("0V")
+    assert lost["high_resistance"] > 10 * lost["open"]
+    assert gone["open"] > 10 * gone["high_resistance"]
+
+
+def test_pressure_behind_the_couplers_clears_lever_and_couplers_and_none_blames_them() -> None:
+    def before_the_inlet(*reading: str) -> float:
+        every = ("bleed=FFFFFF", "supply=62bar", "response=FFFFFF", "supply=180bar", "oil=54C")
+        causes = ranked("mounted-6", *every, *reading).causes
+        shut = ("supply/coupler:unseated", "supply/remote:not_open")
+        return sum(c.probability for c in causes if c.id in shut)
+
+    assert before_the_inlet() > 0.3
+    assert before_the_inlet("inlet-pressure@supply=180bar") < 0.05
+    assert before_the_inlet("inlet-pressure@supply=0bar") > 0.9
+
+
 def test_a_gauge_that_reads_what_cannot_be_moves_nothing() -> None:
     typed = ("response=PPPPPFPPPPPP", "supply=150bar")
     plain = ranked("mounted-12", *typed).causes

@@ -64,11 +64,21 @@ def test_a_finding_can_be_followed_to_the_facts_at_its_root():
 def test_a_finding_says_what_made_it_fire_and_what_was_not_there():
     made = named(findings("mounted-12", "bleed=FFFFFFFFFFFF"), "reseat-couplers-first")
     assert made.because == (
-        "All 12 rows that ran failed run 1 (bleed)",
-        "run 1 (bleed): 12 of 12 rows failed",
+        "All 12 rows failed run 1 (bleed)",
         "no pattern with rule everything-in-one-check",
         "no standing with run 1",
     )
+
+
+@pytest.mark.parametrize("rule", ["everything", "everything-in-one-check"])
+def test_a_rerun_of_the_rows_that_failed_is_not_everything(rule: str):
+    made = findings("mounted-6", "bleed=PPPPPP response=PPPFFF response=...FFF")
+    assert rule not in {one.rule for one in made}
+
+
+def test_two_runs_of_which_one_is_the_other_turned_round_are_said_to_be_once():
+    made = findings("mounted-6", "response=PPFPPP response=FFPFFF")
+    assert [one.values["run"] for one in made if one.rule == "results-turned-round"] == [2]
 
 
 def test_a_finding_names_the_runs_rows_and_parts_it_is_about():

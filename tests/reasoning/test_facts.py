@@ -89,6 +89,14 @@ def test_a_lone_pair_knows_the_smallest_thing_it_shares(pattern: str, shared: st
     assert pair["shared"] == shared
 
 
+def test_two_rows_of_one_bleed_port_share_it_in_the_bleed_only():
+    shared = [
+        of_kind("pair", "mounted-12", f"{check}=PPPPFPPFPPPP")[0]["shared"]
+        for check in ("bleed", "response")
+    ]
+    assert shared == ["bleed-port", "branch"]
+
+
 def test_a_changed_row_is_told_with_the_order_of_its_results():
     (changed,) = of_kind("changed", "mounted-6", "response=PPFPPP response=PPPPPP")
     told = {"row": 3, "passed_run": 2, "failed_run": 1, "first": "fail", "alike": "yes"}

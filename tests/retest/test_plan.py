@@ -356,6 +356,14 @@ def test_each_of_two_far_rows_gets_an_act() -> None:
     report: dict[str, Any] = ranking_report(both_checks("folding-24", [], [3, 20]))
     assert {act["blames_row"] for act in report["next"]} == {3, 20}
     assert all(act["blames_row"] in act["rows"] for act in report["next"])
+    assert all(act["trouble_rows"] == [act["blames_row"]] for act in report["next"])
+
+
+def test_an_act_names_every_row_of_the_trouble_that_it_is_about() -> None:
+    section = list(range(7, 13))
+    report: dict[str, Any] = ranking_report(both_checks("mounted-12", section, section))
+    assert report["next"]
+    assert all(act["trouble_rows"] == section for act in report["next"])
 
 
 def test_the_minutes_of_two_troubles_count_both() -> None:
