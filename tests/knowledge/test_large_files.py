@@ -1,8 +1,7 @@
-"""Files with thousands of faults are told of in seconds, and in few lines."""
+"""Files with thousands of faults are told of in few lines."""
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
 
 import pytest
@@ -24,12 +23,10 @@ ONE = "  - {id: section-1, rows: 1-6}\n"
 
 
 def told(tmp_path: Path, text: str) -> list[str]:
-    """The lines that checking a layout prints; it must not take long."""
+    """The lines that checking a layout prints."""
     path = tmp_path / "big.yaml"
     path.write_text(text, encoding="utf-8")
-    start = time.perf_counter()
     result = CliRunner().invoke(rowfault, ["machine", "check", str(path)])
-    assert time.perf_counter() - start < 15
     assert result.exit_code == 1
     return result.stderr.splitlines()
 
