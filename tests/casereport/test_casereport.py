@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import time
 from typing import Any
 
 import pytest
@@ -185,7 +184,6 @@ def test_a_correction_to_other_work_changes_the_parts_used() -> None:
     assert report["parts_used"] == []
 
 
-def test_a_report_on_48_rows_takes_seconds_at_most() -> None:
-    begun = time.perf_counter()
-    case_report(wing_on_folding_48())
-    assert time.perf_counter() - begun < 10
+def test_a_report_on_48_rows_names_the_hose_before_the_first_row_that_fails() -> None:
+    first = case_report(wing_on_folding_48())["causes"][0]
+    assert (first["part"], first["rows"]) == ("section-1/chain-3", [1, 2, 3])
