@@ -47,13 +47,13 @@ class Join:
 class Stop:
     """A group is visited after some joins.
 
-    ``used`` are the columns that it uses, ``place`` is where the frontier has them;
+    ``used`` numbers the columns that it uses, ``place`` is where the frontier has them;
     ``to_come`` is the log of the total weight of all bundles that join at later stops.
     """
 
     group: int
     joins: tuple[Join, ...]
-    used: Ints
+    used: Mapping[int, int]
     place: Ints
     to_come: float
 
@@ -128,7 +128,8 @@ def _stops(plan: Plan, order: Sequence[int], touching: Mapping[int, list[int]]) 
             columns = kept
         own = [column for column in columns if column in used[k]]
         place = np.array([columns.index(column) for column in own], dtype=np.intp)
-        yield Stop(g, tuple(joins), np.array(own, dtype=np.intp), place, to_come)
+        numbered = {column: number for number, column in enumerate(own)}
+        yield Stop(g, tuple(joins), numbered, place, to_come)
 
 
 def _join(

@@ -140,7 +140,7 @@ class _Way:
 
     def visit(self, stop: Stop, ahead: Floats) -> None:
         """Apply a group's factor; what has then become too light should not have joined."""
-        visit = _visit(self.plan, stop, self.logs)
+        visit = _visit(stop, self.logs)
         trace, alpha, taken_out = self.sweep.advance(self.alpha, visit)
         if self.sweep.steps and isinstance(self.sweep.steps[-1], Enter):
             kept = self.choose(self._worth(alpha, self.scale + taken_out, ahead))
@@ -177,11 +177,11 @@ class _Way:
         self.alpha, self.logs = self.alpha[kept], self.logs[kept]
 
 
-def _visit(plan: Plan, stop: Stop, logs: Floats) -> Visit:
+def _visit(stop: Stop, logs: Floats) -> Visit:
     first, into = alike(logs[:, stop.place])
-    wide = np.zeros((len(first), plan.columns[1]))
-    wide[:, stop.used] = logs[first[:, None], stop.place]
-    return Visit(stop.group, Survival.of(wide), Merging(into, len(first)))
+    told = np.zeros((len(first), len(stop.place) + 1))
+    told[:, :-1] = logs[first[:, None], stop.place]
+    return Visit(stop.group, Survival.of(told, stop.used), Merging(into, len(first)))
 
 
 def _narrowed(visit: Visit, trace: Trace, kept: Ints) -> tuple[Visit, Trace]:

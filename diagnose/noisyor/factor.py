@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -46,25 +46,35 @@ class Group:
 
 @record
 class Survival:
-    """Survivals (states, columns) and, found without subtraction, 1 - survival."""
+    """Survivals (states, columns) and, found without subtraction, 1 - survival.
+
+    ``place`` says where each column is when only some of them are at hand; the last one, which
+    nothing survives less, stands for all others.
+    """
 
     u: Floats
     gone: Floats
+    place: Mapping[int, int] | None = None
 
     @classmethod
-    def of(cls, logs: Floats) -> Survival:
+    def of(cls, logs: Floats, place: Mapping[int, int] | None = None) -> Survival:
         """From log survivals."""
-        return cls(np.exp(logs), -np.expm1(logs))
+        return cls(np.exp(logs), -np.expm1(logs), place)
 
     def at(self, states: Ints) -> Survival:
         """Of some of the states."""
-        return Survival(self.u[states], self.gone[states])
+        return Survival(self.u[states], self.gone[states], self.place)
+
+    def column(self, number: int) -> tuple[Floats, Floats]:
+        """(states) the survivals of one column, and 1 - survival."""
+        k = number if self.place is None else self.place.get(number, -1)
+        return self.u[:, k], self.gone[:, k]
 
 
 def open_survival(column: Column, common: Survival, shared: Survival) -> Floats:
     """(D, T) survival of a finding by its leak and all outside states."""
     left = common.u[:, column.common] * (1 - column.leak)
-    return shared.u[:, column.shared, None] * left
+    return shared.column(column.shared)[0][:, None] * left
 
 
 def left_by_common(group: Group, common: Survival) -> Floats:
@@ -102,7 +112,7 @@ def left_by_shared(group: Group, weights: Floats, shared: Survival) -> Floats:
 
 
 def _by_class(group: Group, shared: Survival) -> list[tuple[Floats, Floats]]:
-    return [(shared.u[:, c.shared], shared.gone[:, c.shared]) for c in group.classes]
+    return [shared.column(column.shared) for column in group.classes]
 
 
 def site_factors(group: Group, polynomials: Floats, left: Floats, shared: Survival) -> Floats:

@@ -342,12 +342,8 @@ class _Planner:
         table = np.zeros((self.network.states, len(findings)))
         table[self.state[chosen], column[self.finding[chosen]]] = self.log[chosen]
         offsets = self.network.offsets
-        return [
-            Part(
-                int(v), self.weight[offsets[v] : offsets[v + 1]], table[offsets[v] : offsets[v + 1]]
-            )
-            for v in variables
-        ]
+        own = [(int(v), slice(offsets[v], offsets[v + 1])) for v in variables]
+        return [Part(v, self.weight[states], table[states].copy()) for v, states in own]
 
 
 SharedParts = list[tuple[list[Part], dict[int, int], frozenset[int]]]

@@ -40,7 +40,7 @@ FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 48, 3, 1024
 SMALLEST_BLOCK = 12
 """How many common states a block takes even where frontiers are so wide that few would do."""
 
-LARGEST_SWEEP = 4_000_000
+LARGEST_SWEEP = 6_000_000
 """About how many weights the frontiers of one block may hold all together."""
 
 SCOUTED, SCOUTS = 48, 16

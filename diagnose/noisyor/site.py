@@ -40,14 +40,30 @@ class Family:
     variable: Ints
 
     @cached_property
+    def _pattern(self) -> tuple[Ints, list[Ints]]:
+        """Sites with the same survivals: the pattern of each, and the sites of each pattern."""
+        number: dict[bytes, int] = {}
+        tables = (table.tobytes() for table in self.log_survival)
+        of = np.array([number.setdefault(table, len(number)) for table in tables], dtype=np.intp)
+        return of, [np.flatnonzero(of == k) for k in range(len(number))]
+
+    @cached_property
     def kernel(self) -> Floats:
-        """(R, V, S, N, N) transition of multi-indices by each state."""
-        return transitions(self.log_survival, self.counts)
+        """(patterns, V, S, N, N) transition of multi-indices by each state."""
+        firsts = [sites[0] for sites in self._pattern[1]]
+        return transitions(self.log_survival[firsts], self.counts)
 
     @cached_property
     def steps(self) -> Floats:
-        """(R, V, N, N) the same, averaged over the states of each variable."""
-        return averaged(self.weight, self.kernel)
+        """(R, V, N, N) the same for each site, averaged over the states of each variable."""
+        return self._averaged(self.weight)
+
+    def _averaged(self, weight: Floats) -> Floats:
+        size = self.kernel.shape[-1]
+        steps = np.empty((*weight.shape[:2], size, size))
+        for sites, kernel in zip(self._pattern[1], self.kernel, strict=True):
+            steps[sites] = averaged(weight[sites], kernel)
+        return steps
 
     @property
     def wide(self) -> bool:
@@ -86,7 +102,7 @@ class Family:
             weight = weight * np.exp(self.log_open[row, ..., query])
         if self.wide:
             return self._chained(row, weight)
-        return chain(averaged(weight, self.kernel[row]))
+        return chain(averaged(weight, self.kernel[self._pattern[0][row]]))
 
     def absences(self, queries: Sequence[int]) -> Floats:
         """(R, N) the vectors H when these open findings turn out absent at every site."""
@@ -94,7 +110,7 @@ class Family:
             rows = range(len(self.weight))
             return np.stack([self.absent(row, queries, self.weight[row]) for row in rows])
         weight = self.weight * np.exp(self.log_open[..., list(queries)].sum(axis=-1))
-        return chain(averaged(weight, self.kernel))
+        return chain(self._averaged(weight))
 
     def marginals(self, message: Floats) -> Floats:
         """(R, V, S) posterior weight of each state, given what comes from outside.
@@ -113,8 +129,10 @@ class Family:
         for v in range(size - 1, 0, -1):
             left.append(np.matmul(left[-1][:, None, :], self.steps[:, v])[:, 0])
         outer = np.stack(left[::-1], axis=1)[..., :, None] * np.stack(right, axis=1)[..., None, :]
-        found: Floats = np.einsum("rvsji,rvji->rvs", self.kernel, outer) * self.weight
-        return found
+        found = np.empty_like(self.weight)
+        for sites, kernel in zip(self._pattern[1], self.kernel, strict=True):
+            found[sites] = np.einsum("vsji,rvji->rvs", kernel, outer[sites])
+        return found * self.weight
 
     def _marginals(self, row: int, message: Floats) -> Floats:
         """(V, S) the same for one row, with no transition written down."""
