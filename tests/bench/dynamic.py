@@ -22,7 +22,7 @@ from tests.bench.explicit import Floats
 MOST_ACTS = 40
 """A trial goes no deeper."""
 
-FINER = 0.8
+FINER = 0.9
 """By how much trials look closer once one has found nothing."""
 
 
@@ -111,15 +111,11 @@ class Optimum:
         """
         belief, shelf = belief / belief.sum(), self.shelf(place)
         end = time.process_time() + seconds
-        tolerance, doubt = gap * shelf.low(belief) / 4, np.inf
         while True:
             low, high = shelf.low(belief), shelf.high(belief)
             if high - low <= gap * low or time.process_time() > end:
                 return low, high
-            if high - low > doubt - tolerance / 100:
-                tolerance *= FINER
-            doubt = high - low
-            self._trial(place, belief, tolerance)
+            self._trial(place, belief, FINER * (high - low))
 
     def shelf(self, place: Place) -> Shelf:
         if place not in self.shelves:
@@ -158,28 +154,25 @@ class Optimum:
 
     def _trial(self, place: Place, belief: Floats, tolerance: float) -> None:
         path: list[Node] = []
-        reach = 1.0
         for _ in range(MOST_ACTS):
             shelf = self.shelf(place)
-            if reach * (shelf.high(belief) - shelf.low(belief)) <= tolerance:
+            if shelf.high(belief) - shelf.low(belief) <= tolerance:
                 break
             node = self.node(place, belief)
             path.append(node)
             best = self._settle(node)
             if best < 0:
                 break
-            chance, place, belief = self._least_certain(node, best)
-            reach *= chance
+            place, belief = self._least_certain(node, best, tolerance)
         for node in reversed(path):
             self._settle(node)
 
-    def _least_certain(self, node: Node, act: int) -> tuple[float, Place, Floats]:
+    def _least_certain(self, node: Node, act: int, tolerance: float) -> tuple[Place, Floats]:
         def doubt(outcome: Outcome) -> float:
             chance, shelf, _, belief = outcome
-            return chance * (shelf.high(belief) - shelf.low(belief))
+            return chance * (shelf.high(belief) - shelf.low(belief) - tolerance)
 
-        chance, _, place, belief = max(self._outcomes(node, act), key=doubt)
-        return chance, place, belief
+        return max(self._outcomes(node, act), key=doubt)[2:]
 
     def _outcomes(self, node: Node, act: int) -> list[Outcome]:
         if act not in node.outcomes:
