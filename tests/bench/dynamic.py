@@ -23,7 +23,10 @@ MOST_ACTS = 40
 """A trial goes no deeper."""
 
 FINER = 0.9
-"""By how much trials look closer once one has found nothing."""
+"""A trial looks for doubt greater than this part of the root's; for less after one in vain."""
+
+LOOSER = 1.2
+"""By how much more doubt a trial lets pass with every act, lest it follow the improbable far."""
 
 
 class Shelf:
@@ -111,11 +114,15 @@ class Optimum:
         """
         belief, shelf = belief / belief.sum(), self.shelf(place)
         end = time.process_time() + seconds
+        finer, doubt = FINER, np.inf
         while True:
             low, high = shelf.low(belief), shelf.high(belief)
             if high - low <= gap * low or time.process_time() > end:
                 return low, high
-            self._trial(place, belief, FINER * (high - low))
+            in_vain = high - low > doubt * (1 - 1e-4)
+            finer = finer * FINER if in_vain else min(FINER, finer / FINER)
+            doubt = high - low
+            self._trial(place, belief, finer * doubt)
 
     def shelf(self, place: Place) -> Shelf:
         if place not in self.shelves:
@@ -160,6 +167,7 @@ class Optimum:
                 break
             node = self.node(place, belief)
             path.append(node)
+            tolerance *= LOOSER
             best = self._settle(node)
             if best < 0:
                 break
