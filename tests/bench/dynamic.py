@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -22,17 +22,21 @@ from tests.bench.explicit import Floats
 MOST_ACTS = 40
 """A trial goes no deeper."""
 
-FINER = 0.8
-"""By how much trials look closer once one has found nothing."""
+FINER = 0.9
+"""A trial looks for doubt greater than this part of the root's; for less after one in vain."""
+
+LOOSER = 1.2
+"""By how much more doubt a trial lets pass with every act, lest it follow the improbable far."""
 
 
 class Shelf:
     """What is known of the optimum at one place, for any belief."""
 
     def __init__(self, least: Floats, most: Floats) -> None:
+        """``points`` are (H, beliefs), for numpy is quick along long rows."""
         self.least = least
         self.plans = most[None]
-        self.points = np.zeros((0, len(least)))
+        self.points = np.zeros((len(least), 0))
         self.gains = np.zeros(0)
 
     def low(self, belief: Floats) -> float:
@@ -40,14 +44,14 @@ class Shelf:
         base = float(self.least @ belief)
         if not len(self.gains):
             return base
-        there = self.points > 0
-        ratio = np.divide(belief, self.points, out=np.full_like(self.points, np.inf), where=there)
-        return base + float((self.gains * ratio.min(axis=1)).max())
+        free = np.full_like(self.points, np.inf)
+        ratio = np.divide(belief[:, None], self.points, out=free, where=self.points > 0)
+        return base + float((self.gains * ratio.min(axis=0)).max())
 
     def raise_low(self, belief: Floats, value: float) -> None:
         """Remember a lower bound of one belief."""
         if value > self.low(belief) + 1e-9:
-            self.points = np.concatenate([self.points, belief[None]])
+            self.points = np.column_stack([self.points, belief])
             self.gains = np.append(self.gains, value - float(self.least @ belief))
 
     def high(self, belief: Floats) -> float:
@@ -76,14 +80,19 @@ class Table:
     high: Floats
 
 
+Outcome = tuple[float, "Shelf", Place, Floats]
+"""How probable it is, where it leads, and what is believed then."""
+
+
 @dataclass(eq=False)
 class Node:
-    """A belief at a place with the bounds of each act, as far as they were worked out."""
+    """A belief at a place with the bounds and outcomes of each act, as far as worked out."""
 
     place: Place
     belief: Floats
     lows: Floats
     highs: Floats
+    outcomes: dict[int, list[Outcome]] = field(default_factory=dict)
 
 
 class Optimum:
@@ -99,18 +108,21 @@ class Optimum:
     def solve(
         self, place: Place, belief: Floats, gap: float, seconds: float
     ) -> tuple[float, float]:
-        """Both bounds of a belief, within ``gap`` of one another or as near as time allows."""
+        """Both bounds of a belief, within ``gap`` of one another or as near as time allows.
+
+        Seconds are of this process alone, so that other work changes nothing in the bounds.
+        """
         belief, shelf = belief / belief.sum(), self.shelf(place)
-        end = time.perf_counter() + seconds
-        tolerance, doubt = gap * shelf.low(belief) / 4, np.inf
+        end = time.process_time() + seconds
+        finer, doubt = FINER, np.inf
         while True:
             low, high = shelf.low(belief), shelf.high(belief)
-            if high - low <= gap * low or time.perf_counter() > end:
+            if high - low <= gap * low or time.process_time() > end:
                 return low, high
-            if high - low > doubt - tolerance / 100:
-                tolerance *= FINER
+            in_vain = high - low > doubt * (1 - 1e-4)
+            finer = finer * FINER if in_vain else min(FINER, finer / FINER)
             doubt = high - low
-            self._trial(place, belief, tolerance)
+            self._trial(place, belief, finer * doubt)
 
     def shelf(self, place: Place) -> Shelf:
         if place not in self.shelves:
@@ -149,36 +161,37 @@ class Optimum:
 
     def _trial(self, place: Place, belief: Floats, tolerance: float) -> None:
         path: list[Node] = []
-        reach = 1.0
         for _ in range(MOST_ACTS):
             shelf = self.shelf(place)
-            if reach * (shelf.high(belief) - shelf.low(belief)) <= tolerance:
+            if shelf.high(belief) - shelf.low(belief) <= tolerance:
                 break
             node = self.node(place, belief)
             path.append(node)
+            tolerance *= LOOSER
             best = self._settle(node)
             if best < 0:
                 break
-            chance, place, belief = self._least_certain(node, best)
-            reach *= chance
+            place, belief = self._least_certain(node, best, tolerance)
         for node in reversed(path):
             self._settle(node)
 
-    def _least_certain(self, node: Node, act: int) -> tuple[float, Place, Floats]:
-        def doubt(outcome: tuple[float, Place, Floats]) -> float:
-            chance, place, belief = outcome
-            return chance * (self.shelf(place).high(belief) - self.shelf(place).low(belief))
+    def _least_certain(self, node: Node, act: int, tolerance: float) -> tuple[Place, Floats]:
+        def doubt(outcome: Outcome) -> float:
+            chance, shelf, _, belief = outcome
+            return chance * (shelf.high(belief) - shelf.low(belief) - tolerance)
 
-        return max(self._outcomes(node, act), key=doubt)
+        return max(self._outcomes(node, act), key=doubt)[2:]
 
-    def _outcomes(self, node: Node, act: int) -> list[tuple[float, Place, Floats]]:
-        effect = self.table(node.place).effects[act]
-        joint = effect.after(node.belief)
-        mass = joint.sum(axis=1)
-        return [
-            (float(mass[o]), effect.places[o], joint[o] / mass[o])
-            for o in np.flatnonzero(mass > 1e-12)
-        ]
+    def _outcomes(self, node: Node, act: int) -> list[Outcome]:
+        if act not in node.outcomes:
+            effect = self.table(node.place).effects[act]
+            joint = effect.after(node.belief)
+            mass = joint.sum(axis=1)
+            node.outcomes[act] = [
+                (float(mass[o]), self.shelf(effect.places[o]), effect.places[o], joint[o] / mass[o])
+                for o in np.flatnonzero(mass > 1e-12)
+            ]
+        return node.outcomes[act]
 
     def _settle(self, node: Node) -> int:
         """Bring a node's bounds up to date; the act that may be best, -1 for handing over."""
@@ -199,8 +212,7 @@ class Optimum:
     def _work_out(self, node: Node, act: int) -> None:
         cost = self.table(node.place).cost[act]
         low = high = float(cost)
-        for chance, place, belief in self._outcomes(node, act):
-            shelf = self.shelf(place)
+        for chance, shelf, _, belief in self._outcomes(node, act):
             low += chance * shelf.low(belief)
             high += chance * shelf.high(belief)
         node.lows[act] = max(node.lows[act], low)
