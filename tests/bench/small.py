@@ -46,7 +46,10 @@ SECTIONS: Mapping[int, tuple[str, ...]] = {2: ("1-2",), 3: ("1-3",), 4: ("1-2", 
 
 
 def small_knowledge() -> Knowledge:
-    """What ships, less what `KEPT` leaves out."""
+    """What ships, less what `KEPT` leaves out; a remedy has its whole chance each time.
+
+    The programme keeps no count of what was done in vain.
+    """
     shipped = load_knowledge()
     kinds = {name: _narrowed(shipped.parts[name], kept) for name, kept in KEPT.items()}
     return replace(shipped, parts=kinds, circumstances={})
@@ -54,11 +57,12 @@ def small_knowledge() -> Knowledge:
 
 def _narrowed(kind: PartKind, kept: Kept) -> PartKind:
     modes = tuple(mode for mode in kind.modes if mode.id in kept.modes)
-    remedies = {mode.remedy for mode in modes}
+    needed = {mode.remedy for mode in modes}
+    remedies = [one for one in kind.remedies if one.id in needed]
     return kind.model_copy(
         update={
             "modes": modes,
-            "remedies": tuple(one for one in kind.remedies if one.id in remedies),
+            "remedies": tuple(one.model_copy(update={"goes_on": True}) for one in remedies),
             "measurements": tuple(m for m in kind.measurements if m.id in kept.measurements),
             "swaps": tuple(swap for swap in kind.swaps if swap.id in kept.swaps),
         }
