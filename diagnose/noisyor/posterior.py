@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
-from itertools import count
 
 import numpy as np
 
@@ -173,12 +172,13 @@ class Solver:
 
         Blocks are large: whoever is done with one lets go of it before asking for the next.
 
-        Of what may be left out, block k gets 1 / (k (k + 1)), which adds up to less than all.
+        Of what may be left out the first block, which holds most, gets one half; the others get
+        what is their part of the other half by their number of states.
         """
-        done, size = 0, FIRST_BLOCK if self._joins else len(self.rows)
-        for number in count(1):
-            share = self.plan.negligible / 4 / (number * (number + 1))
+        done, size, every = 0, FIRST_BLOCK if self._joins else len(self.rows), len(self.rows)
+        while done < len(self.rows):
             rows = self.rows[done : done + size]
+            share = self.plan.negligible / 8 * (len(rows) / every if done else 1.0)
             solved = self.explored(rows, share, traced)
             self._log_common[rows] = solved.log_common
             self._raise(self._log_common)
@@ -186,8 +186,6 @@ class Solver:
             yield solved
             del solved
             done += size
-            if done >= len(self.rows):
-                return
             size = max(min(done * GROWTH, LARGEST_BLOCK, most), SMALLEST_BLOCK)
 
     def explored(self, rows: Ints, share: float, traced: bool = False) -> Solved:
