@@ -1,6 +1,7 @@
 """Time and memory of a whole ranking with the best next test, from 48 to 480 rows.
 
-Run with ``python -m tests.bench.scale``. Memory is the peak resident size of the whole command
+Run with ``OPENBLAS_NUM_THREADS=1 python -m tests.bench.scale``, for the command, too, multiplies
+in one thread. Memory is the peak resident size of the whole command
 in a process of its own; reading the machine and the rules is not part of the times.
 """
 
