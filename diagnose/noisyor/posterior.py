@@ -209,7 +209,7 @@ class Solver:
             outside = np.minimum(rest, -least)
             part = explore(self.plan, world, course, ahead + outside, outside, choose, traced)
             parts.append(part)
-            rest = rest + parts[-1].log_part
+            rest = rest + part.log_part
         return Solved(world, parts)
 
     @classmethod

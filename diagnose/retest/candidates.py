@@ -117,7 +117,7 @@ def reruns(evidence: Evidence, target: int, suspects: Sequence[int]) -> Iterator
     tells nothing about it.
     """
     failed = failed_rows(evidence.case)
-    sets = row_sets(evidence.model.machine, suspects, failed, target)
+    sets = rerun_sets(evidence, target, suspects)
     for check in evidence.model.knowledge.checks:
         made = runs_since_work(evidence, check)
         for rows in sets:
@@ -133,6 +133,11 @@ def runs_since_work(evidence: Evidence, check: str) -> Counter[int]:
         if run.check == check and run.epoch == evidence.epochs.now
         for row in (*run.rows_with(Result.PASS), *run.rows_with(Result.FAIL))
     )
+
+
+def rerun_sets(evidence: Evidence, target: int, suspects: Sequence[int]) -> list[tuple[int, ...]]:
+    """The sets of rows that are worth rerunning as things stand: see `row_sets`."""
+    return row_sets(evidence.model.machine, suspects, failed_rows(evidence.case), target)
 
 
 def row_sets(

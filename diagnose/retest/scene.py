@@ -11,7 +11,7 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.cases.rows import failed_rows, standing_failures
+from diagnose.cases.rows import standing_failures
 from diagnose.decision.problem import ANY, Problem, Repair, Test
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import ANY_SETUP
@@ -24,8 +24,8 @@ from diagnose.retest.candidates import (
     preparations,
     questions,
     rerun,
+    rerun_sets,
     reruns,
-    row_sets,
 )
 from diagnose.retest.history import history_questions
 from diagnose.retest.repairs import Mend, mends
@@ -105,8 +105,8 @@ class Scene:
     @cached_property
     def scales(self) -> Scales:
         """What weighs candidates."""
-        machine, target = self.evidence.model.machine, self.trouble.target
-        sets = row_sets(machine, self.trouble.rows, failed_rows(self.evidence.case), target.row)
+        target = self.trouble.target
+        sets = rerun_sets(self.evidence, target.row, self.trouble.rows)
         return Scales(self.ranking, target, sorted(set().union(*sets)))
 
     @cached_property
