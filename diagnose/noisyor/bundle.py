@@ -7,6 +7,7 @@ again; merging keeps the exact answer with far fewer states.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,6 +66,11 @@ class Bundle:
     log_survival: Floats
     stages: tuple[_Stage, ...]
 
+    def with_parts(self, parts: Sequence[Part]) -> Bundle:
+        """The same of other variables with the same weights and survivals."""
+        pairs = zip(self.stages, parts, strict=True)
+        return replace(self, stages=tuple(replace(stage, part=part) for stage, part in pairs))
+
     def marginals(self, posterior: Floats) -> dict[int, Floats]:
         """Posterior weight of each variable's states, from that of the merged states."""
         found: dict[int, Floats] = {}
@@ -122,6 +128,22 @@ def bundle(parts: Sequence[Part], columns: int, spare: float = 0.0) -> Bundle:
         stages.append(_Stage(part, kept, weight, into, after))
         weight, logs = after, joined[first]
     return Bundle(weight, logs, tuple(stages))
+
+
+class Bundles:
+    """Bundles that may lose so little; parts of the same content are joined only once."""
+
+    def __init__(self, spare: float) -> None:
+        self.spare = spare
+        self._known: dict[tuple[bytes, ...], Bundle] = {}
+
+    def of(self, parts: Sequence[Part], columns: int) -> Bundle:
+        """The parts as one variable: see `bundle`."""
+        tables = (table for part in parts for table in (part.weight, part.log_survival))
+        content = tuple(table.tobytes() for table in tables)
+        if content not in self._known:
+            self._known[content] = bundle(parts, columns, self.spare)
+        return self._known[content].with_parts(parts)
 
 
 def merged(joint: Floats, logs: Floats, spare: float) -> tuple[Ints, Ints, Floats]:

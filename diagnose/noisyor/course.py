@@ -2,16 +2,19 @@
 
 Given a state of the common bundle, parts of the plan that share no bundle are independent.
 Within one, groups are visited one after another; a shared bundle joins before the first group
-that it serves, and is forgotten behind the last.
+that it serves, and is forgotten behind the last. Parts that differ in nothing but the numbers of
+their groups and bundles are *twins*: what is found for one of them holds for all.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from math import log
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from itertools import chain
+from math import log, prod
 
 import numpy as np
 
+from diagnose.noisyor.factor import Group
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.noisyor.plan import Plan, Shared
 from diagnose.record import record
@@ -62,22 +65,92 @@ Course = tuple[Stop, ...]
 """All stops of one connected part."""
 
 
-def courses(plan: Plan) -> Iterator[Course]:
-    """The stops of each connected part of the plan."""
+def courses(plan: Plan, polynomials: Sequence[Floats]) -> Iterator[Course]:
+    """The stops of each connected part of the plan.
+
+    Parameters
+    ----------
+    polynomials: per group the (sites, N) vectors of its private variables.
+    """
     touching: dict[int, list[int]] = {g: [] for g in range(len(plan.groups))}
     for b, one in enumerate(plan.shared):
         for g in one.groups:
             touching[g].append(b)
+    looks = [_look(group, own) for group, own in zip(plan.groups, polynomials, strict=True)]
+    colours, of_bundles = _colours(plan.shared, touching, looks)
+    for bundles in touching.values():
+        bundles.sort(key=of_bundles.__getitem__)
     left = dict.fromkeys(touching)
     while left:
-        order = _connected_order(plan.shared, touching, left)
+        order = _connected_order(plan.shared, touching, colours, left)
         yield tuple(_stops(plan, order, touching))
 
 
+def _look(group: Group, polynomials: Floats) -> Hashable:
+    """What a group looks like by itself."""
+    columns = ((column.common, column.leak) for column in (*group.classes, *group.queries))
+    return group.counts, *columns, polynomials.tobytes()
+
+
+def _colours(
+    shared: Sequence[Shared], touching: Mapping[int, list[int]], looks: Sequence[Hashable]
+) -> tuple[list[int], list[int]]:
+    """Of groups and of bundles: numbers that differ where they or their connections do.
+
+    Colour refinement (B. Weisfeiler and A. Leman, 1968) on the groups and their bundles.
+    """
+    groups, bundles = _numbered(looks), _numbered(one.weight.tobytes() for one in shared)
+    while True:
+        around = [sorted(groups[g] for g in one.groups) for one in shared]
+        bundles = _numbered((own, *near) for own, near in zip(bundles, around, strict=True))
+        met = [sorted(bundles[b] for b in touching[g]) for g in range(len(groups))]
+        finer = _numbered((own, *near) for own, near in zip(groups, met, strict=True))
+        if max(finer, default=0) == max(groups, default=0):
+            return finer, bundles
+        groups = finer
+
+
+def _numbered(values: Iterable[Hashable]) -> list[int]:
+    """Equal values by one number, in order of appearance."""
+    number: dict[Hashable, int] = {}
+    return [number.setdefault(value, len(number)) for value in values]
+
+
+def twins(plan: Plan, polynomials: Sequence[Floats]) -> list[list[Course]]:
+    """The courses of all connected parts, those that have the same content together."""
+    alike: dict[tuple[object, ...], list[Course]] = {}
+    for course in courses(plan, polynomials):
+        content = tuple(_content(plan, stop, polynomials[stop.group]) for stop in course)
+        alike.setdefault(content, []).append(course)
+    return list(alike.values())
+
+
+def _content(plan: Plan, stop: Stop, polynomial: Floats) -> tuple[object, ...]:
+    """All that a stop adds to a sweep, without the numbers of its group, bundles and columns."""
+    group = plan.groups[stop.group]
+    columns = [
+        (column.common, column.leak, stop.used.get(column.shared))
+        for column in (*group.classes, *group.queries)
+    ]
+    joins = [
+        (
+            None if join.bundle is None else plan.shared[join.bundle].weight.tobytes(),
+            *(table.tobytes() for table in (join.table, join.former, join.place)),
+        )
+        for join in stop.joins
+    ]
+    return group.counts, *columns, polynomial.tobytes(), stop.place.tobytes(), *joins
+
+
 def _connected_order(
-    shared: Sequence[Shared], touching: Mapping[int, list[int]], left: dict[int, None]
+    shared: Sequence[Shared],
+    touching: Mapping[int, list[int]],
+    colours: Sequence[int],
+    left: dict[int, None],
 ) -> list[int]:
     """Take one connected part out of ``left``: next is always the group that adds least.
+
+    Of several their colours decide, so that twins are visited alike.
 
     Looked at are groups that share a bundle with the frontier, and groups that share one with
     these: where hoses feed row after row, the row fed first is entered before those behind it.
@@ -87,12 +160,14 @@ def _connected_order(
         bundles = {b for g in groups for b in touching[g]}
         return {g for b in bundles for g in shared[b].groups if g in left}
 
-    start = min(left, key=lambda g: (_growth(shared, touching[g], set()), g))
+    start = min(left, key=lambda g: (_growth(shared, touching[g], set()), colours[g], g))
     order: list[int] = []
     active: set[int] = set()
     near = {start}
     while near:
-        chosen = min(near | beside(near), key=lambda g: (_growth(shared, touching[g], active), g))
+        chosen = min(
+            near | beside(near), key=lambda g: (_growth(shared, touching[g], active), colours[g], g)
+        )
         order.append(chosen)
         del left[chosen]
         active.update(touching[chosen])
@@ -101,28 +176,31 @@ def _connected_order(
     return order
 
 
-def _growth(shared: Sequence[Shared], bundles: Sequence[int], active: set[int]) -> float:
-    return sum(log(max(len(shared[b].weight), 1)) for b in bundles if b not in active)
+def _growth(shared: Sequence[Shared], bundles: Sequence[int], active: set[int]) -> int:
+    """By how much the frontier's states are multiplied."""
+    return prod(len(shared[b].weight) for b in bundles if b not in active)
 
 
 def _stops(plan: Plan, order: Sequence[int], touching: Mapping[int, list[int]]) -> Iterator[Stop]:
     shared = plan.shared
-    used = [{c.shared for c in (*plan.groups[g].classes, *plan.groups[g].queries)} for g in order]
+    groups = [plan.groups[g] for g in order]
+    used = [[column.shared for column in (*group.classes, *group.queries)] for group in groups]
     entering = list(dict.fromkeys(b for g in order for b in touching[g]))
     to_come = sum(log(shared[b].weight.sum()) for b in entering)
     known: set[int] = set()
     columns: list[int] = []
+    turn = {column: place for place, column in enumerate(dict.fromkeys(chain(*used)))}
     for k, g in enumerate(order):
         remaining = set().union(*used[k:])
         joins = []
-        if len(kept := sorted(known & remaining)) < len(columns):
+        if len(kept := sorted(known & remaining, key=turn.__getitem__)) < len(columns):
             joins.append(_join(None, np.zeros((1, 0)), [], columns, kept, to_come))
             columns = kept
         while entering and entering[0] in touching[g]:
             b = entering.pop(0)
             to_come -= log(shared[b].weight.sum())
             known |= set(shared[b].columns)
-            kept = sorted(known & remaining)
+            kept = sorted(known & remaining, key=turn.__getitem__)
             table = shared[b].log_survival
             joins.append(_join(b, table, list(shared[b].columns), columns, kept, to_come))
             columns = kept

@@ -19,10 +19,11 @@ from numpy.typing import NDArray
 from diagnose.noisyor.arrays import distinct, sorted_distinct
 from diagnose.noisyor.bundle import Bundle, heavy
 from diagnose.noisyor.calibrated import UNSEEN, Calibrated, Event
+from diagnose.noisyor.course import Course
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.plan import Plan
 from diagnose.noisyor.posterior import Posterior, Solved, Solver
-from diagnose.noisyor.sweep import Special, World
+from diagnose.noisyor.sweep import Special, Step, World, of_twin
 from diagnose.record import record
 
 Allowed = Mapping[int, NDArray[np.bool_]]
@@ -74,14 +75,15 @@ class Outlook:
             raise ValueError(f"expected possible evidence to find blame for {target!r}")
         whole = solver.explored(solver.rows, UNSEEN)
         self.network, self.plan, self._polynomials = network, solver.plan, solver.polynomials
-        self._steps = [part.sweep.steps for part in whole.parts]
         self.log_evidence = float(np.logaddexp.reduce(whole.log_common))
         if self.log_evidence == -np.inf:
             raise ValueError(f"expected possible evidence to find blame for {target!r}")
         self.finding = network.finding_names.index(target)
         self.place = Places(self.plan)
         self.blames, self._allowed = self._partition()
-        rows, self._owner, log_weight = self._rows(whole)
+        self._steps, log_apart = self._apart(solver.twins, whole)
+        place, self._owner, log_weight = self._rows(whole)
+        rows, log_weight = whole.world.block.rows[place], log_weight + log_apart[place]
         del whole
         self._calibrated = self._calibrate(rows, log_weight)
 
@@ -136,12 +138,28 @@ class Outlook:
                 allowed.append(idle | {v: only})
         return blames, allowed
 
+    def _apart(
+        self, twins: Sequence[Sequence[Course]], whole: Solved
+    ) -> tuple[list[list[Step]], Floats]:
+        """The steps of parts that blames and events bear on; (T) log probability of the rest."""
+        groups, target = self.plan.groups, self.place.site_of(self.finding)
+        own = self.place.group[target][0]
+        steps, log_apart = [], np.zeros(len(whole.world.block.rows))
+        for alike, part, log_part in zip(twins, whole.parts, whole.log_parts, strict=True):
+            for course in alike:
+                met = [stop.group for stop in course]
+                if own in met or any(groups[g].queries for g in met):
+                    steps.append(of_twin(part.sweep.steps, course))
+                else:
+                    log_apart += log_part
+        return steps, log_apart
+
     def _rows(self, whole: Solved) -> tuple[Ints, Ints, Floats]:
         """Common states to sweep: those of each blame, then all, as far as they can be seen.
 
         A blame has at most the part of a common state's posterior that its weight there is of
-        the whole. Also the blame that each belongs to (the last number stands for all) and log
-        weights.
+        the whole. Their places among the swept ones, the blame that each belongs to (the last
+        number stands for all) and log weights.
         """
         every, common = whole.world.block.rows, self.plan.common.weight
         share = np.exp(whole.log_common - self.log_evidence)
@@ -154,7 +172,7 @@ class Outlook:
             weights.append(tables[key])
         most = np.stack(weights) / common[every] * share
         owner, place = np.divmod(heavy(most.ravel(), UNSEEN), len(every))
-        return every[place], owner, np.log(np.stack(weights)[owner, place])
+        return place, owner, np.log(np.stack(weights)[owner, place])
 
     def _calibrate(self, rows: Ints, log_weight: Floats) -> Calibrated:
         """The worlds of all blames, swept."""

@@ -14,15 +14,16 @@ Sites whose live findings look alike from outside form a *group* and are handled
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import field
 from itertools import pairwise
 
 import numpy as np
 
 from diagnose.noisyor.arrays import distinct, sorted_distinct
-from diagnose.noisyor.bundle import FLOOR, Bundle, Part, bundle
-from diagnose.noisyor.factor import Column, Group, Survival, left_by_common, site_factors
+from diagnose.noisyor.bundle import Bundle, Bundles, Part
+from diagnose.noisyor.factor import Column, Group, Survival, left_by_common
+from diagnose.noisyor.least import Pieces, SharedParts, certain
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.site import Family
 from diagnose.record import record
@@ -166,19 +167,20 @@ class _Planner:
             layout = self._layout()
         free = np.flatnonzero(self.role == 0)
         apart = constant + float(np.log(self._totals()[free]).sum())
-        spare = negligible * _certain(layout, least - apart)
+        pieces = self._pieces(layout)
+        bundles = Bundles(negligible * certain(pieces, least - apart))
         return Plan(
             network=self.network,
             weight=self.weight,
             apart=apart,
-            families=layout.families,
-            groups=layout.groups,
+            families=pieces.families,
+            groups=pieces.groups,
             shared=tuple(
-                Shared(bundle(parts, len(own), spare), own, served)
-                for parts, own, served in layout.shared
+                Shared(bundles.of(parts, len(own)), own, served)
+                for parts, own, served in pieces.shared
             ),
-            common=bundle(layout.common, layout.columns[0], spare),
-            columns=layout.columns,
+            common=bundles.of(pieces.common, pieces.columns[0]),
+            columns=pieces.columns,
             negligible=negligible,
         )
 
@@ -193,20 +195,20 @@ class _Planner:
         Where findings are asked about, a few such groups are enough for a variable that none
         of the open findings depends on.
         """
-        failing = {g for g, group in enumerate(layout.groups) if group.classes}
+        failing = {g for g, sites in enumerate(layout.sites) if layout.shapes[sites[0]].classes}
         asked = self.network.outcome[self.live][self.finding] == OPEN
         depended_on = set(self.variable[asked].tolist())
-        wide = []
-        for parts, _, served in layout.shared:
+        wide: list[int] = []
+        for served, variables in layout.serving.items():
             spread = len(served & failing)
-            past = bool(depended_on) and not depended_on & {part.variable for part in parts}
+            past = bool(depended_on) and depended_on.isdisjoint(variables)
             least = FEW_GROUPS if past else MANY_GROUPS
             if spread >= max(least, WIDE * len(failing)):
-                wide += [part.variable for part in parts]
+                wide += variables
         return wide
 
     def _layout(self) -> _Layout:
-        """Families, groups and parts under the present roles."""
+        """Which sites are alike, and what serves them, under the present roles."""
         role = self.role[self.variable]
         common, common_of = self._signatures(role == -1)
         shared, shared_of = self._signatures(role > 1)
@@ -214,13 +216,27 @@ class _Planner:
         leaks = self.network.leak[self.live].tolist()
         outsides = list(map(Column, common_of, shared_of, leaks))
         shapes = [self._shape(members, outsides, private_of) for members in self._by_site()]
-        families, places = self._families(shapes)
-        groups = tuple(_grouped(shapes, places))
-        return _Layout(
+        sites = _alike(shapes)
+        columns = self._columns(shared)
+        serving = _serving(shapes, sites, columns)
+        return _Layout(shapes, sites, columns, serving, (common, shared))
+
+    def _pieces(self, layout: _Layout) -> Pieces:
+        """The families, groups and parts of bundles of a layout."""
+        families, places = self._families(layout.shapes)
+        polynomials = [family.polynomial for family in families]
+        common, shared = layout.representatives
+        return Pieces(
             families=families,
-            groups=groups,
+            groups=tuple(
+                _group(layout.shapes[sites[0]], sites, places, polynomials)
+                for sites in layout.sites
+            ),
             common=self._parts(np.flatnonzero(self.role == -1), dict(enumerate(common))),
-            shared=self._shared_parts(groups, shared),
+            shared=[
+                self._shared_parts(served, variables, layout)
+                for served, variables in layout.serving.items()
+            ],
             columns=(len(common), len(shared)),
         )
 
@@ -310,28 +326,24 @@ class _Planner:
         padded[variables < 0, 0] = 1.0
         return padded
 
-    def _shared_parts(self, groups: Sequence[Group], representatives: Sequence[int]) -> SharedParts:
-        """Shared variables that serve the same groups, with the columns those groups use."""
-        used: dict[int, set[int]] = defaultdict(set)
-        for g, group in enumerate(groups):
-            for column in (*group.classes, *group.queries):
-                used[column.shared].add(g)
+    def _columns(self, representatives: Sequence[int]) -> dict[int, set[int]]:
+        """The shared signatures, by number, in which each shared variable has a part."""
         number_of = {f: number for number, f in enumerate(representatives)}
-        columns_of: dict[int, set[int]] = defaultdict(set)
+        columns: dict[int, set[int]] = defaultdict(set)
         pairs = self.role[self.variable] > 1
         for f, v in zip(self.finding[pairs].tolist(), self.variable[pairs].tolist(), strict=True):
             if f in number_of:
-                columns_of[v].add(number_of[f])
-        bundles: dict[frozenset[int], list[int]] = defaultdict(list)
-        for v, numbers in columns_of.items():
-            bundles[frozenset(g for number in numbers for g in used[number])].append(v)
-        result = []
-        for served, variables in bundles.items():
-            touched = sorted(set().union(*(columns_of[v] for v in variables)))
-            chosen = {k: representatives[number] for k, number in enumerate(touched)}
-            columns = {number: k for k, number in enumerate(touched)}
-            result.append((self._parts(variables, chosen), columns, served))
-        return result
+                columns[v].add(number_of[f])
+        return columns
+
+    def _shared_parts(
+        self, served: frozenset[int], variables: Sequence[int], layout: _Layout
+    ) -> SharedParts:
+        """Shared variables that serve the same groups, with the columns those groups use."""
+        touched = sorted(set().union(*(layout.columns[v] for v in variables)))
+        chosen = {k: layout.representatives[1][number] for k, number in enumerate(touched)}
+        columns = {number: k for k, number in enumerate(touched)}
+        return self._parts(variables, chosen), columns, served
 
     def _parts(self, variables: Iterable[int], findings: dict[int, int]) -> list[Part]:
         """The variables as parts of a bundle whose column k is the finding ``findings[k]``."""
@@ -346,19 +358,6 @@ class _Planner:
         return [Part(v, self.weight[states], table[states].copy()) for v, states in own]
 
 
-SharedParts = list[tuple[list[Part], dict[int, int], frozenset[int]]]
-"""Per bundle to be: its variables, the column of each shared signature, the groups served."""
-
-
-@record
-class _Layout:
-    families: tuple[Family, ...]
-    groups: tuple[Group, ...]
-    common: list[Part]
-    shared: SharedParts
-    columns: tuple[int, int]
-
-
 @record
 class _Shape:
     classes: tuple[Column, ...]
@@ -367,63 +366,64 @@ class _Shape:
     findings: tuple[int, ...]
 
 
-def _grouped(shapes: Sequence[_Shape], places: Sequence[tuple[int, int]]) -> Iterator[Group]:
+@record
+class _Layout:
+    """Sites by what they look like from outside, and what serves them.
+
+    Parameters
+    ----------
+    shapes: of every site.
+    sites: of every group to be.
+    columns: the shared signatures, by number, in which each shared variable has a part.
+    serving: the shared variables that serve the same groups.
+    representatives: a finding for every common and for every shared signature.
+    """
+
+    shapes: list[_Shape]
+    sites: list[tuple[int, ...]]
+    columns: dict[int, set[int]]
+    serving: dict[frozenset[int], list[int]]
+    representatives: tuple[list[int], list[int]]
+
+
+def _alike(shapes: Sequence[_Shape]) -> list[tuple[int, ...]]:
     """Sites with the same outside, at most `GROUP_SIZE` at a time."""
     alike: dict[tuple[object, ...], list[int]] = defaultdict(list)
     for site, shape in enumerate(shapes):
         alike[shape.classes, shape.counts, shape.queries].append(site)
-    for sites in alike.values():
-        shape = shapes[sites[0]]
-        for start in range(0, len(sites), GROUP_SIZE):
-            some = tuple(sites[start : start + GROUP_SIZE])
-            members = tuple(places[site] for site in some)
-            yield Group(shape.classes, shape.counts, shape.queries, some, members)
+    return [
+        tuple(sites[start : start + GROUP_SIZE])
+        for sites in alike.values()
+        for start in range(0, len(sites), GROUP_SIZE)
+    ]
 
 
-def _certain(layout: _Layout, least: float) -> float:
-    """A lower bound on the evidence per weight that one variable's joint states may lose.
-
-    A joint state of weight w carries at most w times everything else at its heaviest. The log
-    evidence is ``least`` or more, if that is known.
-    """
-    polynomials = [family.polynomial for family in layout.families]
-    if least == -np.inf:
-        least = _lowest(layout, polynomials)
-    parts = [*layout.common, *(part for some, _, _ in layout.shared for part in some)]
-    most = sum(float(np.log(polynomial[:, 0]).sum()) for polynomial in polynomials)
-    most += sum(float(np.log(part.weight.sum())) for part in parts)
-    return float(np.exp(min(least - most, 0.0))) / (2 * len(parts) + 1)
-
-
-def _lowest(layout: _Layout, polynomials: Sequence[Floats]) -> float:
-    """The log evidence of one joint state of all common and shared variables.
-
-    The best of a few: every variable at its heaviest state, or one common variable elsewhere.
-    """
-    log_weight, table = _candidates(layout.common, layout.columns[0])
-    fixed = np.zeros((1, layout.columns[1]))
-    for some, columns, _ in layout.shared:
-        for part in some:
-            fixed[0, list(columns)] += part.log_survival[part.weight.argmax()]
-    at_common, at_shared = Survival.of(table), Survival.of(fixed)
-    with np.errstate(divide="ignore"):
-        for group in layout.groups:
-            left = left_by_common(group, at_common)
-            factors = site_factors(group, group.rows(polynomials), left, at_shared)
-            log_weight = log_weight + np.log(factors[:, 0]).sum(axis=0)
-    return float(log_weight.max())
+def _serving(
+    shapes: Sequence[_Shape], sites: Sequence[Sequence[int]], columns: dict[int, set[int]]
+) -> dict[frozenset[int], list[int]]:
+    """By the groups that they serve, the shared variables."""
+    used: dict[int, set[int]] = defaultdict(set)
+    for g, some in enumerate(sites):
+        for column in (*shapes[some[0]].classes, *shapes[some[0]].queries):
+            used[column.shared].add(g)
+    serving: dict[frozenset[int], list[int]] = defaultdict(list)
+    for v, numbers in columns.items():
+        serving[frozenset(g for number in numbers for g in used[number])].append(v)
+    return serving
 
 
-def _candidates(parts: Sequence[Part], columns: int) -> tuple[Floats, Floats]:
-    """Log weights and log survivals: all variables at their heaviest, or one elsewhere."""
-    best = [int(part.weight.argmax()) for part in parts]
-    base = sum(
-        (part.log_survival[b] for part, b in zip(parts, best, strict=True)), np.zeros(columns)
-    )
-    weights, tables = [np.zeros(1)], [base[None, :]]
-    with np.errstate(divide="ignore"):
-        for part, b in zip(parts, best, strict=True):
-            weights.append(np.log(part.weight))
-            own = np.maximum(part.log_survival, FLOOR)
-            tables.append(base - own[b] + own)
-    return np.concatenate(weights), np.concatenate(tables)
+def _group(
+    shape: _Shape,
+    sites: Sequence[int],
+    places: Sequence[tuple[int, int]],
+    polynomials: Sequence[Floats],
+) -> Group:
+    """Sites with the same outside; those with alike insides stand together, in a fixed order."""
+
+    def inside(site: int) -> bytes:
+        family, row = places[site]
+        return bytes(polynomials[family][row].data)
+
+    ordered = tuple(sorted(sites, key=inside))
+    members = tuple(places[site] for site in ordered)
+    return Group(shape.classes, shape.counts, shape.queries, ordered, members)

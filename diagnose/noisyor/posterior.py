@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
+from itertools import chain
 
 import numpy as np
 
-from diagnose.noisyor.course import courses
+from diagnose.noisyor.course import twins
 from diagnose.noisyor.explore import (
     LARGEST_LOG,
     LOWEST_LOG,
@@ -134,18 +135,20 @@ class Solver:
     """
 
     def __init__(self, plan: Plan, least: float = -np.inf) -> None:
-        self.plan, self.courses = plan, list(courses(plan))
+        self.plan = plan
         polynomials = [family.polynomial for family in plan.families]
         self.polynomials = [group.rows(polynomials) for group in plan.groups]
+        self.twins = twins(plan, self.polynomials)
         everything = plan.block(np.arange(len(plan.common.weight)))
         self.ceiling = Ceiling.of(plan, everything, self.polynomials)
-        self._joins = sum(len(stop.joins) for course in self.courses for stop in course)
+        every = [course for alike in self.twins for course in alike]
+        self._joins = sum(len(stop.joins) for course in every for stop in course)
         self._most = everything.log_weight + self.ceiling.total
         self._order = np.argsort(-self._most)
         self._floor = max(least - self.plan.apart, LOWEST_LOG)
-        self._least = np.full((len(self.courses), len(self._order)), LOWEST_LOG)
+        self._least = np.full((len(self.twins), len(self._order)), LOWEST_LOG)
         self._log_common = np.full(len(self._order), -np.inf)
-        if self._joins and (least == -np.inf or len(self.courses) > 1):
+        if self._joins and (least == -np.inf or len(every) > 1):
             self._scout(self._order[:SCOUTED])
 
     def _scout(self, rows: Ints) -> None:
@@ -193,7 +196,7 @@ class Solver:
         return self._swept(rows, within(share / max(2 * self._joins, 1)), traced)
 
     def _swept(self, rows: Ints, choose: Choose, traced: bool = False) -> Solved:
-        """Some common states, swept over each connected part.
+        """Some common states, swept over each connected part; of twins over the first alone.
 
         What is outside a part weighs what is known or bounded of it, set against the evidence;
         or, as no common state has more than all the posterior, one upon the part's own least.
@@ -203,14 +206,14 @@ class Solver:
         world = World(block, weights, self.polynomials)
         rest = self._most[rows] - self._floor
         parts = []
-        for course, least in zip(self.courses, self._least[:, rows], strict=True):
-            ahead = self.ceiling.groups_ahead(course, rows)
-            rest = rest - ahead[0] - self.ceiling.bundles_of(course)
-            outside = np.minimum(rest, -least)
-            part = explore(self.plan, world, course, ahead + outside, outside, choose, traced)
+        for alike, least in zip(self.twins, self._least[:, rows], strict=True):
+            ahead = self.ceiling.groups_ahead(alike[0], rows)
+            whole = ahead[0] + self.ceiling.bundles_of(alike[0])
+            outside = np.minimum(rest - whole, -least)
+            part = explore(self.plan, world, alike[0], ahead + outside, outside, choose, traced)
             parts.append(part)
-            rest = rest + part.log_part
-        return Solved(world, parts)
+            rest = rest + len(alike) * (part.log_part - whole)
+        return Solved(world, parts, [len(alike) for alike in self.twins])
 
     @classmethod
     def of(
@@ -252,7 +255,22 @@ class Solver:
             if share.sum() > INVISIBLE:
                 solved.collect(share, messages, bundles)
             del solved
-        return None if self.log_evidence == -np.inf else self._normal(messages, bundles)
+        if self.log_evidence == -np.inf:
+            return None
+        self._tell_twins(messages, bundles)
+        return self._normal(messages, bundles)
+
+    def _tell_twins(self, messages: Sequence[Floats], bundles: Sequence[Floats]) -> None:
+        """What was collected for the first of some twins holds for the others too."""
+        groups = self.plan.groups
+        alike = ((first, twin) for first, *rest in self.twins for twin in rest)
+        for here, there in chain.from_iterable(zip(*pair, strict=True) for pair in alike):
+            of, to = groups[here.group].members, groups[there.group].members
+            for (family, row), (twin, own) in zip(of, to, strict=True):
+                messages[twin][own] = messages[family][row]
+            for join, same in zip(here.joins, there.joins, strict=True):
+                if join.bundle is not None and same.bundle is not None:
+                    bundles[same.bundle][:] = bundles[join.bundle]
 
     def _normal(self, messages: Sequence[Floats], bundles: Sequence[Floats]) -> Floats:
         """(states) probabilities, from what was collected for families and shared bundles."""
@@ -271,21 +289,23 @@ class Solver:
 
 
 class Solved:
-    """One world, swept forward over every connected part of the plan.
+    """One world, swept forward over connected parts of the plan; of some twins over one alone.
 
-    ``states`` is how many states its frontiers have all together.
+    ``times`` says for how many twins each part stands, ``states`` how many states the frontiers
+    have all together.
     """
 
-    def __init__(self, world: World, parts: Sequence[Part]) -> None:
+    def __init__(self, world: World, parts: Sequence[Part], times: Sequence[int]) -> None:
         self.world, self.parts = world, parts
         self.states = sum(part.sweep.states for part in parts)
         self.log_parts = np.reshape([part.log_part for part in parts], (-1, len(world.block.rows)))
-        self.log_common: Floats = world.block.log_weight + self.log_parts.sum(axis=0)
+        self.log_common: Floats = world.block.log_weight + np.array(times) @ self.log_parts
 
     @classmethod
     def along(cls, plan: Plan, world: World, steps: Sequence[list[Step]]) -> Solved:
-        """A world swept along given steps, for each connected part."""
-        return cls(world, [Sweep(plan, some, world).forward() for some in steps])
+        """A world swept along given steps, for each of some connected parts."""
+        parts = [Sweep(plan, some, world).forward() for some in steps]
+        return cls(world, parts, [1] * len(parts))
 
     def collect(
         self, posterior: Floats, messages: Sequence[Floats], bundles: Sequence[Floats]

@@ -13,6 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
+from diagnose.noisyor.course import Course
 from diagnose.noisyor.factor import Group, Survival, explained, site_factors
 from diagnose.noisyor.merging import Merging
 from diagnose.noisyor.network import Floats, Ints
@@ -221,6 +222,22 @@ class Part:
         """From the last frontier, with the logs that were scaled out of it."""
         with np.errstate(divide="ignore"):
             return cls(sweep, scale + np.log(alpha.sum(axis=0)), traces)
+
+
+def of_twin(steps: Sequence[Step], twin: Course) -> list[Step]:
+    """The steps that were found on a course, with the groups, bundles and columns of its twin."""
+    stops = iter(twin)
+    bundles = iter([j.bundle for stop in twin for j in stop.joins if j.bundle is not None])
+    found: list[Step] = []
+    for step in steps:
+        if isinstance(step, Visit):
+            stop = next(stops)
+            shared = replace(step.shared, place=stop.used)
+            found.append(replace(step, group=stop.group, shared=shared))
+        else:
+            bundle = None if step.bundle is None else next(bundles)
+            found.append(replace(step, bundle=bundle))
+    return found
 
 
 def backward(
