@@ -20,6 +20,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 
+ROUNDING = 1e-9
+"""By how much probabilities may fail to sum to 1."""
+
 ANY = -1
 """The set-up of what can be done in any set-up, and that leaves it as it is."""
 
@@ -256,7 +259,7 @@ def _leads_on(landing: Ints, states: int) -> bool:
 
 
 def _distribution(rows: Floats) -> bool:
-    return bool((rows >= 0).all() and np.allclose(rows.sum(axis=-1), 1, rtol=0, atol=1e-9))
+    return bool((rows >= 0).all() and (np.abs(rows.sum(axis=-1) - 1) <= ROUNDING).all())
 
 
 def _wrong(where: str, expected: str, got: object) -> errors.Problem:

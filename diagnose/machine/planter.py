@@ -79,6 +79,22 @@ class Machine:
             )
         return self._exercised[key]
 
+    def at(self, place: str) -> tuple[str, ...]:
+        """The parts whose ids begin with a place, such as ``row-6``.
+
+        >>> from diagnose.machine.graph import load_machine
+        >>> load_machine("mounted-6").at("row-6")[-3:]
+        ('row-6/air', 'row-6/cylinder', 'row-6/sensor')
+        """
+        return self._at_place.get(place, ())
+
+    @cached_property
+    def _at_place(self) -> dict[str, tuple[str, ...]]:
+        places: dict[str, list[str]] = {}
+        for part in self.parts:
+            places.setdefault(part.partition("/")[0], []).append(part)
+        return {place: tuple(parts) for place, parts in places.items()}
+
     def rows_of(self, part: str) -> tuple[int, ...]:
         """The rows that depend on a part. Raises `UnknownName`.
 

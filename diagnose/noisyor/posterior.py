@@ -34,7 +34,7 @@ from diagnose.noisyor.sweep import (
 )
 from diagnose.record import record
 
-FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 48, 3, 1024
+FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 96, 3, 1024
 """How many common states the first block takes, how the next ones grow, and the most."""
 
 SMALLEST_BLOCK = 12
@@ -43,7 +43,7 @@ SMALLEST_BLOCK = 12
 LARGEST_SWEEP = 6_000_000
 """About how many weights the frontiers of one block may hold all together."""
 
-SCOUTED, SCOUTS = 48, 16
+SCOUTED, SCOUTS = 24, 16
 """To find lower bounds: how many common states are looked at, with how many frontier states."""
 
 INVISIBLE = 1e-12

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
+from itertools import repeat
 from typing import NamedTuple
 
 import numpy as np
@@ -78,35 +79,25 @@ class Ranking:
     def causes(self) -> tuple[Cause, ...]:
         """All causes, most probable first; equals in the order of the machine."""
         every = [*self._parts(), *self._circumstances()]
-        return tuple(sorted(every, key=lambda cause: -round(cause.probability, ALIKE)))
+        probability = np.round([cause.probability for cause in every], ALIKE)
+        return tuple(every[k] for k in np.argsort(-probability, kind="stable").tolist())
 
     @cached_property
     def groups(self) -> Mapping[str, float]:
         """Per group the probability that at least one of its causes is there."""
         return {group: self._at_least_one(group) for group in GROUPS}
 
-    def _parts(self) -> Iterator[Cause]:
-        faults, epochs = self.evidence.model.faults, self.evidence.epochs
+    def _parts(self) -> Sequence[Cause]:
+        model, epochs = self.evidence.model, self.evidence.epochs
         states = epochs.modes
-        beliefs = self.posterior.flat[states].tolist()
-        priors = self.evidence.prior[states].tolist()
-        origins = self.evidence.model.modes.tolist()
-        for fault, origin, state, belief, prior in zip(
-            faults, origins, states.tolist(), beliefs, priors, strict=True
-        ):
-            cause = Cause(
-                id=fault.id,
-                part=fault.part,
-                mode=fault.mode,
-                says=fault.says,
-                rows=fault.rows,
-                group=fault.group,
-                probability=belief,
-                prior=prior,
-                remedy=fault.remedy,
-                states=(state,),
-            )
-            yield self._worked_on(cause, fault) if origin in epochs.touched else cause
+        beliefs, priors = self.posterior.flat[states], self.evidence.prior[states]
+        *known, remedies = model.fault_columns
+        believed = beliefs.tolist(), priors.tolist()
+        own = zip(states.tolist(), strict=True)
+        causes = list(map(Cause, *known, *believed, remedies, repeat(None), own))
+        for number in np.flatnonzero(np.isin(model.modes, list(epochs.touched))).tolist():
+            causes[number] = self._worked_on(causes[number], model.faults[number])
+        return causes
 
     def _worked_on(self, cause: Cause, fault: Fault) -> Cause:
         """A cause with what remedies and swaps have made of it."""

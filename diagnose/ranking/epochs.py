@@ -10,7 +10,7 @@ time, and all of it stays one exact network.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from functools import cached_property
 
 import numpy as np
@@ -66,7 +66,7 @@ class Epochs:
     def _moved(self, work: Swapped) -> Iterator[tuple[int, int]]:
         machine = self.model.machine
         swap = machine.parts[work.part].swap(work.swap)
-        theirs = {machine.parts[part].id: part for part in _beside(machine, work.other)}
+        theirs = {machine.parts[part].id: part for part in machine.at(work.other.partition("/")[0])}
         for part, mode in moved_modes(machine, work.part, swap):
             yield (
                 self.model.flat(part, mode),
@@ -193,6 +193,8 @@ class Epochs:
     def _moved_to(self) -> dict[tuple[str, str], str]:
         """The present places of the (part, mode) pairs that are no longer where they were found."""
         at = self.origin_at[-1]
+        if not any(isinstance(work, Swapped) for work in self.work):
+            return {}
         names = [
             (part, mode)
             for part, kind in self.model.machine.parts.items()
@@ -214,12 +216,6 @@ def moved_modes(machine: Machine, part: str, swap: Swap) -> Iterator[tuple[str, 
     own = {mode.id for mode in machine.parts[part].modes}
     kinds = [name for name in swap.moves if name not in own]
     yield from ((part, mode) for mode in swap.moves if mode in own)
-    for other in _beside(machine, part):
+    for other in machine.at(part.partition("/")[0]):
         if machine.parts[other].id in kinds:
             yield from ((other, mode.id) for mode in machine.parts[other].modes)
-
-
-def _beside(machine: Machine, part: str) -> Sequence[str]:
-    """The parts of the same row."""
-    place = part.partition("/")[0]
-    return [other for other in machine.parts if other.partition("/")[0] == place]

@@ -16,6 +16,7 @@ from functools import cached_property
 import numpy as np
 
 from diagnose.cases.case import Case, Remedied, Result, Run
+from diagnose.cases.rows import failed_rows, standing_failures
 from diagnose.knowledge.circumstances import State
 from diagnose.knowledge.parts import Measurement
 from diagnose.noisyor.network import ABSENT, OPEN, PRESENT, Floats, Network
@@ -256,6 +257,16 @@ class Evidence:
     def measurement(self, part: str, measurement: str) -> Measurement:
         """A measurement that a part's kind lists."""
         return self.model.machine.parts[part].measurement(measurement)
+
+    @cached_property
+    def standing_failures(self) -> Mapping[tuple[str, int], int]:
+        """By check and row, the number of the run in which it failed and has not passed since."""
+        return standing_failures(self.case)
+
+    @cached_property
+    def failed_rows(self) -> tuple[int, ...]:
+        """Rows that failed in the last run of some check that they were in."""
+        return failed_rows(self.case)
 
     @cached_property
     def observed(self) -> tuple[Seen, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -88,6 +89,11 @@ class Model:
     def faults(self) -> tuple[Fault, ...]:
         """Every mode of every part, in the order of their flat states."""
         return tuple(faults_of(self.machine))
+
+    @cached_property
+    def fault_columns(self) -> tuple[tuple[Any, ...], ...]:
+        """Field by field what `faults` are."""
+        return tuple(zip(*self.faults, strict=True))
 
     @cached_property
     def modes(self) -> Ints:

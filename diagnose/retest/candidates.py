@@ -16,7 +16,7 @@ from itertools import accumulate
 import numpy as np
 
 from diagnose.cases.case import Result, Run, Work
-from diagnose.cases.rows import failed_rows, ranges, rows_in_words
+from diagnose.cases.rows import ranges, rows_in_words
 from diagnose.knowledge.circumstances import Ask, Circumstance, Prepare
 from diagnose.knowledge.parts import ANY_SETUP, Measurement, Price
 from diagnose.machine.graph import Machine
@@ -116,7 +116,7 @@ def reruns(evidence: Evidence, target: int, suspects: Sequence[int]) -> Iterator
     ``suspects`` are the failed rows of the target's own trouble: a failure with another cause
     tells nothing about it.
     """
-    failed = failed_rows(evidence.case)
+    failed = evidence.failed_rows
     sets = rerun_sets(evidence, target, suspects)
     for check in evidence.model.knowledge.checks:
         made = runs_since_work(evidence, check)
@@ -137,7 +137,7 @@ def runs_since_work(evidence: Evidence, check: str) -> Counter[int]:
 
 def rerun_sets(evidence: Evidence, target: int, suspects: Sequence[int]) -> list[tuple[int, ...]]:
     """The sets of rows that are worth rerunning as things stand: see `row_sets`."""
-    return row_sets(evidence.model.machine, suspects, failed_rows(evidence.case), target)
+    return row_sets(evidence.model.machine, suspects, evidence.failed_rows, target)
 
 
 def row_sets(

@@ -45,16 +45,16 @@ def _heeded(evidence: Evidence, circumstance: Circumstance) -> bool:
 
 def with_answer(evidence: Evidence, circumstance: str, answer: str) -> Evidence:
     """What would be known had somebody told this of the machine's past."""
-    told, findings = _told(evidence, circumstance, answer)
+    told, findings = _told(evidence, evidence.findings, circumstance, answer)
     return replace(evidence, case=replace(evidence.case, history=told), findings=findings)
 
 
 def _told(
-    evidence: Evidence, circumstance: str, answer: str
+    evidence: Evidence, known: Sequence[Finding], circumstance: str, answer: str
 ) -> tuple[Mapping[str, str], tuple[Finding, ...]]:
-    """The history with one more answer, and what the rules would make of it."""
+    """The history with one more answer, and what the rules would make of it and of the known."""
     told = {**evidence.case.history, circumstance: answer}
-    findings = [one for one in evidence.findings if circumstance not in told_by(one)]
+    findings = [one for one in known if circumstance not in told_by(one)]
     for past in evidence.model.pasts:
         if circumstance in past.circumstances and not past.unknown(told):
             findings = [one for one in findings if not told_by(one) & {*past.circumstances}]
@@ -67,10 +67,11 @@ def history_table(beliefs: Beliefs, candidate: Candidate) -> list[Floats]:
     evidence = beliefs.ranking.evidence
     circumstance = evidence.model.knowledge.circumstances[history_of(candidate)]
     parts = _moved(beliefs, circumstance.id)
-    before = _prior(beliefs, evidence.case.history, evidence.findings, parts)
+    known = [one for one in evidence.findings if one.kind == "prior"]
+    before = _prior(beliefs, evidence.case.history, known, parts)
     weights = []
     for state in circumstance.states:
-        prior = _prior(beliefs, *_told(evidence, circumstance.id, state.id), parts)
+        prior = _prior(beliefs, *_told(evidence, known, circumstance.id, state.id), parts)
         with np.errstate(invalid="ignore"):
             single = np.nan_to_num(prior / before, nan=1.0)
         weights.append(state.prior_for("any") * np.array([1.0, *single, 1.0]))

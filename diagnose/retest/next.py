@@ -6,7 +6,6 @@ from dataclasses import replace
 from typing import Literal
 
 from diagnose.cases.case import Result
-from diagnose.cases.rows import standing_failures
 from diagnose.decision.lookahead import Act, Decision, decide
 from diagnose.decision.repairs import repair_order
 from diagnose.record import record
@@ -170,7 +169,7 @@ def _check_again(scene: Scene, passes: float) -> Candidate:
     """
     rows, known = scene.trouble.rows, scene.knowledge
     best, most = (scene.check, rows), 0.0
-    others = {row for _, row in standing_failures(scene.evidence.case)} - set(rows)
+    others = {row for _, row in scene.evidence.standing_failures} - set(rows)
     for check, missing in () if others else Proof(scene.ranking).missing:
         made = known.checks[check]
         if check == scene.check:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from functools import cached_property
 
 from diagnose.cases.case import Result
-from diagnose.cases.rows import failed_rows, rows_in_words
+from diagnose.cases.rows import rows_in_words
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.record import record
@@ -52,13 +52,13 @@ class Proof:
     def holds(self) -> bool:
         """Whether the machine is proven good."""
         likely = self.leading is not None and self.leading.probability >= self.below
-        return not failed_rows(self.ranking.evidence.case) and not self.missing and not likely
+        return not self.ranking.evidence.failed_rows and not self.missing and not likely
 
     @cached_property
     def says(self) -> str:
         """On what evidence, or what is missing, in one sentence."""
         evidence = self.ranking.evidence
-        failed = failed_rows(evidence.case)
+        failed = evidence.failed_rows
         if failed:
             return f"not proven: {rows_in_words(failed)} failed last"
         if self.missing:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.faults import part_in_words
 from diagnose.record import record
 from diagnose.retest.candidates import Candidate
-from diagnose.retest.scales import SEVERAL, Scales
+from diagnose.retest.scales import Scales
 
 AT_ONCE = 2
 """How many remedies are reckoned for when several causes are to blame together."""
@@ -36,12 +36,11 @@ def mends(scales: Scales, failed: Sequence[str]) -> Iterator[Mend]:
     Where a greater remedy clears a fault too, it is offered beside the lesser one.
     """
     evidence = scales.ranking.evidence
-    causes = {cause.id: cause for cause in scales.ranking.causes}
     found: dict[str, tuple[Candidate, Floats]] = {}
     nothing = np.zeros(len(scales.names))
-    for number, (name, gone) in enumerate(zip(scales.names, scales.gone, strict=True)):
-        cause = causes.get(name)
-        if name != SEVERAL and (cause is None or cause.remedy is None or gone):
+    several = len(scales.causes) - 1
+    for number, (cause, gone) in enumerate(zip(scales.causes, scales.gone, strict=True)):
+        if number != several and (cause is None or cause.remedy is None or gone):
             nothing[number] = 1.0
         elif cause is not None:
             for remedy in remedies_of(evidence, cause):
@@ -49,19 +48,18 @@ def mends(scales: Scales, failed: Sequence[str]) -> Iterator[Mend]:
                 _, fixes = found.setdefault(candidate.id, (candidate, np.zeros(len(scales.names))))
                 tried = evidence.epochs.tried(cause.part, cause.mode, remedy.id)
                 fixes[number] = remedy.fixes_after(tried)
-    for id in _likeliest(scales, causes):
+    for id in _likeliest(scales):
         if id in found:
             found[id][1][-1] = found[id][1].max()
     yield Mend(None, nothing)
     yield from (Mend(candidate, fixes) for candidate, fixes in found.values())
 
 
-def _likeliest(scales: Scales, causes: Mapping[str, Cause]) -> Sequence[str]:
+def _likeliest(scales: Scales) -> Sequence[str]:
     """The remedies likeliest to be needed when several causes act together."""
     evidence = scales.ranking.evidence
     needed: dict[str, float] = {}
-    for number, (name, gone) in enumerate(zip(scales.names, scales.gone, strict=True)):
-        cause = causes.get(name)
+    for number, (cause, gone) in enumerate(zip(scales.causes, scales.gone, strict=True)):
         if cause is not None and cause.remedy is not None and not gone:
             remedy = remedy_id(evidence, cause, cause.remedy)
             state = scales.beliefs.blamed[number - 1]

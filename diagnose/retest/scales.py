@@ -14,7 +14,7 @@ import numpy as np
 
 from diagnose.noisyor.network import Floats
 from diagnose.noisyor.outlook import Outlook
-from diagnose.ranking.causes import Ranking
+from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence, Seen
 from diagnose.record import record
 from diagnose.retest.candidates import Candidate, open_reruns
@@ -48,8 +48,8 @@ class Weighed:
 class Scales:
     """Weighs candidates for one target; the checks may be made again on some rows.
 
-    ``names`` are the causes that the blames stand for, `SEVERAL` last; ``blame`` their
-    probabilities.
+    ``causes`` are those that the blames stand for, None for chance (which is first) and for
+    several (which are last); ``names`` their ids, or `CHANCE` and `SEVERAL`.
     """
 
     def __init__(self, ranking: Ranking, target: Seen, rows: Iterable[int]) -> None:
@@ -59,15 +59,16 @@ class Scales:
         self.ranking, self.target = ranking, target
         self.outlook = Outlook(network, target.name, ranking.posterior)
         self.beliefs = Beliefs(ranking, self.outlook)
-        self.names = _names(ranking, self.outlook)
+        self.causes = _causes(ranking, self.beliefs.blamed.tolist())
+        self.names = [CHANCE, *(cause.id for cause in self.causes if cause), SEVERAL]
         self.circumstances = _rerun_circumstances(evidence)
 
     @cached_property
     def gone(self) -> tuple[bool, ...]:
         """(blames + 1) whether the cause that a blame stands for was cured since."""
-        cured = {state for cause in self.ranking.causes for state in cause.cured_states}
-        states = iter(self.beliefs.blamed.tolist())
-        return (*(bool(b.cause) and next(states) in cured for b in self.outlook.blames), False)
+        states = (None, *self.beliefs.blamed.tolist(), None)
+        pairs = zip(self.causes, states, strict=True)
+        return tuple(cause is not None and state in cause.cured_states for cause, state in pairs)
 
     @property
     def blame(self) -> Floats:
@@ -100,20 +101,14 @@ class Scales:
         return mixed
 
 
-def _names(ranking: Ranking, outlook: Outlook) -> list[str]:
-    """The cause that each blame stands for, with `SEVERAL` at the end."""
-    evidence = ranking.evidence
-    by_state = {
-        state: cause.id
-        for cause in ranking.causes
-        for state in (*cause.states, *cause.cured_states)
-    }
-    first = dict(zip(evidence.variables, evidence.offsets.tolist(), strict=False))
-    names = [
-        by_state[first[blame.cause[0]] + blame.cause[1]] if blame.cause else CHANCE
-        for blame in outlook.blames
-    ]
-    return [*names, SEVERAL]
+def _causes(ranking: Ranking, blamed: Sequence[int]) -> tuple[Cause | None, ...]:
+    """The causes that flat states stand for, between the two that stand for no single one."""
+    wanted = set(blamed)
+    found: dict[int, Cause] = {}
+    for cause in ranking.causes:
+        if not (wanted.isdisjoint(cause.states) and wanted.isdisjoint(cause.cured_states)):
+            found |= dict.fromkeys((*cause.states, *cause.cured_states), cause)
+    return None, *(found[state] for state in blamed), None
 
 
 def _rerun_circumstances(evidence: Evidence) -> tuple[tuple[float, float], ...]:

@@ -11,7 +11,6 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.cases.rows import standing_failures
 from diagnose.decision.problem import ANY, Problem, Repair, Test
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import ANY_SETUP
@@ -99,7 +98,7 @@ class Scene:
     def failed_checks(self) -> tuple[str, ...]:
         """Every check that the target's row failed last."""
         row = self.trouble.target.row
-        failed = {check for check, each in standing_failures(self.evidence.case) if each == row}
+        failed = {check for check, each in self.evidence.standing_failures if each == row}
         return tuple(check for check in self.knowledge.checks if check in failed | {self.check})
 
     @cached_property

@@ -12,7 +12,6 @@ from collections.abc import Iterator
 import numpy as np
 
 from diagnose.cases.case import Result, Swapped
-from diagnose.cases.rows import failed_rows
 from diagnose.knowledge.parts import Swap
 from diagnose.noisyor.network import Floats
 from diagnose.ranking.epochs import moved_modes
@@ -34,12 +33,12 @@ def swaps(evidence: Evidence, target: Seen) -> Iterator[Candidate]:
     machine = evidence.model.machine
     check = evidence.case.runs[target.run - 1].check
     done = {(work.swap, work.part) for work in evidence.case.work if isinstance(work, Swapped)}
-    for part, kind in machine.parts.items():
-        if part.startswith(f"row-{target.row}/"):
-            for swap in kind.swaps:
-                row = neighbour(evidence, target.row, check, electric=kind.side == "electric")
-                if row and (swap.id, part) not in done:
-                    yield _swap(evidence, check, part, swap, target.row, row)
+    for part in machine.at(f"row-{target.row}"):
+        kind = machine.parts[part]
+        for swap in kind.swaps:
+            row = neighbour(evidence, target.row, check, electric=kind.side == "electric")
+            if row and (swap.id, part) not in done:
+                yield _swap(evidence, check, part, swap, target.row, row)
 
 
 def neighbour(evidence: Evidence, row: int, check: str, *, electric: bool) -> int | None:
@@ -47,7 +46,7 @@ def neighbour(evidence: Evidence, row: int, check: str, *, electric: bool) -> in
     when leads are to reach.
     """
     machine = evidence.model.machine
-    failed = set(failed_rows(evidence.case))
+    failed = set(evidence.failed_rows)
     passed = {
         each
         for run in evidence.case.runs

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from diagnose.cases.rows import standing_failures
+from diagnose.noisyor.arrays import sorted_distinct
 from diagnose.noisyor.network import Floats
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Seen
@@ -47,7 +47,7 @@ def troubles(ranking: Ranking) -> list[Trouble]:
 def last_failures(ranking: Ranking) -> Mapping[int, Seen]:
     """The last failure of every row that has not passed that check since."""
     evidence = ranking.evidence
-    standing = {(row, run) for (_, row), run in standing_failures(evidence.case).items()}
+    standing = {(row, run) for (_, row), run in evidence.standing_failures.items()}
     return {seen.row: seen for seen in evidence.results if (seen.row, seen.run) in standing}
 
 
@@ -65,5 +65,5 @@ class _Shares:
         self.weight, self.total = weight, float(weight.sum())
 
     def __call__(self, other: Seen) -> float:
-        shared = float(self.weight[np.unique(other.entries[0])].sum())
+        shared = float(self.weight[sorted_distinct(other.entries[0])].sum())
         return shared / self.total if self.total else 0.0
