@@ -101,27 +101,39 @@ class Calibrated:
         return self._plains[number, path]
 
     def _along(self, number: int, path: range, events: Sequence[Event]) -> Floats:
-        """(V, T) weight of the path from one step to another under each event."""
+        """(V, T) weight of the path from one step to another under each event.
+
+        Events go along together for as long as they have said the same.
+        """
         sweep = self._sweeps[number]
-        alpha = self._visited[number, path[0]].trace.before[None]
+        alpha, told = self._visited[number, path[0]].trace.before[None], [0] * len(events)
         for k in path:
             step = sweep.steps[k]
             if isinstance(step, Enter):
                 alpha = sweep.expand(alpha, step)
+            elif step.group in events[0].touched:
+                alpha, told = self._parted(self._visited[number, k], events, alpha, told)
             else:
-                alpha = alpha * self._product(self._visited[number, k], events)
+                product = self._visited[number, k].trace.product
+                alpha = alpha * step.alike.spread(product)
         weight: Floats = np.einsum("vqt,qt->vt", alpha, self._visited[number, path[-1]].behind)
-        return weight
+        return weight[told]
 
-    def _product(self, context: Context, events: Sequence[Event]) -> Floats:
-        """(V or 1, Q, T) the product of a group's factors, those of asked sites as events say."""
-        step = context.step
-        if step.group not in events[0].touched:
-            return step.alike.spread(context.trace.product[None])
-        told = [(tuple(event.touched[step.group]), event.survival) for event in events]
-        number = {each: k for k, each in enumerate(dict.fromkeys(told))}
-        changed = step.alike.spread(self._told(context, list(number)))
-        return changed[[number[each] for each in told]] if len(number) > 1 else changed
+    def _parted(
+        self, context: Context, events: Sequence[Event], alpha: Floats, before: Sequence[int]
+    ) -> tuple[Floats, list[int]]:
+        """(K, Q, T) the frontier after a group that is asked, for K histories of what was said.
+
+        Which history each event had ``before``, and which it has then.
+        """
+        group = context.step.group
+        sayings = [(tuple(event.touched[group]), event.survival) for event in events]
+        number = {each: k for k, each in enumerate(dict.fromkeys(sayings))}
+        changed = context.step.alike.spread(self._told(context, list(number)))
+        pairs = list(zip(before, (number[each] for each in sayings), strict=True))
+        history = {pair: k for k, pair in enumerate(dict.fromkeys(pairs))}
+        old, said = map(list, zip(*history, strict=True))
+        return alpha[old] * changed[said], [history[pair] for pair in pairs]
 
     def _told(self, context: Context, told: Sequence[Told]) -> Floats:
         """(K, D, T) the product of a group's factors, by K sayings about the same open findings."""

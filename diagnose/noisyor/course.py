@@ -20,6 +20,10 @@ from diagnose.noisyor.plan import Plan, Shared
 from diagnose.record import record
 
 
+FEW_STATES = 4
+"""When a bundle of so few states joins, what no later group needs is forgotten in one go."""
+
+
 @record
 class Join:
     """A bundle joins, or (without one) what no later group needs is forgotten.
@@ -193,7 +197,9 @@ def _stops(plan: Plan, order: Sequence[int], touching: Mapping[int, list[int]]) 
     for k, g in enumerate(order):
         remaining = set().union(*used[k:])
         joins = []
-        if len(kept := sorted(known & remaining, key=turn.__getitem__)) < len(columns):
+        at_once = bool(entering) and entering[0] in touching[g] and _small(shared[entering[0]])
+        kept = sorted(known & remaining, key=turn.__getitem__)
+        if len(kept) < len(columns) and not at_once:
             joins.append(_join(None, np.zeros((1, 0)), [], columns, kept, to_come))
             columns = kept
         while entering and entering[0] in touching[g]:
@@ -208,6 +214,11 @@ def _stops(plan: Plan, order: Sequence[int], touching: Mapping[int, list[int]]) 
         place = np.array([columns.index(column) for column in own], dtype=np.intp)
         numbered = {column: number for number, column in enumerate(own)}
         yield Stop(g, tuple(joins), numbered, place, to_come)
+
+
+def _small(bundle: Shared) -> bool:
+    """Whether it is not worth the time to merge what need not be told apart before it joins."""
+    return len(bundle.weight) <= FEW_STATES
 
 
 def _join(

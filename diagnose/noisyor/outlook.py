@@ -161,18 +161,12 @@ class Outlook:
         the whole. Their places among the swept ones, the blame that each belongs to (the last
         number stands for all) and log weights.
         """
-        every, common = whole.world.block.rows, self.plan.common.weight
+        every, common = whole.world.block.rows, self.plan.common
         share = np.exp(whole.log_common - self.log_evidence)
-        tables: dict[bytes, Floats] = {}
-        weights = []
-        for allowed in (*self._allowed, {}):
-            key = b"".join(allowed[v].tobytes() for v in sorted(allowed) if v in self.place.common)
-            if key not in tables:
-                tables[key] = self.plan.common.weight_under(allowed)[every]
-            weights.append(tables[key])
-        most = np.stack(weights) / common[every] * share
+        weights = np.stack([under[every] for under in self._weights_under(common)])
+        most = weights / common.weight[every] * share
         owner, place = np.divmod(heavy(most.ravel(), UNSEEN), len(every))
-        return place, owner, np.log(np.stack(weights)[owner, place])
+        return place, owner, np.log(weights[owner, place])
 
     def _calibrate(self, rows: Ints, log_weight: Floats) -> Calibrated:
         """The worlds of all blames, swept."""
@@ -198,8 +192,21 @@ class Outlook:
         members = {stage.part.variable for stage in bundle.stages}
         if not members & set(self._allowed[0]):
             return bundle.weight
-        under = [bundle.weight_under(allowed) for allowed in self._allowed]
-        return np.stack([*under, bundle.weight], axis=1)[:, self._owner]
+        weights = np.stack(self._weights_under(bundle), axis=1)
+        return weights[:, self._owner]
+
+    def _weights_under(self, bundle: Bundle) -> list[Floats]:
+        """Per blame, and for all together, the weights of a bundle's states."""
+        members = {stage.part.variable for stage in bundle.stages}
+        found: dict[bytes, Floats] = {}
+        weights = []
+        for allowed in (*self._allowed, {}):
+            mine = {v: states for v, states in allowed.items() if v in members}
+            key = b"".join(states.tobytes() for states in mine.values())
+            if key not in found:
+                found[key] = bundle.weight_under(mine)
+            weights.append(found[key])
+        return weights
 
     def _site_weight(self, site: int) -> Floats:
         """(blames + 1, V, S) weights of a site's private states that each blame allows."""
@@ -237,7 +244,6 @@ class Places:
         _, site = distinct(network.site[live])
         self.plan = plan
         self._site: dict[int, int] = dict(zip(live.tolist(), site.tolist(), strict=True))
-        self.common = {stage.part.variable for stage in plan.common.stages}
         self.group: dict[int, tuple[int, int]] = {}
         self.member: dict[int, tuple[int, int]] = {}
         for g, group in enumerate(plan.groups):

@@ -148,7 +148,8 @@ class Solver:
         self._floor = max(least - self.plan.apart, LOWEST_LOG)
         self._least = np.full((len(self.twins), len(self._order)), LOWEST_LOG)
         self._log_common = np.full(len(self._order), -np.inf)
-        if self._joins and (least == -np.inf or len(every) > 1):
+        unsure = least == -np.inf or (len(every) > 1 and len(self._order) > SCOUTED)
+        if self._joins and unsure:
             self._scout(self._order[:SCOUTED])
 
     def _scout(self, rows: Ints) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
@@ -122,7 +123,7 @@ class Special:
 
     Parameters
     ----------
-    reading: (T) which reading holds with each common state, from 0.
+    reading: (T) which reading holds with each common state, from 0 and in order.
     private: when some of its open findings turn out absent, (readings, N).
     """
 
@@ -137,9 +138,10 @@ class Special:
         """(D, T) the site's factor."""
         table = explained(group, self.private(absent), shared)
         factor = np.empty((table.shape[1], left.shape[1]))
-        for reading, own in enumerate(table):
-            states = np.flatnonzero(self.reading == reading)
-            factor[:, states] = own @ left[:, states]
+        bounds = np.searchsorted(self.reading, np.arange(len(table) + 1)).tolist()
+        for own, (start, stop) in zip(table, pairwise(bounds), strict=True):
+            if start < stop:
+                np.matmul(own, left[:, start:stop], out=factor[:, start:stop])
         return factor
 
 

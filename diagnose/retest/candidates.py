@@ -162,7 +162,7 @@ def row_sets(
         tuple(suspects[:half]),
         tuple(suspects[half:]),
         tuple(suspects),
-        tuple(failed),
+        tuple(failed) if len(failed) <= MOST_SUSPECTS else (),
     ]
     return sorted(dict.fromkeys(rows for rows in sets if rows), key=lambda rows: (len(rows), rows))
 
