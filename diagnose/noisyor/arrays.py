@@ -21,12 +21,13 @@ def distinct(values: NDArray[Any]) -> tuple[Ints, Ints]:
     >>> first.tolist(), rank.tolist()
     ([1, 0], [1, 0, 1])
     """
-    order = np.argsort(values, kind="stable")
+    order = values.argsort(kind="stable")
     ordered = values[order]
-    new = np.ones(len(values), dtype=bool)
-    new[1:] = ordered[1:] != ordered[:-1]
+    new = np.empty(len(values), dtype=bool)
+    new[:1] = True
+    np.not_equal(ordered[1:], ordered[:-1], out=new[1:])
     rank = np.empty(len(values), dtype=np.intp)
-    rank[order] = np.cumsum(new) - 1
+    rank[order] = new.cumsum() - 1
     return order[new], rank
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnose.noisyor.arrays import distinct
+from diagnose.noisyor.merging import Merging
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.record import record
 
@@ -87,15 +88,16 @@ class Bundle:
             posterior = pairs.sum(axis=1)
         return found
 
-    def weight_under(self, allowed: Mapping[int, NDArray[np.bool_]]) -> Floats:
-        """Weights of the merged states when some variables may take only some states."""
-        weight: Floats = np.ones(1)
+    def weights_under(self, readings: Sequence[Mapping[int, NDArray[np.bool_]]]) -> Floats:
+        """(M, readings) weights of the merged states when variables may take only some states."""
+        weight: Floats = np.ones((1, len(readings)))
         for stage in self.stages:
-            own = stage.part.weight[stage.kept]
-            if stage.part.variable in allowed:
-                own = own * allowed[stage.part.variable][stage.kept]
-            pairs = (weight[:, None] * own).ravel()
-            weight = np.bincount(stage.into, pairs, len(stage.after) + 1)[:-1].astype(float)
+            own = np.repeat(stage.part.weight[stage.kept, None], len(readings), axis=1)
+            for column, allowed in enumerate(readings):
+                if stage.part.variable in allowed:
+                    own[:, column] *= allowed[stage.part.variable][stage.kept]
+            pairs = (weight[:, None] * own).reshape(-1, len(readings))
+            weight = Merging(stage.into, len(stage.after)).summed(pairs)
         return weight
 
 
@@ -171,10 +173,10 @@ def heavy(weight: Floats, spare: float) -> Ints:
     >>> heavy(np.array([0.7, 0.1, 0.05]), 0.2).tolist()
     [0]
     """
-    light_first = np.argsort(weight)
-    light = np.cumsum(weight[light_first]) <= spare
-    light[-1:] = False
-    kept: Ints = np.sort(light_first[~light])
+    light_first = weight.argsort()
+    light = int(weight[light_first].cumsum().searchsorted(spare, side="right"))
+    kept: Ints = light_first[min(light, max(len(weight) - 1, 0)) :]
+    kept.sort()
     return kept
 
 
@@ -190,10 +192,14 @@ def alike(logs: Floats) -> tuple[Ints, Ints]:
     >>> first.tolist(), into.tolist()
     ([0, 1], [0, 1, 0])
     """
-    rounded = np.rint(np.maximum(logs, FLOOR) * _GRAIN).astype(np.int64)
-    keys = (rounded * _MULTIPLIERS[: logs.shape[1]]).sum(axis=1)
-    first, into = distinct(keys)
-    order = np.argsort(first)
+    rounded = np.maximum(logs, FLOOR)
+    rounded *= _GRAIN
+    np.rint(rounded, out=rounded)
+    first, into = distinct(rounded.astype(np.int64) @ _MULTIPLIERS[: logs.shape[1]])
+    if len(first) == len(into):
+        everyone = np.arange(len(into))
+        return everyone, everyone
+    order = first.argsort()
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))
     return first[order], rank[into]

@@ -71,6 +71,7 @@ class Calibrated:
         self._absences: dict[tuple[int, tuple[int, ...]], Floats] = {}
         self._polynomials: dict[tuple[int, tuple[int, ...]], Floats] = {}
         self._plains: dict[tuple[int, range], Floats] = {}
+        self._shares: dict[tuple[int, object], Floats] = {}
         for number, part in enumerate(solved.parts):
             for k, step, trace, behind, _ in backward(part.sweep, part.traces, posterior):
                 if isinstance(step, Visit):
@@ -83,16 +84,25 @@ class Calibrated:
         The events must ask about the same sites, as the outcomes of one test do.
         """
         result = self.posterior[None]
-        places: dict[int, list[int]] = {}
+        asked: dict[int, list[int]] = {}
         for g in events[0].touched:
-            number, k = self._where[g]
-            places.setdefault(number, []).append(k)
-        for number, steps in places.items():
-            path = range(min(steps), max(steps) + 1)
-            plain = self._plain(number, path)
-            changed = self._along(number, path, events)
-            result = result * np.divide(changed, plain, out=np.zeros_like(changed), where=plain > 0)
+            asked.setdefault(self._where[g][0], []).append(g)
+        for number, groups in asked.items():
+            result = result * self._share(number, groups, events)
         return result
+
+    def _share(self, number: int, groups: Sequence[int], events: Sequence[Event]) -> Floats:
+        """(V, T) chance of what events say of some groups of one part, given each common state."""
+        told = tuple(
+            (event.survival, *((g, *event.touched[g]) for g in groups)) for event in events
+        )
+        if (number, told) not in self._shares:
+            steps = [self._where[g][1] for g in groups]
+            path = range(min(steps), max(steps) + 1)
+            plain, changed = self._plain(number, path), self._along(number, path, events)
+            share = np.divide(changed, plain, out=np.zeros_like(changed), where=plain > 0)
+            self._shares[number, told] = share
+        return self._shares[number, told]
 
     def _plain(self, number: int, path: range) -> Floats:
         """(1, T) weight of the path with nothing asked."""

@@ -19,7 +19,6 @@ from diagnose.noisyor.network import Floats, Ints
 from diagnose.noisyor.plan import Plan, Shared
 from diagnose.record import record
 
-
 FEW_STATES = 4
 """When a bundle of so few states joins, what no later group needs is forgotten in one go."""
 

@@ -16,6 +16,7 @@ from functools import cached_property
 
 import numpy as np
 
+from diagnose.noisyor.arrays import distinct
 from diagnose.noisyor.bundle import alike, heavy
 from diagnose.noisyor.course import Course, Join, Stop
 from diagnose.noisyor.factor import Survival, site_factors
@@ -186,7 +187,9 @@ def _visit(stop: Stop, logs: Floats) -> Visit:
 
 def _narrowed(visit: Visit, trace: Trace, kept: Ints) -> tuple[Visit, Trace]:
     """A visit that has been made, without the frontier states that are not kept."""
-    told, into = np.unique(visit.alike.into[kept], return_inverse=True)
+    states = visit.alike.into[kept]
+    first, into = distinct(states)
+    told = states[first]
     narrow = Visit(visit.group, visit.shared.at(told), Merging(into, len(told)))
     return narrow, Trace(trace.before[kept], trace.factors[:, told])
 

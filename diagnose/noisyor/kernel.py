@@ -50,7 +50,7 @@ def leaving(u: Sequence[Floats], gone: Sequence[Floats], counts: Sequence[int]) 
     terms = np.empty((width(counts), *shape))
     filled = 1
     for survival, lost, count in zip(u, gone, counts, strict=True):
-        powers = [lost, survival] if count == 1 else _powers(survival, lost, count)
+        powers = _left(survival, lost, count)
         if filled == 1:
             for i, power in enumerate(powers):
                 terms[i] = power
@@ -90,24 +90,22 @@ def passed_on(
     for (survival, lost), count in zip(survivals, counts, strict=True):
         rest //= count + 1
         part = table.reshape(len(table), before, count + 1, rest, -1)
+        left = [_left(survival, lost, every) for every in range(count + 1)]
         for to in range(count + 1) if back else range(count, -1, -1):
-            part[:, :, to] *= _chance(survival, lost, to, to)
+            if to > 0:
+                part[:, :, to] *= left[to][to]
             for of in range(to + 1, count + 1) if back else range(to):
-                part[:, :, to] += part[:, :, of] * _chance(survival, lost, max(to, of), min(to, of))
+                part[:, :, to] += part[:, :, of] * left[max(to, of)][min(to, of)]
         before *= count + 1
     return table
 
 
-def _chance(survival: Floats, lost: Floats, j: int, i: int) -> Floats | float:
-    """The chance that of j presences i are left."""
-    if j <= 1:
-        return 1.0 if j == 0 else survival if i == 1 else lost
-    chance: Floats = comb(j, i) * lost ** (j - i) * survival**i
-    return chance
-
-
-def _powers(u: Floats, gone: Floats, count: int) -> list[Floats]:
-    return [comb(count, i) * gone ** (count - i) * u**i for i in range(count + 1)]
+def _left(u: Floats, gone: Floats, count: int) -> list[Floats]:
+    """The chances that so many of ``count`` presences are left, from none to all."""
+    if count < 2:
+        return [gone, u] if count else []
+    between = (comb(count, i) * (gone ** (count - i) * u**i) for i in range(1, count))
+    return [gone**count, *between, u**count]
 
 
 def transitions(log_s: Floats, counts: Sequence[int]) -> Floats:

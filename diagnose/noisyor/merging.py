@@ -41,12 +41,13 @@ class Merging:
     @cached_property
     def order(self) -> Ints:
         """The old states that go somewhere, in the order of the new ones."""
-        order: Ints = np.argsort(self.into, kind="stable")[: self._bounds[-1]]
+        order: Ints = self.into.argsort(kind="stable")[: self._bounds[-1]]
         return order
 
     @cached_property
     def _bounds(self) -> Ints:
-        bounds: Ints = np.cumsum([0, *np.bincount(self.into, minlength=self.size)[: self.size]])
+        bounds = np.zeros(self.size + 1, dtype=np.intp)
+        np.bincount(self.into, minlength=self.size)[: self.size].cumsum(out=bounds[1:])
         return bounds
 
     @cached_property

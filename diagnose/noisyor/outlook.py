@@ -163,7 +163,7 @@ class Outlook:
         """
         every, common = whole.world.block.rows, self.plan.common
         share = np.exp(whole.log_common - self.log_evidence)
-        weights = np.stack([under[every] for under in self._weights_under(common)])
+        weights = self._weights_under(common)[every].T
         most = weights / common.weight[every] * share
         owner, place = np.divmod(heavy(most.ravel(), UNSEEN), len(every))
         return place, owner, np.log(weights[owner, place])
@@ -192,21 +192,19 @@ class Outlook:
         members = {stage.part.variable for stage in bundle.stages}
         if not members & set(self._allowed[0]):
             return bundle.weight
-        weights = np.stack(self._weights_under(bundle), axis=1)
-        return weights[:, self._owner]
+        return self._weights_under(bundle)[:, self._owner]
 
-    def _weights_under(self, bundle: Bundle) -> list[Floats]:
-        """Per blame, and for all together, the weights of a bundle's states."""
+    def _weights_under(self, bundle: Bundle) -> Floats:
+        """(states, blames + 1) weights of a bundle under each blame, and under all together."""
         members = {stage.part.variable for stage in bundle.stages}
-        found: dict[bytes, Floats] = {}
-        weights = []
+        readings: dict[bytes, Allowed] = {}
+        which = []
         for allowed in (*self._allowed, {}):
             mine = {v: states for v, states in allowed.items() if v in members}
-            key = b"".join(states.tobytes() for states in mine.values())
-            if key not in found:
-                found[key] = bundle.weight_under(mine)
-            weights.append(found[key])
-        return weights
+            which.append(key := b"".join(states.tobytes() for states in mine.values()))
+            readings[key] = mine
+        place = {key: number for number, key in enumerate(readings)}
+        return bundle.weights_under(list(readings.values()))[:, [place[key] for key in which]]
 
     def _site_weight(self, site: int) -> Floats:
         """(blames + 1, V, S) weights of a site's private states that each blame allows."""
