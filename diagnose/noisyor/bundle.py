@@ -20,6 +20,9 @@ from diagnose.record import record
 FLOOR = -800.0
 """A log survival below this is zero in double precision; used in place of minus infinity."""
 
+MANY = 500
+"""Of more states, those that can all be left out together are, before the rest is sorted."""
+
 _GRAIN = 2.0**40
 _MOST_COLUMNS = 4096
 
@@ -173,6 +176,15 @@ def heavy(weight: Floats, spare: float) -> Ints:
     >>> heavy(np.array([0.7, 0.1, 0.05]), 0.2).tolist()
     [0]
     """
+    if len(weight) > MANY:
+        apart = weight * len(weight) > spare
+        if apart.any():
+            able = np.flatnonzero(apart)
+            return able[_heavy(weight[able], spare - float(weight[~apart].sum()))]
+    return _heavy(weight, spare)
+
+
+def _heavy(weight: Floats, spare: float) -> Ints:
     light_first = weight.argsort()
     light = int(weight[light_first].cumsum().searchsorted(spare, side="right"))
     kept: Ints = light_first[min(light, max(len(weight) - 1, 0)) :]

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnose.noisyor import posterior
-from diagnose.noisyor.bundle import alike
+from diagnose.noisyor.bundle import alike, heavy
 from diagnose.noisyor.network import Finding, Variable
 from tests.noisyor.oracle import World
 
@@ -51,3 +51,20 @@ def test_a_pump_seen_by_three_runs_on_two_rows_agrees_with_enumeration() -> None
             for row in (1, 2, 3) for r in range(3)]  # fmt: skip
     world = World((pump,), tuple(seen))
     np.testing.assert_allclose(posterior(world.network).flat, world.marginals(), atol=1e-12)
+
+
+def left_one_by_one(weights: list[float], spare: float) -> list[int]:
+    """The states that remain when the lightest is left out for as long as the sum allows it."""
+    left, gone = sorted(range(len(weights)), key=lambda k: weights[k]), 0.0
+    while len(left) > 1 and gone + weights[left[0]] <= spare:
+        gone += weights[left.pop(0)]
+    return sorted(left)
+
+
+@pytest.mark.parametrize("count", [1, 3, 20, 2000])
+@pytest.mark.parametrize("spare", [0.0, 1e-6, 0.01, 0.3, 5.0])
+def test_the_lightest_are_left_out_one_by_one(count: int, spare: float) -> None:
+    rng = np.random.default_rng(count)
+    weights = 10.0 ** rng.uniform(-9, 0, count) * (rng.random(count) < 0.9)
+    weights /= max(weights.sum(), 1e-300)
+    assert heavy(weights, spare).tolist() == left_one_by_one(weights.tolist(), spare)
