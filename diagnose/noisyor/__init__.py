@@ -21,10 +21,13 @@ How the answer is found, in the order of the modules:
     the variables that matter to one site only, summed away.
 `factor`
     what alike sites contribute, for every joint state of what lies outside them.
-`plan`
-    which variables everything shares, and which few sites share.
+`layout`
+    which sites look alike, which variables everything shares, and which few sites share.
+`least`, `plan`
+    the network taken apart, and how much weight can be left out when bundles are made.
 `course`
-    in which order groups of sites are visited, and which shared variables join on the way.
+    in which order groups of sites are visited, which shared variables join on the way, and
+    which parts of the network are twins, so that one of them need be swept only.
 `merging`
     many states into few, and values carried there and back.
 `sweep`

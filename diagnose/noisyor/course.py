@@ -9,7 +9,6 @@ their groups and bundles are *twins*: what is found for one of them holds for al
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
-from itertools import chain
 from math import log, prod
 
 import numpy as np
@@ -86,7 +85,8 @@ def courses(plan: Plan, polynomials: Sequence[Floats]) -> Iterator[Course]:
     left = dict.fromkeys(touching)
     while left:
         order = _connected_order(plan.shared, touching, colours, left)
-        yield tuple(_stops(plan, order, touching))
+        frontier = _Frontier(plan, order, touching)
+        yield tuple(frontier.stop(k, g) for k, g in enumerate(order))
 
 
 def _look(group: Group, polynomials: Floats) -> Hashable:
@@ -184,40 +184,53 @@ def _growth(shared: Sequence[Shared], bundles: Sequence[int], active: set[int]) 
     return prod(len(shared[b].weight) for b in bundles if b not in active)
 
 
-def _stops(plan: Plan, order: Sequence[int], touching: Mapping[int, list[int]]) -> Iterator[Stop]:
-    shared = plan.shared
-    groups = [plan.groups[g] for g in order]
-    used = [[column.shared for column in (*group.classes, *group.queries)] for group in groups]
-    entering = list(dict.fromkeys(b for g in order for b in touching[g]))
-    to_come = sum(log(shared[b].weight.sum()) for b in entering)
-    known: set[int] = set()
-    columns: list[int] = []
-    turn = {column: place for place, column in enumerate(dict.fromkeys(chain(*used)))}
-    for k, g in enumerate(order):
-        remaining = set().union(*used[k:])
+class _Frontier:
+    """The shared columns at hand while the groups of one part are visited in order."""
+
+    def __init__(self, plan: Plan, order: Sequence[int], touching: Mapping[int, list[int]]) -> None:
+        self.plan, self.touching = plan, touching
+        self.waiting = dict.fromkeys(b for g in order for b in touching[g])
+        self.to_come = sum(map(self._log_weight, self.waiting))
+        self.known: set[int] = set()
+        self.columns: list[int] = []
+        used = [(k, column) for k, g in enumerate(order) for column in self._used(g)]
+        self.last = {column: k for k, column in used}
+        self.turn = {column: k for k, column in enumerate(dict.fromkeys(c for _, c in used))}
+
+    def _log_weight(self, bundle: int) -> float:
+        return log(self.plan.shared[bundle].weight.sum())
+
+    def _used(self, group: int) -> list[int]:
+        one = self.plan.groups[group]
+        return [column.shared for column in (*one.classes, *one.queries)]
+
+    def stop(self, k: int, group: int) -> Stop:
+        """The k-th stop. Small bundles join and what is no longer needed is forgotten in one go."""
         joins = []
-        at_once = bool(entering) and entering[0] in touching[g] and _small(shared[entering[0]])
-        kept = sorted(known & remaining, key=turn.__getitem__)
-        if len(kept) < len(columns) and not at_once:
-            joins.append(_join(None, np.zeros((1, 0)), [], columns, kept, to_come))
-            columns = kept
-        while entering and entering[0] in touching[g]:
-            b = entering.pop(0)
-            to_come -= log(shared[b].weight.sum())
-            known |= set(shared[b].columns)
-            kept = sorted(known & remaining, key=turn.__getitem__)
-            table = shared[b].log_survival
-            joins.append(_join(b, table, list(shared[b].columns), columns, kept, to_come))
-            columns = kept
-        own = [column for column in columns if column in used[k]]
-        place = np.array([columns.index(column) for column in own], dtype=np.intp)
+        entering = [b for b in self.touching[group] if b in self.waiting]
+        small = entering and len(self.plan.shared[entering[0]].weight) <= FEW_STATES
+        if len(self._needed(k)) < len(self.columns) and not small:
+            joins.append(self._join(None, np.zeros((1, 0)), [], k))
+        for b in entering:
+            del self.waiting[b]
+            self.to_come -= self._log_weight(b)
+            one = self.plan.shared[b]
+            self.known.update(one.columns)
+            joins.append(self._join(b, one.log_survival, list(one.columns), k))
+        used = set(self._used(group))
+        own = [column for column in self.columns if column in used]
+        place = np.array([self.columns.index(column) for column in own], dtype=np.intp)
         numbered = {column: number for number, column in enumerate(own)}
-        yield Stop(g, tuple(joins), numbered, place, to_come)
+        return Stop(group, tuple(joins), numbered, place, self.to_come)
 
+    def _needed(self, k: int) -> list[int]:
+        """The known columns that the groups from a stop on use, those used first in front."""
+        used = (column for column in self.known if self.last.get(column, -1) >= k)
+        return sorted(used, key=self.turn.__getitem__)
 
-def _small(bundle: Shared) -> bool:
-    """Whether it is not worth the time to merge what need not be told apart before it joins."""
-    return len(bundle.weight) <= FEW_STATES
+    def _join(self, bundle: int | None, table: Floats, own: Sequence[int], k: int) -> Join:
+        before, self.columns = self.columns, self._needed(k)
+        return _join(bundle, table, own, before, self.columns, self.to_come)
 
 
 def _join(

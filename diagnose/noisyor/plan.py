@@ -1,14 +1,8 @@
-"""Which variables everything shares, which some sites share, and in what order to sweep.
+"""A network taken apart, once: families, groups, and bundles of what is shared.
 
-Absent findings factorise: they only reweigh the states of their parents. Present and open
-findings are *live*. A variable is
-
-* *free* when no live finding has it as a parent,
-* *private* when one site alone has,
-* *common* when every live site has: all common variables become one bundle, one axis,
-* *shared* otherwise: bundled with those that serve the same groups of sites.
-
-Sites whose live findings look alike from outside form a *group* and are handled together.
+Private variables go with their site's family. All common variables become one bundle, one axis;
+shared ones are bundled with those that serve the same groups of sites. See `layout` for what
+these are.
 """
 
 from __future__ import annotations
@@ -16,24 +10,17 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import field
-from itertools import pairwise
 
 import numpy as np
 
-from diagnose.noisyor.arrays import distinct, sorted_distinct
+from diagnose.noisyor.arrays import sorted_distinct
 from diagnose.noisyor.bundle import Bundle, Bundles, Part
-from diagnose.noisyor.factor import Column, Group, Survival, left_by_common
+from diagnose.noisyor.factor import Group, Survival, left_by_common
+from diagnose.noisyor.layout import Live, Shape
 from diagnose.noisyor.least import Pieces, SharedParts, certain
-from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
+from diagnose.noisyor.network import ABSENT, Floats, Ints, Network
 from diagnose.noisyor.site import Family
 from diagnose.record import record
-
-GROUP_SIZE = 8
-"""Sites per group: few enough that a product of their factors cannot underflow."""
-
-FEW_GROUPS, MANY_GROUPS, WIDE = 3, 8, 0.6
-"""A shared variable counts as common when it serves this many groups with present findings,
-and this part of all such groups."""
 
 NEGLIGIBLE = 1e-9
 """All joint states left out together certainly carry less than this share of the evidence."""
@@ -135,39 +122,17 @@ def _weigh(network: Network) -> tuple[Floats, float] | None:
 
 
 class _Planner:
-    """Takes a network apart, once. Only `plan` is called from outside."""
+    """Makes a plan of live findings and their layout. Only `plan` is called from outside."""
 
     def __init__(self, network: Network, weight: Floats) -> None:
         self.network, self.weight = network, weight
-        self.live = np.flatnonzero(network.outcome != ABSENT)
-        rank = np.full(len(network.finding_names), -1)
-        rank[self.live] = np.arange(len(self.live))
-        first, self.site = distinct(network.site[self.live])
-        self.sites = len(first)
-        use = (rank[network.finding_of] >= 0) & (network.log_survival < 0)
-        use &= weight[network.state] > 0
-        self.state, self.log = network.state[use], network.log_survival[use]
-        self.finding = rank[network.finding_of[use]]
-        self.variable = network.variable_of[self.state]
-        self.role = self._roles()
-
-    def _roles(self) -> Ints:
-        """(variables) how many sites each serves: 0 free, 1 private, -1 common, else shared."""
-        pairs = sorted_distinct(self.variable * max(self.sites, 1) + self.site[self.finding])
-        served = np.bincount(pairs // max(self.sites, 1), minlength=len(self.network.names))
-        if self.sites > 1:
-            served[served == self.sites] = -1
-        return served
+        self.live = Live(network, weight)
+        self.layout = self.live.layout()
 
     def plan(self, constant: float, negligible: float, least: float) -> Plan:
-        layout = self._layout()
-        wide = self._wide(layout)
-        if wide:
-            self.role[wide] = -1
-            layout = self._layout()
-        free = np.flatnonzero(self.role == 0)
+        free = np.flatnonzero(self.live.role == 0)
         apart = constant + float(np.log(self._totals()[free]).sum())
-        pieces = self._pieces(layout)
+        pieces = self._pieces()
         bundles = Bundles(negligible * certain(pieces, least - apart))
         return Plan(
             network=self.network,
@@ -189,97 +154,23 @@ class _Planner:
         totals: Floats = np.add.reduceat(self.weight, self.network.offsets[:-1])
         return totals
 
-    def _wide(self, layout: _Layout) -> list[int]:
-        """Shared variables that serve most groups with present findings.
-
-        Where findings are asked about, a few such groups are enough for a variable that none
-        of the open findings depends on.
-        """
-        failing = {g for g, sites in enumerate(layout.sites) if layout.shapes[sites[0]].classes}
-        asked = self.network.outcome[self.live][self.finding] == OPEN
-        depended_on = set(self.variable[asked].tolist())
-        wide: list[int] = []
-        for served, variables in layout.serving.items():
-            spread = len(served & failing)
-            past = bool(depended_on) and depended_on.isdisjoint(variables)
-            least = FEW_GROUPS if past else MANY_GROUPS
-            if spread >= max(least, WIDE * len(failing)):
-                wide += variables
-        return wide
-
-    def _layout(self) -> _Layout:
-        """Which sites are alike, and what serves them, under the present roles."""
-        role = self.role[self.variable]
-        common, common_of = self._signatures(role == -1)
-        shared, shared_of = self._signatures(role > 1)
-        _, private_of = self._signatures(role == 1)
-        leaks = self.network.leak[self.live].tolist()
-        outsides = list(map(Column, common_of, shared_of, leaks))
-        shapes = [self._shape(members, outsides, private_of) for members in self._by_site()]
-        sites = _alike(shapes)
-        columns = self._columns(shared)
-        serving = _serving(shapes, sites, columns)
-        return _Layout(shapes, sites, columns, serving, (common, shared))
-
-    def _pieces(self, layout: _Layout) -> Pieces:
-        """The families, groups and parts of bundles of a layout."""
-        families, places = self._families(layout.shapes)
+    def _pieces(self) -> Pieces:
+        """The families, groups and parts of bundles."""
+        shapes, (common, shared) = self.layout.shapes, self.layout.representatives
+        families, places = self._families(shapes)
         polynomials = [family.polynomial for family in families]
-        common, shared = layout.representatives
         return Pieces(
             families=families,
             groups=tuple(
-                _group(layout.shapes[sites[0]], sites, places, polynomials)
-                for sites in layout.sites
+                _group(shapes[sites[0]], sites, places, polynomials) for sites in self.layout.sites
             ),
-            common=self._parts(np.flatnonzero(self.role == -1), dict(enumerate(common))),
-            shared=[
-                self._shared_parts(served, variables, layout)
-                for served, variables in layout.serving.items()
-            ],
+            common=self._parts(np.flatnonzero(self.live.role == -1).tolist(), common),
+            shared=[self._shared_parts(*each) for each in self.layout.serving.items()],
             columns=(len(common), len(shared)),
         )
 
-    def _signatures(self, use: np.typing.NDArray[np.bool_]) -> tuple[list[int], list[int]]:
-        """Findings with the same entries among ``use``: a representative each, and which."""
-        state, log = self.state[use], self.log[use]
-        bounds = np.searchsorted(self.finding[use], np.arange(len(self.live) + 1)).tolist()
-        seen: dict[tuple[bytes, bytes], int] = {}
-        firsts, numbers = [], []
-        for f, (start, stop) in enumerate(pairwise(bounds)):
-            key = (state[start:stop].tobytes(), log[start:stop].tobytes())
-            if key not in seen:
-                firsts.append(f)
-            numbers.append(seen.setdefault(key, len(seen)))
-        return firsts, numbers
-
-    def _by_site(self) -> list[list[int]]:
-        members: list[list[int]] = [[] for _ in range(self.sites)]
-        for f, site in enumerate(self.site.tolist()):
-            members[site].append(f)
-        return members
-
-    def _shape(
-        self, members: Sequence[int], outsides: Sequence[Column], private_of: Sequence[int]
-    ) -> _Shape:
-        classes: dict[tuple[Column, int], list[int]] = {}
-        queries = []
-        outcome = self.network.outcome[self.live]
-        for f in members:
-            if outcome[f] == OPEN:
-                queries.append(f)
-            else:
-                classes.setdefault((outsides[f], private_of[f]), []).append(f)
-        firsts = sorted(classes.values(), key=lambda fs: outsides[fs[0]].common)
-        return _Shape(
-            classes=tuple(outsides[fs[0]] for fs in firsts),
-            counts=tuple(map(len, firsts)),
-            queries=tuple(outsides[f] for f in queries),
-            findings=(*(fs[0] for fs in firsts), *queries),
-        )
-
     def _families(
-        self, shapes: Sequence[_Shape]
+        self, shapes: Sequence[Shape]
     ) -> tuple[tuple[Family, ...], list[tuple[int, int]]]:
         """One family per shape, and where each site went."""
         kinds: dict[tuple[tuple[int, ...], int], list[int]] = defaultdict(list)
@@ -296,23 +187,23 @@ class _Planner:
 
     def _family(self, counts: tuple[int, ...], queries: int, findings: Ints) -> Family:
         """Fill the padded arrays of one family; ``findings`` is (sites, classes + queries)."""
-        row = np.full(len(self.live), -1)
-        column = np.full(len(self.live), -1)
+        live, names = self.live, len(self.network.names)
+        row = np.full(len(live.findings), -1)
+        column = np.full(len(live.findings), -1)
         row[findings] = np.arange(len(findings))[:, None]
         column[findings] = np.arange(findings.shape[1])
-        use = (self.role[self.variable] == 1) & (row[self.finding] >= 0)
-        state, variable = self.state[use], self.variable[use]
-        r, c = row[self.finding[use]], column[self.finding[use]]
-        owned = sorted_distinct(r * len(self.network.names) + variable)
-        owner, which = np.divmod(owned, len(self.network.names))
-        place = np.arange(len(owned)) - np.searchsorted(owner, owner)
+        use = (live.role[live.variable] == 1) & (row[live.finding] >= 0)
+        state, variable = live.state[use], live.variable[use]
+        r, c = row[live.finding[use]], column[live.finding[use]]
+        owner, which = np.divmod(sorted_distinct(r * names + variable), names)
+        place = np.arange(len(owner)) - np.searchsorted(owner, owner)
         variables = np.full((len(findings), int(place.max(initial=0)) + 1), -1, dtype=np.intp)
         variables[owner, place] = which
-        within = np.zeros(len(self.network.names), dtype=np.intp)
+        within = np.zeros(names, dtype=np.intp)
         within[which] = place
         weight = self._padded_weight(variables)
         logs = np.zeros((*weight.shape, findings.shape[1]))
-        logs[r, within[variable], state - self.network.offsets[variable], c] = self.log[use]
+        logs[r, within[variable], state - self.network.offsets[variable], c] = live.log[use]
         return Family(counts, weight, logs[..., : len(counts)], logs[..., len(counts) :], variables)
 
     def _padded_weight(self, variables: Ints) -> Floats:
@@ -326,94 +217,31 @@ class _Planner:
         padded[variables < 0, 0] = 1.0
         return padded
 
-    def _columns(self, representatives: Sequence[int]) -> dict[int, set[int]]:
-        """The shared signatures, by number, in which each shared variable has a part."""
-        number_of = {f: number for number, f in enumerate(representatives)}
-        columns: dict[int, set[int]] = defaultdict(set)
-        pairs = self.role[self.variable] > 1
-        for f, v in zip(self.finding[pairs].tolist(), self.variable[pairs].tolist(), strict=True):
-            if f in number_of:
-                columns[v].add(number_of[f])
-        return columns
-
-    def _shared_parts(
-        self, served: frozenset[int], variables: Sequence[int], layout: _Layout
-    ) -> SharedParts:
+    def _shared_parts(self, served: frozenset[int], variables: Sequence[int]) -> SharedParts:
         """Shared variables that serve the same groups, with the columns those groups use."""
-        touched = sorted(set().union(*(layout.columns[v] for v in variables)))
-        chosen = {k: layout.representatives[1][number] for k, number in enumerate(touched)}
-        columns = {number: k for k, number in enumerate(touched)}
+        numbers = sorted(set().union(*(self.layout.columns[v] for v in variables)))
+        chosen = [self.layout.representatives[1][number] for number in numbers]
+        columns = {number: k for k, number in enumerate(numbers)}
         return self._parts(variables, chosen), columns, served
 
-    def _parts(self, variables: Iterable[int], findings: dict[int, int]) -> list[Part]:
-        """The variables as parts of a bundle whose column k is the finding ``findings[k]``."""
-        column = np.full(len(self.live), -1)
-        for k, f in findings.items():
-            column[f] = k
-        chosen = column[self.finding] >= 0
-        table = np.zeros((self.network.states, len(findings)))
-        table[self.state[chosen], column[self.finding[chosen]]] = self.log[chosen]
-        offsets = self.network.offsets
-        own = [(int(v), slice(offsets[v], offsets[v + 1])) for v in variables]
-        return [Part(v, self.weight[states], table[states].copy()) for v, states in own]
+    def _parts(self, variables: Iterable[int], findings: Sequence[int]) -> list[Part]:
+        """The variables as parts of a bundle whose columns are some live findings."""
+        column = np.full(len(self.live.findings), -1)
+        column[findings] = np.arange(len(findings))
+        return [self._part(v, column, len(findings)) for v in variables]
 
-
-@record
-class _Shape:
-    classes: tuple[Column, ...]
-    counts: tuple[int, ...]
-    queries: tuple[Column, ...]
-    findings: tuple[int, ...]
-
-
-@record
-class _Layout:
-    """Sites by what they look like from outside, and what serves them.
-
-    Parameters
-    ----------
-    shapes: of every site.
-    sites: of every group to be.
-    columns: the shared signatures, by number, in which each shared variable has a part.
-    serving: the shared variables that serve the same groups.
-    representatives: a finding for every common and for every shared signature.
-    """
-
-    shapes: list[_Shape]
-    sites: list[tuple[int, ...]]
-    columns: dict[int, set[int]]
-    serving: dict[frozenset[int], list[int]]
-    representatives: tuple[list[int], list[int]]
-
-
-def _alike(shapes: Sequence[_Shape]) -> list[tuple[int, ...]]:
-    """Sites with the same outside, at most `GROUP_SIZE` at a time."""
-    alike: dict[tuple[object, ...], list[int]] = defaultdict(list)
-    for site, shape in enumerate(shapes):
-        alike[shape.classes, shape.counts, shape.queries].append(site)
-    return [
-        tuple(sites[start : start + GROUP_SIZE])
-        for sites in alike.values()
-        for start in range(0, len(sites), GROUP_SIZE)
-    ]
-
-
-def _serving(
-    shapes: Sequence[_Shape], sites: Sequence[Sequence[int]], columns: dict[int, set[int]]
-) -> dict[frozenset[int], list[int]]:
-    """By the groups that they serve, the shared variables."""
-    used: dict[int, set[int]] = defaultdict(set)
-    for g, some in enumerate(sites):
-        for column in (*shapes[some[0]].classes, *shapes[some[0]].queries):
-            used[column.shared].add(g)
-    serving: dict[frozenset[int], list[int]] = defaultdict(list)
-    for v, numbers in columns.items():
-        serving[frozenset(g for number in numbers for g in used[number])].append(v)
-    return serving
+    def _part(self, v: int, column: Ints, columns: int) -> Part:
+        live, (start, stop) = self.live, self.network.offsets[v : v + 2].tolist()
+        entries = live.entries(v)
+        own = column[live.finding[entries]]
+        entries, own = entries[own >= 0], own[own >= 0]
+        table = np.zeros((stop - start, columns))
+        table[live.state[entries] - start, own] = live.log[entries]
+        return Part(v, self.weight[start:stop], table)
 
 
 def _group(
-    shape: _Shape,
+    shape: Shape,
     sites: Sequence[int],
     places: Sequence[tuple[int, int]],
     polynomials: Sequence[Floats],

@@ -22,7 +22,7 @@ from tests.noisyor.cases import PATTERNS, network
 
 MACHINES = ("mounted-12", "folding-24", "folding-48")
 ENGINES = ("LazyPropagation", "ShaferShenoyInference", "VariableElimination")
-LIMIT = 60.0
+LIMIT = 10.0
 """Seconds that one encoding and engine may take."""
 
 
