@@ -14,7 +14,6 @@ classes; a multi-index over classes is flattened, last class fastest.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import cache
 from math import comb, prod
 
 import numpy as np
@@ -122,24 +121,22 @@ def transitions(log_s: Floats, counts: Sequence[int]) -> Floats:
     >>> transitions(np.log([[0.25]]), [1]).tolist()
     [[[1.0, 0.0], [0.75, 0.25]]]
     """
-    result = np.ones((*log_s.shape[:-1], 1, 1))
-    for c, count in enumerate(counts):
-        step = _one_class(np.exp(log_s[..., c]), -np.expm1(log_s[..., c]), count)
-        joined = result[..., :, None, :, None] * step[..., None, :, None, :]
-        size = result.shape[-1] * (count + 1)
-        result = joined.reshape(*log_s.shape[:-1], size, size)
-    return result
+    *batch, classes = log_s.shape
+    flat = log_s.reshape(prod(batch), classes).T
+    result = np.ones((1, 1, prod(batch)))
+    for logs, count in zip(flat, counts, strict=True):
+        step = _one_class(np.exp(logs), -np.expm1(logs), count)
+        joined = result[:, None, :, None] * step[None, :, None, :]
+        size = len(result) * (count + 1)
+        result = joined.reshape(size, size, prod(batch))
+    every: Floats = np.moveaxis(result, -1, 0).reshape(*batch, *result.shape[:2])
+    return every
 
 
 def _one_class(s: Floats, gone: Floats, count: int) -> Floats:
-    """(..., count + 1, count + 1): C(j, i) (1 - s)**(j - i) s**i on and below the diagonal."""
-    binomials, up, down = _pascal(count)
-    lower: Floats = binomials * gone[..., None, None] ** down * s[..., None, None] ** up
+    """(count + 1, count + 1, S): C(j, i) (1 - s)**(j - i) s**i on and below the diagonal."""
+    lower = np.zeros((count + 1, count + 1, len(s)))
+    lower[0, 0] = 1.0
+    for j in range(1, count + 1):
+        lower[j, : j + 1] = _left(s, gone, j)
     return lower
-
-
-@cache
-def _pascal(count: int) -> tuple[Floats, Floats, Floats]:
-    j, i = np.meshgrid(np.arange(count + 1), np.arange(count + 1), indexing="ij")
-    binomials = np.array([[comb(a, b) for b in range(count + 1)] for a in range(count + 1)], float)
-    return binomials, i.astype(float), np.maximum(j - i, 0).astype(float)

@@ -37,9 +37,11 @@ def certain(pieces: Pieces, least: float) -> float:
     A joint state of weight w carries at most w times everything else at its heaviest. The log
     evidence is ``least`` or more, if that is known.
     """
+    parts = [*pieces.common, *(part for some, _, _ in pieces.shared for part in some)]
+    if not parts:
+        return 0.0
     if least == -np.inf:
         least = _lowest(pieces)
-    parts = [*pieces.common, *(part for some, _, _ in pieces.shared for part in some)]
     most = sum(float(np.log(family.polynomial[:, 0]).sum()) for family in pieces.families)
     most += sum(float(np.log(part.weight.sum())) for part in parts)
     return float(np.exp(min(least - most, 0.0))) / (2 * len(parts) + 1)

@@ -40,6 +40,9 @@ FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 96, 3, 1024
 SMALLEST_BLOCK = 12
 """How many common states a block takes even where frontiers are so wide that few would do."""
 
+SMALL_SWEEP = 40_000
+"""A block takes so many common states, or more, that its frontiers hold about so many weights."""
+
 LARGEST_SWEEP = 6_000_000
 """About how many weights the frontiers of one block may hold all together."""
 
@@ -139,13 +142,14 @@ class Solver:
         polynomials = [family.polynomial for family in plan.families]
         self.polynomials = [group.rows(polynomials) for group in plan.groups]
         self.twins = twins(plan, self.polynomials)
-        everything = plan.block(np.arange(len(plan.common.weight)))
-        self.ceiling = Ceiling.of(plan, everything, self.polynomials)
+        self._everything = plan.block(np.arange(len(plan.common.weight)))
+        self.ceiling = Ceiling.of(plan, self._everything, self.polynomials)
         every = [course for alike in self.twins for course in alike]
         self._joins = sum(len(stop.joins) for course in every for stop in course)
-        self._most = everything.log_weight + self.ceiling.total
+        self._most = self._everything.log_weight + self.ceiling.total
         self._order = np.argsort(-self._most)
         self._floor = max(least - self.plan.apart, LOWEST_LOG)
+        self._first = FIRST_BLOCK if self._joins else len(self._order)
         self._least = np.full((len(self.twins), len(self._order)), LOWEST_LOG)
         self._log_common = np.full(len(self._order), -np.inf)
         unsure = least == -np.inf or (len(every) > 1 and len(self._order) > SCOUTED)
@@ -156,6 +160,7 @@ class Solver:
         """Lower bounds, from the best few states of some common ones."""
         most = max(len(shared.weight) for shared in self.plan.shared)
         scouted = self._swept(rows, at_most(max(SCOUTS, most)))
+        self._first = max(FIRST_BLOCK, SMALL_SWEEP // max(scouted.states, 1))
         self._least[:, rows] = np.maximum(scouted.log_parts, LOWEST_LOG)
         self._raise(scouted.log_common)
 
@@ -166,10 +171,12 @@ class Solver:
     @property
     def rows(self) -> Ints:
         """The common states that can matter, the heaviest at their best first."""
+        if not self._joins:
+            return self._order
         share = np.exp(np.minimum(self._most[self._order] - self._floor, LARGEST_LOG))
         behind = np.cumsum(share[::-1])[::-1]
         few = int((behind > self.plan.negligible / 4).sum())
-        return self._order[: max(few, 1)] if self._joins else self._order
+        return self._order[: max(few, 1)]
 
     def blocks(self, traced: bool = False) -> Iterator[Solved]:
         """All common states that can matter, swept; `Solved.collect` needs the traces.
@@ -179,18 +186,19 @@ class Solver:
         Of what may be left out the first block, which holds most, gets one half; the others get
         what is their part of the other half by their number of states.
         """
-        done, size, every = 0, FIRST_BLOCK if self._joins else len(self.rows), len(self.rows)
+        done, size, every = 0, self._first, len(self.rows)
         while done < len(self.rows):
             rows = self.rows[done : done + size]
             share = self.plan.negligible / 8 * (len(rows) / every if done else 1.0)
             solved = self.explored(rows, share, traced)
             self._log_common[rows] = solved.log_common
             self._raise(self._log_common)
-            most = LARGEST_SWEEP // max(solved.states, 1)
+            states = max(solved.states, 1)
             yield solved
             del solved
             done += size
-            size = max(min(done * GROWTH, LARGEST_BLOCK, most), SMALLEST_BLOCK)
+            most = max(LARGEST_SWEEP // states, SMALLEST_BLOCK)
+            size = min(max(done * GROWTH, SMALL_SWEEP // states), LARGEST_BLOCK, most)
 
     def explored(self, rows: Ints, share: float, traced: bool = False) -> Solved:
         """Some common states, swept without what has at most this share of the evidence."""
@@ -202,7 +210,7 @@ class Solver:
         What is outside a part weighs what is known or bounded of it, set against the evidence;
         or, as no common state has more than all the posterior, one upon the part's own least.
         """
-        block = self.plan.block(rows)
+        block = self._everything.at(rows)
         weights = [shared.weight for shared in self.plan.shared]
         world = World(block, weights, self.polynomials)
         rest = self._most[rows] - self._floor

@@ -131,7 +131,8 @@ class Family:
         outer = np.stack(left[::-1], axis=1)[..., :, None] * np.stack(right, axis=1)[..., None, :]
         found = np.empty_like(self.weight)
         for sites, kernel in zip(self._pattern[1], self.kernel, strict=True):
-            found[sites] = np.einsum("vsji,rvji->rvs", kernel, outer[sites])
+            pairs = outer[sites].reshape(len(sites), len(kernel), -1, 1)
+            found[sites] = np.matmul(kernel.reshape(*kernel.shape[:2], -1), pairs)[..., 0]
         return found * self.weight
 
     def _marginals(self, row: int, message: Floats) -> Floats:
