@@ -153,7 +153,8 @@ def _connected_order(
 ) -> list[int]:
     """Take one connected part out of ``left``: next is always the group that adds least.
 
-    Of several their colours decide, so that twins are visited alike.
+    Of several the one whose bundles serve the fewest groups is nearest to an end, and what it
+    brings can be forgotten soonest; then colours decide, so that twins are visited alike.
 
     Looked at are groups that share a bundle with the frontier, and groups that share one with
     these: where hoses feed row after row, the row fed first is entered before those behind it.
@@ -163,14 +164,15 @@ def _connected_order(
         bundles = {b for g in groups for b in touching[g]}
         return {g for b in bundles for g in shared[b].groups if g in left}
 
-    start = min(left, key=lambda g: (_growth(shared, touching[g], set()), colours[g], g))
-    order: list[int] = []
+    def place(g: int) -> tuple[int, int, int, int]:
+        reach = sum(len(shared[b].groups) for b in touching[g])
+        return _growth(shared, touching[g], active), reach, colours[g], g
+
     active: set[int] = set()
-    near = {start}
+    order: list[int] = []
+    near = {min(left, key=place)}
     while near:
-        chosen = min(
-            near | beside(near), key=lambda g: (_growth(shared, touching[g], active), colours[g], g)
-        )
+        chosen = min(near | beside(near), key=place)
         order.append(chosen)
         del left[chosen]
         active.update(touching[chosen])
