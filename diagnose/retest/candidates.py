@@ -34,10 +34,11 @@ MOST_RUNS = 4
 Judgement: what comes and goes so often is not found by running it again.
 """
 
-MOST_SUSPECTS = 4
-"""Failed rows that are rerun one by one or with neighbours; of more, the nearest to the target.
+MOST_SUSPECTS = 8
+"""Failed rows that are rerun one by one, with neighbours, or all together.
 
-What a row far away does tells little about who is to blame for the target.
+A section or a branch of wiring seldom has more; of more, those nearest to the target are rerun:
+what a row far away does tells little about who is to blame for it.
 """
 
 
