@@ -47,8 +47,8 @@ class Outlook:
     ----------
     network: with open findings to ask about; its evidence must be possible.
     target: name of the present finding to be blamed on something.
-    flat: (states) the posterior of the network if it is known already. States that together
-        have less than `UNSEEN` of it are left out.
+    known: the posterior of the network, if there is one already. States that together have
+        less than `UNSEEN` of it are left out.
 
     >>> from diagnose.noisyor.network import Finding, Variable
     >>> network = Network.of(
