@@ -37,8 +37,8 @@ class Merging:
     def idle(self) -> bool:
         """Whether the new states are the old ones.
 
-        >>> Merging(np.array([0, 1]), 2).idle, Merging(np.array([1, 0]), 2).idle
-        (True, False)
+        >>> [Merging(np.array(into), 2).idle for into in ([0, 1], [1, 0], [0, 1, 2])]
+        [True, False, False]
         """
         return self.size == len(self.into) and bool((np.diff(self.into) == 1).all())
 

@@ -187,8 +187,9 @@ class Network:
     def without(self, findings: Sequence[int]) -> Network:
         """The same network with these findings (by number) left out.
 
-        >>> cold, cough = Variable("cold", (0.8, 0.2)), Finding("cough", {"cold": (1, 0.5)})
-        >>> left = Network.of([cold], [Finding("fever", {"cold": (1, 0.25)}), cough]).without([0])
+        >>> two = [Variable("cold", (0.8, 0.2)), Variable("flu", (0.9, 0.1))]
+        >>> fever = Finding("fever", {"cold": (1, 0.6), "flu": (1, 0.2)})
+        >>> left = Network.of(two, [fever, Finding("cough", {"cold": (1, 0.5)})]).without([0])
         >>> left.finding_names, left.start.tolist(), np.exp(left.log_survival).round(6).tolist()
         (('cough',), [0, 2], [1.0, 0.5])
         """
