@@ -71,12 +71,26 @@ class Bundle:
     stages: tuple[_Stage, ...]
 
     def with_parts(self, parts: Sequence[Part]) -> Bundle:
-        """The same of other variables with the same weights and survivals."""
+        """The same of other variables with the same weights and survivals.
+
+        >>> part = Part(0, np.array([0.5, 0.5]), np.log([[1.0], [0.5]]))
+        >>> other = bundle([part], 1).with_parts([replace(part, variable=7)])
+        >>> found = other.marginals(np.array([0.2, 0.8]))
+        >>> {v: states.round(6).tolist() for v, states in found.items()}
+        {7: [0.2, 0.8]}
+        """
         pairs = zip(self.stages, parts, strict=True)
         return replace(self, stages=tuple(replace(stage, part=part) for stage, part in pairs))
 
     def marginals(self, posterior: Floats) -> dict[int, Floats]:
-        """Posterior weight of each variable's states, from that of the merged states."""
+        """Posterior weight of each variable's states, from that of the merged states.
+
+        >>> first = Part(0, np.array([0.5, 0.5]), np.log([[1.0], [0.5]]))
+        >>> both = bundle([first, replace(first, variable=1, weight=np.array([0.75, 0.25]))], 1)
+        >>> one_is_bad = both.marginals(np.array([0.0, 1.0, 0.0]))
+        >>> one_is_bad[0].round(6).tolist(), one_is_bad[1].round(6).tolist()
+        ([0.25, 0.75], [0.75, 0.25])
+        """
         found: dict[int, Floats] = {}
         for stage in reversed(self.stages):
             share = np.divide(
@@ -92,7 +106,13 @@ class Bundle:
         return found
 
     def weights_under(self, readings: Sequence[Mapping[int, NDArray[np.bool_]]]) -> Floats:
-        """(M, readings) weights of the merged states when variables may take only some states."""
+        """(M, readings) weights of the merged states when variables may take only some states.
+
+        >>> first = Part(0, np.array([0.5, 0.5]), np.log([[1.0], [0.5]]))
+        >>> both = bundle([first, replace(first, variable=1, weight=np.array([0.75, 0.25]))], 1)
+        >>> both.weights_under([{}, {0: np.array([False, True])}]).tolist()
+        [[0.375, 0.0], [0.5, 0.375], [0.125, 0.125]]
+        """
         weight: Floats = np.ones((1, len(readings)))
         for stage in self.stages:
             own = np.repeat(stage.part.weight[stage.kept, None], len(readings), axis=1)
@@ -143,7 +163,13 @@ class Bundles:
         self._known: dict[tuple[bytes, ...], Bundle] = {}
 
     def of(self, parts: Sequence[Part], columns: int) -> Bundle:
-        """The parts as one variable: see `bundle`."""
+        """The parts as one variable: see `bundle`.
+
+        >>> bundles, weight = Bundles(0.0), np.array([0.5, 0.25])
+        >>> one, other = (bundles.of([Part(v, weight, np.zeros((2, 1)))], 1) for v in (3, 8))
+        >>> one.weight.tolist(), one.weight is other.weight, list(other.marginals(other.weight))
+        ([0.75], True, [8])
+        """
         tables = (table for part in parts for table in (part.weight, part.log_survival))
         content = tuple(table.tobytes() for table in tables)
         if content not in self._known:
@@ -159,6 +185,12 @@ def merged(joint: Floats, logs: Floats, spare: float) -> tuple[Ints, Ints, Float
     first: an example of each merged state.
     into: the merged state that each joint one goes into; one past the last when dropped.
     weight: of the merged states.
+
+    >>> logs = np.array([[0.0], [-1.0], [0.0]])
+    >>> [table.tolist() for table in merged(np.array([0.5, 0.25, 0.25]), logs, 0.0)]
+    [[0, 1], [0, 1, 0], [0.75, 0.25]]
+    >>> [table.tolist() for table in merged(np.array([0.5, 0.25, 0.25]), logs, 0.3)]
+    [[0], [0, 1, 0], [0.75]]
     """
     first, into = alike(logs)
     weight: Floats = np.bincount(into, joint, len(first)).astype(float)

@@ -82,6 +82,16 @@ class Calibrated:
         """(V, T) probability of each common state together with each of V events.
 
         The events must ask about the same sites, as the outcomes of one test do.
+
+        >>> from diagnose.noisyor import Finding, Network, Variable
+        >>> from diagnose.noisyor.posterior import Solver
+        >>> check = Finding("check", {"valve": (1, 0)}, present=True, site=1)
+        >>> meter = Finding("meter", {"valve": (1, 0.4)}, leak=0.25, site=1)
+        >>> solver = Solver.of(Network.of([Variable("valve", (0.75, 0.25))], [check, meter]))
+        >>> swept = solver.explored(solver.rows, share=0.0, traced=True)
+        >>> told = [Event({0: [(0, 0, present)]}, survival=1.0) for present in (False, True)]
+        >>> Calibrated(solver.plan, swept, np.ones(1)).events(told).round(6).tolist()
+        [[0.3], [0.7]]
         """
         result = self.posterior[None]
         asked: dict[int, list[int]] = {}

@@ -41,7 +41,13 @@ class Join:
     to_come: float
 
     def columns(self, logs: Floats, states: Ints) -> Floats:
-        """(pairs, columns) log survivals of some (old state, bundle state) pairs."""
+        """(pairs, columns) log survivals of some (old state, bundle state) pairs.
+
+        >>> table = np.array([[0.0, 0.0], [0.0, -2.0]])
+        >>> join = Join(0, table, former=np.array([1]), place=np.array([0]), to_come=0.0)
+        >>> join.columns(np.array([[-5.0, -1.0]]), np.array([0, 1])).tolist()  # -5.0 is forgotten
+        [[-1.0, 0.0], [-1.0, -2.0]]
+        """
         old, own = np.divmod(states, len(self.table))
         joined = self.table[own]
         joined[:, self.place] += logs[old[:, None], self.former]
@@ -73,6 +79,14 @@ def courses(plan: Plan, polynomials: Sequence[Floats]) -> Iterator[Course]:
     Parameters
     ----------
     polynomials: per group the (sites, N) vectors of its private variables.
+
+    >>> from diagnose.noisyor import Finding, Network, Variable
+    >>> from diagnose.noisyor.plan import make_plan
+    >>> rows = [Finding(p + row, {p: (1, 0)}, present=True) for p in "AB" for row in "12"]
+    >>> plan = make_plan(Network.of([Variable(pump, (0.9, 0.1)) for pump in "AB"], rows))
+    >>> found = courses(plan, [np.array([[1.0, 0.0]] * 2)] * 2)
+    >>> [[(stop.group, [j.bundle for j in stop.joins]) for stop in course] for course in found]
+    [[(0, [0])], [(1, [1])]]
     """
     touching: dict[int, list[int]] = {g: [] for g in range(len(plan.groups))}
     for b, one in enumerate(plan.shared):
@@ -120,7 +134,16 @@ def _numbered(values: Iterable[Hashable]) -> list[int]:
 
 
 def twins(plan: Plan, polynomials: Sequence[Floats]) -> list[list[Course]]:
-    """The courses of all connected parts, those that have the same content together."""
+    """The courses of all connected parts, those that have the same content together.
+
+    >>> from diagnose.noisyor import Finding, Network, Variable
+    >>> from diagnose.noisyor.plan import make_plan
+    >>> pumps = [Variable("A", (0.9, 0.1)), Variable("B", (0.8, 0.2)), Variable("C", (0.9, 0.1))]
+    >>> rows = [Finding(p + row, {p: (1, 0)}, present=True) for p in "ABC" for row in "12"]
+    >>> found = twins(make_plan(Network.of(pumps, rows)), [np.array([[1.0, 0.0]] * 2)] * 3)
+    >>> [[stop.group for course in alike for stop in course] for alike in found]
+    [[0, 2], [1]]
+    """
     alike: dict[tuple[object, ...], list[Course]] = {}
     for course in courses(plan, polynomials):
         content = tuple(_content(plan, stop, polynomials[stop.group]) for stop in course)

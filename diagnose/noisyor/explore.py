@@ -54,7 +54,16 @@ class Ceiling:
 
     @classmethod
     def of(cls, plan: Plan, everything: Block, polynomials: Sequence[Floats]) -> Ceiling:
-        """From all common states and the groups' (sites, N) private polynomials."""
+        """From all common states and the groups' (sites, N) private polynomials.
+
+        >>> from diagnose.noisyor import Finding, Network, Variable
+        >>> from diagnose.noisyor.posterior import Solver
+        >>> rows = [Finding(row, {"pump": (1, 0.5)}, present=True) for row in "ab"]
+        >>> rows.append(Finding("c", {}, leak=0.2, present=True))
+        >>> ceiling = Solver.of(Network.of([Variable("pump", (0.75, 0.25))], rows)).ceiling
+        >>> np.exp(ceiling.groups).round(4).tolist(), np.exp(ceiling.bundles).round(4).tolist()
+        ([[0.25], [0.2]], [1.3333])
+        """
         least = np.zeros((1, plan.columns[1]))
         for shared in plan.shared:
             least[0, list(shared.columns)] += shared.log_survival.min(axis=0)
@@ -72,18 +81,36 @@ class Ceiling:
 
     @cached_property
     def total(self) -> Floats:
-        """(T) log of all groups and bundles."""
+        """(T) log of all groups and bundles.
+
+        >>> ceiling = Ceiling(np.log([[0.5, 0.25], [0.5, 0.5]]), np.log([2.0]))
+        >>> np.exp(ceiling.total).round(6).tolist()
+        [0.5, 0.25]
+        """
         total: Floats = self.groups.sum(axis=0) + self.bundles.sum()
         return total
 
     def groups_ahead(self, course: Course, rows: Ints) -> Floats:
-        """(stops, rows) log of what the groups from each stop on can contribute."""
+        """(stops, rows) log of what the groups from each stop on can contribute.
+
+        >>> ceiling = Ceiling(np.log([[0.5, 0.1], [0.25, 0.1]]), np.zeros(0))
+        >>> course = tuple(Stop(g, (), {}, np.zeros(0, dtype=np.intp), 0.0) for g in (1, 0))
+        >>> np.exp(ceiling.groups_ahead(course, np.array([0]))).round(6).tolist()
+        [[0.125], [0.5]]
+        """
         groups = self.groups[[stop.group for stop in course]][:, rows]
         ahead: Floats = np.cumsum(groups[::-1], axis=0)[::-1]
         return ahead
 
     def bundles_of(self, course: Course) -> float:
-        """Log of the total weight of the bundles that join on a course."""
+        """Log of the total weight of the bundles that join on a course.
+
+        >>> ceiling = Ceiling(np.zeros((1, 1)), bundles=np.array([2.0, 3.0]))
+        >>> none = np.zeros(0, dtype=np.intp)
+        >>> joins = tuple(Join(b, np.zeros((1, 0)), none, none, 0.0) for b in (None, 1))
+        >>> ceiling.bundles_of((Stop(0, joins, {}, none, 0.0),))
+        3.0
+        """
         joining = [join.bundle for stop in course for join in stop.joins]
         return float(self.bundles[[b for b in joining if b is not None]].sum())
 
@@ -195,12 +222,20 @@ def _narrowed(visit: Visit, trace: Trace, kept: Ints) -> tuple[Visit, Trace]:
 
 
 def within(share: float) -> Choose:
-    """Keep all but the lightest, together at most this share of the evidence."""
+    """Keep all but the lightest, together at most this share of the evidence.
+
+    >>> within(0.1)(np.array([0.05, 0.7, 0.25])).tolist()
+    [1, 2]
+    """
     return lambda worth: heavy(worth, share)
 
 
 def at_most(number: int) -> Choose:
-    """Keep so many of the heaviest states."""
+    """Keep so many of the heaviest states.
+
+    >>> at_most(2)(np.array([0.3, 0.1, 0.6])).tolist()
+    [0, 2]
+    """
 
     def choose(worth: Floats) -> Ints:
         kept: Ints = np.sort(np.argsort(-worth)[:number])

@@ -39,7 +39,12 @@ class Group:
     members: tuple[tuple[int, int], ...]
 
     def rows(self, tables: Sequence[Floats]) -> Floats:
-        """(sites, ...) this group's rows out of one table per family."""
+        """(sites, ...) this group's rows out of one table per family.
+
+        >>> group = Group((), (), (), sites=(5, 6), members=((1, 2), (1, 0)))
+        >>> group.rows([np.zeros((3, 1)), np.array([[0.7], [0.8], [0.9]])]).tolist()
+        [[0.9], [0.7]]
+        """
         family = self.members[0][0]
         return tables[family][[row for _, row in self.members]]
 
@@ -58,27 +63,52 @@ class Survival:
 
     @classmethod
     def of(cls, logs: Floats, place: Mapping[int, int] | None = None) -> Survival:
-        """From log survivals."""
+        """From log survivals.
+
+        >>> all_but_sure = Survival.of(np.array([[-1e-20]]))
+        >>> all_but_sure.u.tolist(), all_but_sure.gone.tolist()
+        ([[1.0]], [[1e-20]])
+        """
         return cls(np.exp(logs), -np.expm1(logs), place)
 
     def at(self, states: Ints) -> Survival:
-        """Of some of the states."""
+        """Of some of the states.
+
+        >>> three = Survival.of(np.log([[0.5], [0.25], [0.1]]))
+        >>> three.at(np.array([2, 0])).gone.round(6).tolist()
+        [[0.9], [0.5]]
+        """
         return Survival(self.u[states], self.gone[states], self.place)
 
     def column(self, number: int) -> tuple[Floats, Floats]:
-        """(states) the survivals of one column, and 1 - survival."""
+        """(states) the survivals of one column, and 1 - survival.
+
+        >>> some = Survival.of(np.log([[0.25, 1.0]]), place={7: 0})
+        >>> some.column(7)[0].round(6).tolist(), some.column(3)[0].tolist()
+        ([0.25], [1.0])
+        """
         k = number if self.place is None else self.place.get(number, -1)
         return self.u[:, k], self.gone[:, k]
 
 
 def open_survival(column: Column, common: Survival, shared: Survival) -> Floats:
-    """(D, T) survival of a finding by its leak and all outside states."""
+    """(D, T) survival of a finding by its leak and all outside states.
+
+    >>> common, shared = Survival.of(np.log([[0.5]])), Survival.of(np.log([[1.0], [0.5]]))
+    >>> open_survival(Column(0, 0, leak=0.2), common, shared).round(6).tolist()
+    [[0.4], [0.2]]
+    """
     left = common.u[:, column.common] * (1 - column.leak)
     return shared.column(column.shared)[0][:, None] * left
 
 
 def left_by_common(group: Group, common: Survival) -> Floats:
-    """(N, T): weight of each multi-index that leaks and common states leave unexplained."""
+    """(N, T): weight of each multi-index that leaks and common states leave unexplained.
+
+    >>> twice = Group((Column(0, 0, leak=0.2),), (2,), (), (0,), ((0, 0),))
+    >>> left_by_common(twice, Survival.of(np.log([[0.5]]))).round(6).tolist()  # each left by 0.4
+    [[0.36], [0.48], [0.16]]
+    """
     if not group.classes:
         return np.ones((1, len(common.u)))
     u = [common.u[:, column.common] for column in group.classes]
@@ -98,6 +128,11 @@ def explained(group: Group, polynomials: Floats, shared: Survival) -> Floats:
     ----------
     polynomials: (sites, N) what it is worth to the private states alone.
     shared: D states.
+
+    >>> once = Group((Column(0, 0, leak=0.0),), (1,), (), (0,), ((0, 0),))
+    >>> either = Survival.of(np.log([[1.0], [0.5]]))
+    >>> explained(once, np.array([[1.0, 0.4]]), either).round(6).tolist()
+    [[[1.0, 0.4], [1.0, 0.7]]]
     """
     table = passed_on(polynomials[..., None], _by_class(group, shared), group.counts)
     every = table if group.classes else table.repeat(len(shared.u), axis=-1)
@@ -105,7 +140,13 @@ def explained(group: Group, polynomials: Floats, shared: Survival) -> Floats:
 
 
 def left_by_shared(group: Group, weights: Floats, shared: Survival) -> Floats:
-    """(sites, N): weights of what shared states leave, from (sites, D, N) of what they meet."""
+    """(sites, N): weights of what shared states leave, from (sites, D, N) of what they meet.
+
+    >>> once = Group((Column(0, 0, leak=0.0),), (1,), (), (0,), ((0, 0),))
+    >>> unexplained = np.array([[[0.0, 1.0], [0.0, 1.0]]])
+    >>> left_by_shared(once, unexplained, Survival.of(np.log([[1.0], [0.25]]))).round(6).tolist()
+    [[0.75, 1.25]]
+    """
     table = weights.swapaxes(-1, -2)
     left: Floats = passed_on(table, _by_class(group, shared), group.counts, True).sum(axis=-1)
     return left
@@ -116,6 +157,13 @@ def _by_class(group: Group, shared: Survival) -> list[tuple[Floats, Floats]]:
 
 
 def site_factors(group: Group, polynomials: Floats, left: Floats, shared: Survival) -> Floats:
-    """(sites, D, T): probability of each site's present findings and private weights."""
+    """(sites, D, T): probability of each site's present findings and private weights.
+
+    >>> once = Group((Column(0, 0, leak=0.0),), (1,), (), (0,), ((0, 0),))
+    >>> half, either = Survival.of(np.log([[0.5]])), Survival.of(np.log([[1.0], [0.5]]))
+    >>> private = np.array([[1.0, 0.4]])  # nothing private brings it about: 0.6
+    >>> site_factors(once, private, left_by_common(once, half), either).round(6).tolist()
+    [[[0.7], [0.85]]]
+    """
     factors: Floats = explained(group, polynomials, shared) @ left
     return factors

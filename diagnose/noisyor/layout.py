@@ -104,7 +104,16 @@ class Live:
         return served
 
     def entries(self, v: int) -> Ints:
-        """The numbers of all entries of a variable's states."""
+        """The numbers of all entries of a variable's states.
+
+        >>> from diagnose.noisyor import Finding, Variable
+        >>> two = [Variable("cold", (0.8, 0.2)), Variable("flu", (0.9, 0.1))]
+        >>> fever = Finding("fever", {"cold": (1, 0.6), "flu": (1, 0.2)}, present=True)
+        >>> cough = Finding("cough", {"flu": (1, 0.5)}, present=True)
+        >>> network = Network.of(two, [fever, cough])
+        >>> Live(network, network.prior).entries(1).tolist()  # without the states that all survive
+        [1, 2]
+        """
         order, bounds = self._by_variable
         return order[bounds[v] : bounds[v + 1]]
 
@@ -114,7 +123,16 @@ class Live:
         return order, self.variable[order].searchsorted(np.arange(len(self.network.names) + 1))
 
     def layout(self) -> Layout:
-        """Which sites are alike, and what serves them, once nearly common causes are common."""
+        """Which sites are alike, and what serves them, once nearly common causes are common.
+
+        >>> from diagnose.noisyor import Finding, Variable
+        >>> rows = [Finding(row, {"pump": (1, 0.5)}, present=True) for row in "ab"]
+        >>> rows.append(Finding("c", {}, leak=0.5, present=True))
+        >>> network = Network.of([Variable("pump", (0.9, 0.1))], rows)
+        >>> layout = Live(network, network.prior).layout()
+        >>> layout.sites, dict(layout.serving)
+        ([(0, 1), (2,)], {frozenset({0}): [0]})
+        """
         layout = self._layout()
         wide = self._wide(layout)
         if not wide:

@@ -35,12 +35,20 @@ class Merging:
 
     @cached_property
     def idle(self) -> bool:
-        """Whether the new states are the old ones."""
+        """Whether the new states are the old ones.
+
+        >>> [Merging(np.array(into), 2).idle for into in ([0, 1], [1, 0], [0, 1, 2])]
+        [True, False, False]
+        """
         return self.size == len(self.into) and bool((np.diff(self.into) == 1).all())
 
     @cached_property
     def order(self) -> Ints:
-        """The old states that go somewhere, in the order of the new ones."""
+        """The old states that go somewhere, in the order of the new ones.
+
+        >>> Merging(np.array([1, 0, 2, 0]), 2).order.tolist()
+        [1, 3, 0]
+        """
         order: Ints = self.into.argsort(kind="stable")[: self._bounds[-1]]
         return order
 
@@ -62,6 +70,9 @@ class Merging:
         """(..., size, T) from values of the old states that stand in `order` already.
 
         Where few go into each, whole rows are added: `reduceat` adds up one column at a time.
+
+        >>> Merging(np.array([1, 0, 2, 0]), 2).added(np.array([[1.0], [2.0], [4.0]])).tolist()
+        [[3.0], [4.0]]
         """
         if self.size == len(self.order):
             return ordered
@@ -75,11 +86,20 @@ class Merging:
         return summed
 
     def summed(self, values: Floats) -> Floats:
-        """(..., size, T) from (..., old, T): values that go into one state are added up."""
+        """(..., size, T) from (..., old, T): values that go into one state are added up.
+
+        >>> values = np.array([[1.0, 10.0], [2.0, 20.0], [3.0, 30.0]])
+        >>> Merging(np.array([0, 1, 0]), 2).summed(values).tolist()
+        [[4.0, 40.0], [2.0, 20.0]]
+        """
         return values if self.idle else self.added(values[..., self.order, :])
 
     def spread(self, values: Floats) -> Floats:
-        """(..., old, T) from (..., size, T): each old state has the value of its new one."""
+        """(..., old, T) from (..., size, T): each old state has the value of its new one.
+
+        >>> Merging(np.array([1, 2, 0, 1]), 2).spread(np.array([[5.0, 50.0], [6.0, 60.0]])).tolist()
+        [[6.0, 60.0], [0.0, 0.0], [5.0, 50.0], [6.0, 60.0]]
+        """
         if self.idle:
             return values
         if len(self.order) < len(self.into):

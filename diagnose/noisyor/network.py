@@ -126,21 +126,42 @@ class Network:
 
     @property
     def states(self) -> int:
-        """How many flat states there are."""
+        """How many flat states there are.
+
+        >>> two = [Variable("coin", (0.5, 0.5)), Variable("light", (0.5, 0.3, 0.2))]
+        >>> Network.of(two, []).states
+        5
+        """
         return int(self.offsets[-1])
 
     @cached_property
     def variable_of(self) -> Ints:
-        """(states) the variable that owns each flat state."""
+        """(states) the variable that owns each flat state.
+
+        >>> two = [Variable("coin", (0.5, 0.5)), Variable("light", (0.5, 0.3, 0.2))]
+        >>> Network.of(two, []).variable_of.tolist()
+        [0, 0, 1, 1, 1]
+        """
         return np.repeat(np.arange(len(self.names)), np.diff(self.offsets))
 
     @cached_property
     def finding_of(self) -> Ints:
-        """(entries) the finding that owns each entry."""
+        """(entries) the finding that owns each entry.
+
+        >>> two = [Variable("cold", (0.8, 0.2)), Variable("flu", (0.9, 0.1))]
+        >>> fever = Finding("fever", {"cold": (1, 0.6), "flu": (1, 0.2)})
+        >>> Network.of(two, [fever, Finding("cough", {"cold": (1, 0.5)})]).finding_of.tolist()
+        [0, 0, 0, 0, 1, 1]
+        """
         return np.repeat(np.arange(len(self.finding_names)), np.diff(self.start))
 
     def index(self, name: str) -> int:
-        """The number of the variable called ``name``; KeyError when there is none."""
+        """The number of the variable called ``name``; KeyError when there is none.
+
+        >>> two = [Variable("cold", (0.8, 0.2)), Variable("flu", (0.9, 0.1))]
+        >>> Network.of(two, []).index("flu")
+        1
+        """
         if not self._index:
             self._index.update({known: v for v, known in enumerate(self.names)})
         return self._index[name]
@@ -164,13 +185,25 @@ class Network:
         return replace(self, prior=prior)
 
     def without(self, findings: Sequence[int]) -> Network:
-        """The same network with these findings (by number) left out."""
+        """The same network with these findings (by number) left out.
+
+        >>> two = [Variable("cold", (0.8, 0.2)), Variable("flu", (0.9, 0.1))]
+        >>> fever = Finding("fever", {"cold": (1, 0.6), "flu": (1, 0.2)})
+        >>> left = Network.of(two, [fever, Finding("cough", {"cold": (1, 0.5)})]).without([0])
+        >>> left.finding_names, left.start.tolist(), np.exp(left.log_survival).round(6).tolist()
+        (('cough',), [0, 2], [1.0, 0.5])
+        """
         keep = np.ones(len(self.finding_names), dtype=bool)
         keep[list(findings)] = False
         return self._subset(keep)
 
     def observed(self) -> Network:
-        """The same network without its open findings."""
+        """The same network without its open findings.
+
+        >>> fever, cough = Finding("fever", {}, present=False), Finding("cough", {})
+        >>> Network.of([], [fever, cough, Finding("ache", {}, 0.5, True)]).observed().finding_names
+        ('fever', 'ache')
+        """
         return self._subset(self.outcome != OPEN)
 
     def _subset(self, keep: NDArray[np.bool_]) -> Network:

@@ -47,8 +47,8 @@ class Outlook:
     ----------
     network: with open findings to ask about; its evidence must be possible.
     target: name of the present finding to be blamed on something.
-    flat: (states) the posterior of the network if it is known already. States that together
-        have less than `UNSEEN` of it are left out.
+    known: the posterior of the network, if there is one already. States that together have
+        less than `UNSEEN` of it are left out.
 
     >>> from diagnose.noisyor.network import Finding, Variable
     >>> network = Network.of(
@@ -89,11 +89,27 @@ class Outlook:
 
     @cached_property
     def blame(self) -> Floats:
-        """(blames + 1) posterior of each blame, the last for "several"."""
+        """(blames + 1) posterior of each blame, the last for "several".
+
+        >>> from diagnose.noisyor.network import Finding, Variable
+        >>> two = [Variable("valve", (0.9, 0.1)), Variable("plug", (0.9, 0.1))]
+        >>> check = Finding("check", {"valve": (1, 0), "plug": (1, 0)}, present=True)
+        >>> Outlook(Network.of(two, [check]), "check").blame.round(4).tolist()  # 0, 9, 9, 1 of 19
+        [0.0, 0.4737, 0.4737, 0.0526]
+        """
         return self.joint({})
 
     def joint(self, event: Mapping[str, bool], survival: float = 1.0) -> Floats:
-        """(blames + 1) probability of the event together with each blame: see `joints`."""
+        """(blames + 1) probability of the event together with each blame: see `joints`.
+
+        >>> from diagnose.noisyor.network import Finding, Variable
+        >>> check = Finding("check", {"valve": (1, 0)}, 0.5, present=True)
+        >>> meter = Finding("meter", {"valve": (1, 0.4)}, present=None)
+        >>> network = Network.of([Variable("valve", (0.75, 0.25))], [check, meter])
+        >>> outlook = Outlook(network, "check")
+        >>> outlook.joint({"meter": False}, survival=0.5).round(6).tolist()  # 0.6 and 0.4, halved
+        [0.3, 0.08, 0.0]
+        """
         joint: Floats = self.joints([(event, survival)])[0]
         return joint
 
@@ -105,6 +121,14 @@ class Outlook:
         events: open findings by name and whether they turn out present, the same ones in every
             event; and a further factor that each of them must survive to be absent, the
             circumstances of the new run.
+
+        >>> from diagnose.noisyor.network import Finding, Variable
+        >>> check = Finding("check", {"valve": (1, 0)}, 0.5, present=True)
+        >>> meter = Finding("meter", {"valve": (1, 0.4)}, present=None)
+        >>> network = Network.of([Variable("valve", (0.75, 0.25))], [check, meter])
+        >>> outlook = Outlook(network, "check")
+        >>> outlook.joints([({"meter": False}, 1.0), ({"meter": True}, 1.0)]).round(6).tolist()
+        [[0.6, 0.16, 0.0], [0.0, 0.24, 0.0]]
         """
         asked = [Event(self.place.touched(event), survival) for event, survival in events]
         weight = self._calibrated.events(asked)
@@ -257,11 +281,28 @@ class Places:
                 self._query[network.finding_names[f]] = (number, query)
 
     def site_of(self, finding: int) -> int:
-        """The site of a live finding."""
+        """The site of a live finding.
+
+        >>> from diagnose.noisyor.network import Finding, Variable
+        >>> from diagnose.noisyor.plan import make_plan
+        >>> outcomes = {"fever": False, "cough": True, "ache": None}
+        >>> told = [Finding(name, {"flu": (1, 0)}, 0.5, seen) for name, seen in outcomes.items()]
+        >>> places = Places(make_plan(Network.of([Variable("flu", (0.9, 0.1))], told)))
+        >>> places.site_of(1), places.site_of(2)
+        (0, 1)
+        """
         return self._site[finding]
 
     def touched(self, event: Mapping[str, bool]) -> dict[int, list[tuple[int, int, bool]]]:
-        """Per group the (row, query, present) of an event."""
+        """Per group the (row, query, present) of an event.
+
+        >>> from diagnose.noisyor.network import Finding, Variable
+        >>> from diagnose.noisyor.plan import make_plan
+        >>> asked = [Finding(name, {"valve": (1, 0)}, site=1) for name in ("check", "meter")]
+        >>> places = Places(make_plan(Network.of([Variable("valve", (0.9, 0.1))], asked)))
+        >>> places.touched({"meter": True, "check": False})
+        {0: [(0, 1, True), (0, 0, False)]}
+        """
         groups: dict[int, list[tuple[int, int, bool]]] = {}
         for name, present in event.items():
             site, query = self._query[name]

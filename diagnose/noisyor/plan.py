@@ -55,12 +55,25 @@ class Block:
     _left: dict[tuple[object, ...], Floats] = field(default_factory=dict, repr=False)
 
     def at(self, states: Ints) -> Block:
-        """Only some of these states."""
+        """Only some of these states.
+
+        >>> common = Survival.of(np.log([[1.0], [0.2]]))
+        >>> less = Block(np.array([4, 9]), np.array([-2.0, -3.0]), common).at(np.array([1]))
+        >>> less.rows.tolist(), less.log_weight.tolist(), less.common.u.round(6).tolist()
+        ([9], [-3.0], [[0.2]])
+        """
         left = {key: table[:, states] for key, table in self._left.items()}
         return Block(self.rows[states], self.log_weight[states], self.common.at(states), left)
 
     def left(self, group: Group) -> Floats:
-        """(N, T) what leaks and these common states leave to a group: see `left_by_common`."""
+        """(N, T) what leaks and these common states leave to a group: see `left_by_common`.
+
+        >>> from diagnose.noisyor.factor import Column
+        >>> block = Block(np.array([4, 9]), np.zeros(2), Survival.of(np.log([[1.0], [0.5]])))
+        >>> once = Group((Column(0, 0, leak=0.2),), (1,), (), (0,), ((0, 0),))
+        >>> block.left(once).round(6).tolist()
+        [[0.2, 0.6], [0.8, 0.4]]
+        """
         key = (group.counts, *((column.common, column.leak) for column in group.classes))
         if key not in self._left:
             self._left[key] = left_by_common(group, self.common)
@@ -85,7 +98,15 @@ class Plan:
     negligible: float
 
     def block(self, rows: Ints) -> Block:
-        """These common states."""
+        """These common states.
+
+        >>> from diagnose.noisyor import Finding, Variable
+        >>> rows = [Finding(row, {"main": (1, 0.5)}, present=True) for row in "ab"]
+        >>> plan = make_plan(Network.of([Variable("main", (0.75, 0.25))], rows))
+        >>> bad = plan.block(np.array([1]))  # the heaviest state weighs 1
+        >>> np.exp(bad.log_weight).round(4).tolist(), bad.common.u.round(4).tolist()
+        ([0.3333], [[0.5]])
+        """
         with np.errstate(divide="ignore"):
             log_weight = np.log(self.common.weight[rows])
         return Block(rows, log_weight, Survival.of(self.common.log_survival[rows]))
@@ -98,6 +119,13 @@ def make_plan(
 
     ``negligible`` is the share of the evidence that all joint states left out may carry,
     ``least`` a lower bound of the log evidence, if one is known.
+
+    >>> from diagnose.noisyor import Finding, Variable
+    >>> three = [Variable(name, (0.75, 0.25)) for name in ("main", "a", "b")]
+    >>> rows = [Finding(own, {"main": (1, 0), own: (1, 0)}, present=True) for own in "ab"]
+    >>> plan = make_plan(Network.of(three, rows))  # main is common, the others private
+    >>> plan.common.weight.round(4).tolist(), plan.families[0].variable.tolist()
+    ([1.0, 0.3333], [[1], [2]])
     """
     weighed = _weigh(network)
     if weighed is None:

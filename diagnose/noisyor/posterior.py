@@ -69,12 +69,26 @@ class Posterior:
     flat: Floats
 
     def marginal(self, name: str) -> Floats:
-        """Posterior probability of each state of the variable ``name``."""
+        """Posterior probability of each state of the variable ``name``.
+
+        >>> from diagnose.noisyor.network import Finding, Variable
+        >>> fever = Finding("fever", {"flu": (1, 0)}, leak=0.25, present=True)
+        >>> found = posterior(Network.of([Variable("flu", (0.8, 0.2))], [fever]))
+        >>> found.marginal("flu").round(6).tolist()  # 0.8 * 0.25 = 0.2 * 1
+        [0.5, 0.5]
+        """
         v = self.network.index(name)
         return self.flat[self.network.offsets[v] : self.network.offsets[v + 1]]
 
     def probability(self, states: Mapping[str, Sequence[int]]) -> float:
-        """Joint posterior probability that every named variable is in one of the states."""
+        """Joint posterior probability that every named variable is in one of the states.
+
+        >>> from diagnose.noisyor.network import Finding, Variable
+        >>> coins = [Variable("a", (0.5, 0.5)), Variable("b", (0.5, 0.5))]
+        >>> either = Finding("either", {"a": (1, 0), "b": (1, 0)}, present=True)
+        >>> round(posterior(Network.of(coins, [either])).probability({"a": [1], "b": [1]}), 6)
+        0.333333
+        """
         joint = log_evidence(self.network.restricted(states))
         return float(np.exp(joint - self.log_evidence))
 
@@ -101,7 +115,14 @@ def posterior(network: Network, negligible: float = NEGLIGIBLE) -> Posterior:
 
 
 def log_evidence(network: Network) -> float:
-    """Natural log of the probability of the findings alone (half the work of `posterior`)."""
+    """Natural log of the probability of the findings alone (half the work of `posterior`).
+
+    >>> from diagnose.noisyor.network import Finding, Variable
+    >>> coins = [Variable("a", (0.5, 0.5)), Variable("b", (0.5, 0.5))]
+    >>> either = Finding("either", {"a": (1, 0), "b": (1, 0)}, present=True)
+    >>> round(float(np.exp(log_evidence(Network.of(coins, [either])))), 6)
+    0.75
+    """
     solver = Solver.of(network.observed())
     return -np.inf if solver is None else solver.log_evidence
 
@@ -170,7 +191,14 @@ class Solver:
 
     @property
     def rows(self) -> Ints:
-        """The common states that can matter, the heaviest at their best first."""
+        """The common states that can matter, the heaviest at their best first.
+
+        >>> from diagnose.noisyor.network import Finding, Variable
+        >>> rows = [Finding(row, {"main": (1, 0.5)}, 0.2, present=True) for row in "ab"]
+        >>> solver = Solver.of(Network.of([Variable("main", (0.75, 0.25))], rows))
+        >>> solver.rows.tolist()  # 0.25 * 0.36 > 0.75 * 0.04
+        [1, 0]
+        """
         if not self._joins:
             return self._order
         share = np.exp(np.minimum(self._most[self._order] - self._floor, LARGEST_LOG))
@@ -185,6 +213,12 @@ class Solver:
 
         Of what may be left out the first block, which holds most, gets one half; the others get
         what is their part of the other half by their number of states.
+
+        >>> from diagnose.noisyor.network import Finding, Variable
+        >>> rows = [Finding(row, {"main": (1, 0.5)}, 0.2, present=True) for row in "ab"]
+        >>> solver = Solver.of(Network.of([Variable("main", (0.5, 0.5))], rows))
+        >>> [np.exp(solved.log_common).round(6).tolist() for solved in solver.blocks()]  # bad, good
+        [[0.36, 0.04]]
         """
         done, size, every = 0, self._first, len(self.rows)
         while done < len(self.rows):
@@ -201,7 +235,17 @@ class Solver:
             size = min(max(done * GROWTH, SMALL_SWEEP // states), LARGEST_BLOCK, most)
 
     def explored(self, rows: Ints, share: float, traced: bool = False) -> Solved:
-        """Some common states, swept without what has at most this share of the evidence."""
+        """Some common states, swept without what has at most this share of the evidence.
+
+        >>> from diagnose.noisyor.network import Finding, Variable
+        >>> rows = [Finding(p + row, {p: (1, 0.5)}, 0.2, True) for p in "AB" for row in "12"]
+        >>> network = Network.of([Variable(pump, (0.5, 0.5)) for pump in "AB"], rows)
+        >>> solved = Solver.of(network).explored(np.array([0]), share=0.0)
+        >>> np.exp(solved.log_parts).round(6).tolist()  # of one of the twins: 0.2 ** 2 + 0.6 ** 2
+        [[0.4]]
+        >>> np.exp(solved.log_common).round(6).tolist()
+        [0.16]
+        """
         return self._swept(rows, within(share / max(2 * self._joins, 1)), traced)
 
     def _swept(self, rows: Ints, choose: Choose, traced: bool = False) -> Solved:
@@ -231,13 +275,28 @@ class Solver:
         """A solver, or None when the absent findings alone are impossible.
 
         ``least`` is a lower bound of the log evidence, if one is known.
+
+        >>> from diagnose.noisyor.network import Finding, Variable
+        >>> flu = Variable("flu", (0.5, 0.5))
+        >>> one = Solver.of(Network.of([flu], [Finding("fever", {"flu": (1, 0)}, 0.5, False)]))
+        >>> round(float(np.exp(one.log_evidence)), 6)
+        0.25
+        >>> Solver.of(Network.of([flu], [Finding("fever", {"flu": (1, 0)}, 1.0, False)])) is None
+        True
         """
         plan = make_plan(network, negligible, least)
         return None if plan is None else cls(plan, least)
 
     @cached_property
     def log_evidence(self) -> float:
-        """Natural log of the probability of the present and absent findings."""
+        """Natural log of the probability of the present and absent findings.
+
+        >>> from diagnose.noisyor.network import Finding, Variable
+        >>> rows = [Finding(row, {"main": (1, 0.5)}, 0.2, present=True) for row in "ab"]
+        >>> solver = Solver.of(Network.of([Variable("main", (0.75, 0.25))], rows))
+        >>> round(float(np.exp(solver.log_evidence)), 6)  # 0.75 * 0.04 + 0.25 * 0.36
+        0.12
+        """
         if not np.isfinite(self._log_common).any():
             for solved in self.blocks():
                 del solved
@@ -251,6 +310,12 @@ class Solver:
         """(states) posterior probability of every flat state; None when there is no evidence.
 
         What a block says is weighed against the evidence by then, while its sweeps are at hand.
+
+        >>> from diagnose.noisyor.network import Finding, Variable
+        >>> rows = [Finding(row, {"main": (1, 0.5)}, 0.2, present=True) for row in "ab"]
+        >>> solver = Solver.of(Network.of([Variable("main", (0.75, 0.25))], rows))
+        >>> solver.marginals().round(6).tolist()  # 0.75 * 0.04 to 0.25 * 0.36
+        [0.25, 0.75]
         """
         messages = [np.zeros_like(family.polynomial) for family in self.plan.families]
         bundles = [np.zeros_like(shared.bundle.weight) for shared in self.plan.shared]
@@ -312,7 +377,17 @@ class Solved:
 
     @classmethod
     def along(cls, plan: Plan, world: World, steps: Sequence[list[Step]]) -> Solved:
-        """A world swept along given steps, for each of some connected parts."""
+        """A world swept along given steps, for each of some connected parts.
+
+        >>> from diagnose.noisyor.network import Finding, Variable
+        >>> rows = [Finding(p + row, {p: (1, 0.5)}, 0.2, True) for p in "AB" for row in "12"]
+        >>> network = Network.of([Variable(pump, (0.5, 0.5)) for pump in "AB"], rows)
+        >>> solver = Solver.of(network)
+        >>> solved = solver.explored(np.array([0]), share=0.0)
+        >>> again = Solved.along(solver.plan, solved.world, [solved.parts[0].sweep.steps])
+        >>> np.exp(again.log_common).round(6).tolist()  # one of the twins alone
+        [0.4]
+        """
         parts = [Sweep(plan, some, world).forward() for some in steps]
         return cls(world, parts, [1] * len(parts))
 
@@ -326,6 +401,16 @@ class Solved:
         posterior: (T) posterior of this world's common states.
         messages: per family (R, N), added to.
         bundles: per shared bundle (states), added to.
+
+        >>> from diagnose.noisyor.network import Finding, Variable
+        >>> rows = [Finding(row, {"pump": (1, 0.5)}, 0.2, present=True) for row in "ab"]
+        >>> rows.append(Finding("c", {}, 0.5, True))  # else the pump would be common
+        >>> solver = Solver.of(Network.of([Variable("pump", (0.5, 0.5))], rows))
+        >>> solved = solver.explored(np.array([0]), share=0.0, traced=True)
+        >>> pump, sites = np.zeros(2), np.zeros((3, 2))
+        >>> solved.collect(np.array([1.0]), [sites], [pump])
+        >>> pump.round(6).tolist()  # 0.2 ** 2 to 0.6 ** 2
+        [0.1, 0.9]
         """
         for part in self.parts:
             sweep = part.sweep
@@ -342,7 +427,14 @@ class Solved:
 
 
 def bundle_message(step: Enter, trace: Trace, behind: Floats, norm: Floats) -> Floats:
-    """(states): the weight of everything else for each state of a bundle that enters."""
+    """(states): the weight of everything else for each state of a bundle that enters.
+
+    >>> from diagnose.noisyor.merging import Merging
+    >>> enter = Enter(bundle=0, states=2, merging=Merging(np.arange(2), 2))
+    >>> trace = Trace(np.array([[1.0]]), np.empty((0, 1, 1)))
+    >>> bundle_message(enter, trace, np.array([[0.2], [0.6]]), np.array([0.5])).round(6).tolist()
+    [0.1, 0.3]
+    """
     pairs = step.merging.spread(behind).reshape(len(trace.before), step.states, -1)
     message: Floats = (pairs @ (trace.before * norm)[..., None]).sum(axis=0)[:, 0]
     return message
@@ -351,7 +443,17 @@ def bundle_message(step: Enter, trace: Trace, behind: Floats, norm: Floats) -> F
 def outside_message(
     group: Group, left: Floats, step: Visit, trace: Trace, behind: Floats
 ) -> Floats:
-    """(sites, N): the outside's weight for what it leaves each site of a group to explain."""
+    """(sites, N): the outside's weight for what it leaves each site of a group to explain.
+
+    >>> from diagnose.noisyor.factor import Column, Survival
+    >>> from diagnose.noisyor.merging import Merging
+    >>> once = Group((Column(0, 0, 0.0),), (1,), (), (0, 1), ((0, 0), (0, 1)))
+    >>> visit = Visit(0, Survival.of(np.zeros((1, 1))), Merging(np.arange(1), 1))
+    >>> trace = Trace(np.array([[0.5]]), np.array([[[0.2]], [[0.4]]]))  # 0.5 * 0.4, 0.5 * 0.2
+    >>> told = outside_message(once, np.array([[0.25], [0.75]]), visit, trace, np.ones((1, 1)))
+    >>> told.round(6).tolist()
+    [[0.05, 0.15], [0.025, 0.075]]
+    """
     context = step.alike.summed(trace.before * behind)
     return left_by_shared(group, (others(trace.factors) * context) @ left.T, step.shared)
 

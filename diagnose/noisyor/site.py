@@ -49,13 +49,25 @@ class Family:
 
     @cached_property
     def kernel(self) -> Floats:
-        """(patterns, V, S, N, N) transition of multi-indices by each state."""
+        """(patterns, V, S, N, N) transition of multi-indices by each state.
+
+        >>> logs = np.log([[[[0.5], [0.25]]]])
+        >>> family = Family((1,), np.array([[[0.9, 0.1]]]), logs, logs[..., :0], np.array([[4]]))
+        >>> family.kernel.round(6).tolist()
+        [[[[[1.0, 0.0], [0.5, 0.5]], [[1.0, 0.0], [0.75, 0.25]]]]]
+        """
         firsts = [sites[0] for sites in self._pattern[1]]
         return transitions(self.log_survival[firsts], self.counts)
 
     @cached_property
     def steps(self) -> Floats:
-        """(R, V, N, N) the same for each site, averaged over the states of each variable."""
+        """(R, V, N, N) the same for each site, averaged over the states of each variable.
+
+        >>> logs = np.log([[[[1.0], [0.2]]]])
+        >>> family = Family((1,), np.array([[[0.9, 0.1]]]), logs, logs[..., :0], np.array([[4]]))
+        >>> family.steps.round(6).tolist()  # 0.1 of the weight explains 0.8 of it
+        [[[[1.0, 0.0], [0.08, 0.92]]]]
+        """
         return self._averaged(self.weight)
 
     def _averaged(self, weight: Floats) -> Floats:
@@ -67,12 +79,22 @@ class Family:
 
     @property
     def wide(self) -> bool:
-        """Whether the transitions would be too large to be written down."""
+        """Whether the transitions would be too large to be written down.
+
+        >>> empty_family([7, 15], 1, 0).wide, empty_family([8, 15], 1, 0).wide  # 128, 144
+        (False, True)
+        """
         return width(self.counts) > WIDE
 
     @cached_property
     def polynomial(self) -> Floats:
-        """(R, N) the vectors H."""
+        """(R, N) the vectors H.
+
+        >>> logs = np.log([[[[1.0], [0.2]]]])
+        >>> family = Family((1,), np.array([[[0.9, 0.1]]]), logs, logs[..., :0], np.array([[4]]))
+        >>> family.polynomial.round(6).tolist()  # nothing to explain, and one presence
+        [[1.0, 0.08]]
+        """
         if self.wide:
             return np.stack(
                 [self._chained(row, self.weight[row]) for row in range(len(self.weight))]
@@ -97,6 +119,11 @@ class Family:
         """(..., N) the vectors H of one site when these open findings of it turn out absent.
 
         ``weight`` (..., V, S) stands in place of the site's own.
+
+        >>> logs = np.log([[[[1.0], [0.2]]]])
+        >>> family = Family((1,), np.array([[[0.9, 0.1]]]), logs, logs, np.array([[4]]))
+        >>> family.absent(0, [0], np.array([[0.5, 0.5]])).round(6).tolist()  # 0.5 + 0.1, 0.1 * 0.8
+        [0.6, 0.08]
         """
         for query in queries:
             weight = weight * np.exp(self.log_open[row, ..., query])
@@ -105,7 +132,13 @@ class Family:
         return chain(averaged(weight, self.kernel[self._pattern[0][row]]))
 
     def absences(self, queries: Sequence[int]) -> Floats:
-        """(R, N) the vectors H when these open findings turn out absent at every site."""
+        """(R, N) the vectors H when these open findings turn out absent at every site.
+
+        >>> logs = np.log([[[[1.0], [0.2]]]])
+        >>> family = Family((1,), np.array([[[0.9, 0.1]]]), logs, logs, np.array([[4]]))
+        >>> family.absences([0]).round(6).tolist()  # 0.9 + 0.02, 0.02 * 0.8
+        [[0.92, 0.016]]
+        """
         if self.wide:
             rows = range(len(self.weight))
             return np.stack([self.absent(row, queries, self.weight[row]) for row in rows])
@@ -118,6 +151,11 @@ class Family:
         Parameters
         ----------
         message: (R, N) the outside's weight for every multi-index left to explain.
+
+        >>> logs = np.log([[[[1.0], [0.2]]]])
+        >>> family = Family((1,), np.array([[[0.9, 0.1]]]), logs, logs[..., :0], np.array([[4]]))
+        >>> family.marginals(np.array([[0.5, 0.5]])).round(6).tolist()  # 0.9 * 0.5, 0.1 * 0.9
+        [[[0.45, 0.09]]]
         """
         if self.wide:
             return np.stack([self._marginals(row, one) for row, one in enumerate(message)])
@@ -150,7 +188,12 @@ class Family:
 
 
 def averaged(weight: Floats, kernel: Floats) -> Floats:
-    """(..., V, N, N): kernels averaged with the weights of the states."""
+    """(..., V, N, N): kernels averaged with the weights of the states.
+
+    >>> keeps, explains = np.eye(2), np.array([[1.0, 0.0], [1.0, 0.0]])
+    >>> averaged(np.array([[0.25, 0.75]]), np.array([[keeps, explains]])).tolist()
+    [[[1.0, 0.0], [0.75, 0.25]]]
+    """
     shape = kernel.shape
     flat = kernel.reshape(*shape[:-2], shape[-1] * shape[-2])
     mean = np.matmul(weight[..., None, :], flat)[..., 0, :]
@@ -159,7 +202,12 @@ def averaged(weight: Floats, kernel: Floats) -> Floats:
 
 
 def chain(steps: Floats) -> Floats:
-    """(..., N): the variables' matrices applied one after another to "all explained"."""
+    """(..., N): the variables' matrices applied one after another to "all explained".
+
+    >>> half = np.array([[1.0, 0.0], [0.5, 0.5]])
+    >>> chain(np.array([half, half])).tolist()
+    [1.0, 0.75]
+    """
     vector = np.zeros((*steps.shape[:-3], steps.shape[-1]))
     vector[..., 0] = 1.0
     for v in range(steps.shape[-3]):

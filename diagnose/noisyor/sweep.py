@@ -36,7 +36,12 @@ class Enter:
 
     @cached_property
     def sources(self) -> tuple[Ints, Ints]:
-        """The old state and the bundle's state of each pair, in the order of the new states."""
+        """The old state and the bundle's state of each pair, in the order of the new states.
+
+        >>> step = Enter(bundle=0, states=2, merging=Merging(np.array([0, 1, 1, 0]), 2))
+        >>> [numbers.tolist() for numbers in step.sources]
+        [[0, 1, 0, 1], [0, 1, 1, 0]]
+        """
         old, own = np.divmod(self.merging.order, self.states)
         return old, own
 
@@ -81,12 +86,21 @@ class Trace:
     factors: Floats
 
     def at(self, states: Ints) -> Trace:
-        """The same with only some of the common states."""
+        """The same with only some of the common states.
+
+        >>> less = Trace(np.array([[0.1, 0.9]]), np.array([[[0.2, 0.8]]])).at(np.array([1]))
+        >>> less.before.tolist(), less.factors.tolist()
+        ([[0.9]], [[[0.8]]])
+        """
         return Trace(self.before[:, states], self.factors[..., states])
 
     @cached_property
     def product(self) -> Floats:
-        """(D, T) the product of all factors."""
+        """(D, T) the product of all factors.
+
+        >>> Trace(np.ones((2, 1)), np.array([[[0.5], [1.0]], [[0.5], [0.75]]])).product.tolist()
+        [[0.25], [0.75]]
+        """
         product: Floats = np.multiply.reduce(self.factors)
         return product
 
@@ -109,7 +123,14 @@ class World:
     special: Special | None = None
 
     def at(self, states: Ints) -> World:
-        """The same with only some of the common states."""
+        """The same with only some of the common states.
+
+        >>> block = Block(np.array([4, 9]), np.zeros(2), Survival.of(np.zeros((2, 1))))
+        >>> weights = [np.array([1.0, 0.5]), np.array([[2.0, 3.0]])]
+        >>> less = World(block, weights, []).at(np.array([1]))
+        >>> less.block.rows.tolist(), [weight.tolist() for weight in less.bundle_weight]
+        ([9], [[1.0, 0.5], [[3.0]]])
+        """
         special = self.special and replace(self.special, reading=self.special.reading[states])
         weights = [
             weight if weight.ndim == 1 else weight[:, states] for weight in self.bundle_weight
@@ -135,7 +156,16 @@ class Special:
     def factor(
         self, group: Group, left: Floats, shared: Survival, absent: Sequence[int] = ()
     ) -> Floats:
-        """(D, T) the site's factor."""
+        """(D, T) the site's factor.
+
+        >>> from diagnose.noisyor.factor import Column
+        >>> once = Group((Column(0, 0, leak=0.0),), (1,), (), (0,), ((0, 0),))
+        >>> cannot, must = [1.0, 0.0], [1.0, 1.0]
+        >>> special = Special(0, 0, np.array([0, 1]), lambda absent: np.array([cannot, must]))
+        >>> left = np.array([[0.25, 0.25], [0.75, 0.75]])
+        >>> special.factor(once, left, Survival.of(np.log([[1.0], [0.5]]))).round(6).tolist()
+        [[0.25, 1.0], [0.625, 1.0]]
+        """
         table = explained(group, self.private(absent), shared)
         factor = np.empty((table.shape[1], left.shape[1]))
         bounds = np.searchsorted(self.reading, np.arange(len(table) + 1)).tolist()
@@ -146,7 +176,23 @@ class Special:
 
 
 class Sweep:
-    """One connected part, swept in one world."""
+    """One connected part, swept in one world.
+
+    >>> from diagnose.noisyor import Finding, Network, Variable
+    >>> from diagnose.noisyor.plan import make_plan
+    >>> rows = [Finding(row, {"pump": (1, 0.5)}, 0.2, True) for row in "ab"]
+    >>> rows.append(Finding("c", {}, 0.5, True))  # else the pump would be common
+    >>> plan = make_plan(Network.of([Variable("pump", (0.5, 0.5))], rows))
+    >>> pump, apart = plan.shared[0].bundle, Merging(np.arange(2), 2)
+    >>> world = World(plan.block(np.array([0])), [pump.weight], [np.array([[1.0, 0.0]] * 2)])
+    >>> steps = [Enter(0, 2, apart), Visit(0, Survival.of(pump.log_survival), apart)]
+    >>> sweep = Sweep(plan, steps, world)
+    >>> part = sweep.forward()
+    >>> np.exp(part.log_part).round(6).tolist(), sweep.states  # 0.2 ** 2 + 0.6 ** 2, 1 + 2
+    ([0.4], 3)
+    >>> [behind.round(6).tolist() for *_, behind, _ in backward(sweep, part.traces, np.ones(1))]
+    [[[1.0], [1.0]], [[0.04], [0.36]]]
+    """
 
     def __init__(self, plan: Plan, steps: list[Step], world: World) -> None:
         self.plan, self.steps, self.world = plan, steps, world
@@ -178,7 +224,17 @@ class Sweep:
         return trace, *_rescaled(alpha * step.alike.spread(trace.product))
 
     def expand(self, alpha: Floats, step: Enter) -> Floats:
-        """(..., Q, T) the frontier after a bundle has joined it."""
+        """(..., Q, T) the frontier after a bundle has joined it.
+
+        >>> from diagnose.noisyor import Network
+        >>> from diagnose.noisyor.plan import make_plan
+        >>> block = Block(np.array([0]), np.zeros(1), Survival.of(np.zeros((1, 1))))
+        >>> world = World(block, [np.array([1.0, 0.25])], [])
+        >>> sweep = Sweep(make_plan(Network.of([], [])), [], world)
+        >>> two, one = Merging(np.array([0, 1]), 2), Merging(np.array([0, 0]), 1)
+        >>> [sweep.expand(np.array([[0.5]]), Enter(0, 2, into)).tolist() for into in (two, one)]
+        [[[0.5], [0.125]], [[0.625]]]
+        """
         if step.bundle is None:
             return step.merging.summed(alpha)
         old, own = step.sources
@@ -197,7 +253,17 @@ class Sweep:
         return factors
 
     def collapse(self, beta: Floats, step: Enter) -> Floats:
-        """(Q, T) what lies ahead, as the frontier before a bundle joined sees it."""
+        """(Q, T) what lies ahead, as the frontier before a bundle joined sees it.
+
+        >>> from diagnose.noisyor import Network
+        >>> from diagnose.noisyor.plan import make_plan
+        >>> block = Block(np.array([0]), np.zeros(1), Survival.of(np.zeros((1, 1))))
+        >>> world = World(block, [np.array([1.0, 0.25])], [])
+        >>> sweep = Sweep(make_plan(Network.of([], [])), [], world)
+        >>> join = Enter(0, 2, Merging(np.array([0, 1]), 2))
+        >>> sweep.collapse(np.array([[0.5], [0.2]]), join).round(6).tolist()
+        [[0.55]]
+        """
         beta = step.merging.spread(beta)
         if step.bundle is None:
             return beta
@@ -221,13 +287,30 @@ class Part:
 
     @classmethod
     def of(cls, sweep: Sweep, alpha: Floats, scale: Floats, traces: list[Trace]) -> Part:
-        """From the last frontier, with the logs that were scaled out of it."""
+        """From the last frontier, with the logs that were scaled out of it.
+
+        >>> from diagnose.noisyor import Network
+        >>> from diagnose.noisyor.plan import make_plan
+        >>> block = Block(np.array([0]), np.zeros(1), Survival.of(np.zeros((1, 1))))
+        >>> sweep = Sweep(make_plan(Network.of([], [])), [], World(block, [], []))
+        >>> Part.of(sweep, np.array([[0.25], [0.75]]), np.array([-40.0]), []).log_part.tolist()
+        [-40.0]
+        """
         with np.errstate(divide="ignore"):
             return cls(sweep, scale + np.log(alpha.sum(axis=0)), traces)
 
 
 def of_twin(steps: Sequence[Step], twin: Course) -> list[Step]:
-    """The steps that were found on a course, with the groups, bundles and columns of its twin."""
+    """The steps that were found on a course, with the groups, bundles and columns of its twin.
+
+    >>> from diagnose.noisyor.course import Join, Stop
+    >>> told, same = Survival.of(np.zeros((1, 1)), {0: 0}), Merging(np.arange(1), 1)
+    >>> place = np.arange(1)
+    >>> twin = (Stop(3, (Join(5, np.zeros((1, 1)), place, place, 0.0),), {8: 0}, place, 0.0),)
+    >>> join, visit = of_twin([Enter(0, 1, same), Visit(0, told, same)], twin)
+    >>> join.bundle, visit.group, visit.shared.place
+    (5, 3, {8: 0})
+    """
     stops = iter(twin)
     bundles = iter([j.bundle for stop in twin for j in stop.joins if j.bundle is not None])
     found: list[Step] = []
@@ -271,7 +354,11 @@ def backward(
 
 
 def others(factors: Floats) -> Floats:
-    """(R, ...) for each site the product of all the other sites' factors, without division."""
+    """(R, ...) for each site the product of all the other sites' factors, without division.
+
+    >>> others(np.array([[2.0], [3.0], [5.0]])).tolist()
+    [[15.0], [10.0], [6.0]]
+    """
     if len(factors) == 1:
         return np.ones_like(factors)
     before, after = np.ones_like(factors), np.ones_like(factors)
