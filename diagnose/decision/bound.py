@@ -41,10 +41,10 @@ class Bound:
 
         >>> from diagnose.decision.problem import Repair
         >>> from diagnose.decision.situation import start
-        >>> hose = Repair("hose", 9.0, 1, np.ones(1), 1.0, ANY)
+        >>> hose = Repair("hose", 9.0, 1, np.array([0.75]), 1.0, ANY)
         >>> problem = Problem(np.ones(1), (), (hose,), np.array([[0.0, 5.0], [4.0, 0.0]]), 60.0)
-        >>> Bound(problem).by_setup(start(problem, problem.prior, 0)).tolist()
-        [[15.0, 10.0]]
+        >>> Bound(problem).by_setup(start(problem, problem.prior, 0)).round(6).tolist()
+        [[30.0, 25.0]]
         """
         last, viable = self.problem.last_resort, situations.viable
         left = situations.repairs.astype(float)

@@ -11,8 +11,8 @@ from diagnose.decision.situation import Situations, product, start
 def entropy(probability: Floats) -> Floats:
     """Bits of the distributions along the last axis; they need not be normalised.
 
-    >>> float(entropy(np.array([0.5, 0.25, 0.25])))
-    1.5
+    >>> float(entropy(np.array([0.5, 0.25, 0.25]))), float(entropy(np.array([2.0, 1.0, 1.0])))
+    (1.5, 1.5)
     """
     whole = probability.sum(axis=-1)
     safe = np.where(whole > 0, whole, 1.0)
@@ -29,7 +29,7 @@ def information(problem: Problem, beliefs: Floats) -> Floats:
     >>> from diagnose.decision.problem import ANY, Test
     >>> tests = Test("sure", 1.0, ANY, np.eye(2)), Test("blind", 1.0, ANY, np.full((2, 2), 0.5))
     >>> problem = Problem(np.array([0.5, 0.5]), tests, (), np.zeros((1, 1)), 60.0)
-    >>> information(problem, np.array([[0.5, 0.5], [1.0, 0.0]])).tolist()
+    >>> information(problem, np.array([[0.25, 0.25], [0.5, 0.0]])).tolist()
     [[1.0, 0.0], [0.0, 0.0]]
     """
     tests, outcomes, count = problem.likelihood.shape

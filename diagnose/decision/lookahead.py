@@ -109,6 +109,8 @@ def decide(
     >>> found = decide(problem, problem.prior, setup=0)
     >>> [(one.act.id or one.act.kind, one.value) for one in found.ranked]
     [('look', 17.0), ('hose', 20.0), ('valve', 25.0), ('last resort', 60.0)]
+    >>> decide(problem, problem.prior, setup=0, goal="isolate").value
+    0.5
     """
     return decide_from(problem, start(problem, belief, setup), goal, depth, width, seconds)
 

@@ -214,9 +214,10 @@ class Problem:
         """(T, O, H) chance of every outcome of every test; 0 for outcomes that a test lacks.
 
         >>> look = Test("look", 1.0, ANY, np.array([[0.9, 0.1], [0.3, 0.7]]))
+        >>> dull = Test("dull", 1.0, ANY, np.ones((2, 1)))
         >>> prior = np.array([0.5, 0.5])
-        >>> Problem(prior, (look,), (), np.zeros((1, 1)), 60.0).likelihood.tolist()
-        [[[0.9, 0.3], [0.1, 0.7]]]
+        >>> Problem(prior, (look, dull), (), np.zeros((1, 1)), 60.0).likelihood.tolist()
+        [[[0.9, 0.3], [0.1, 0.7]], [[1.0, 1.0], [0.0, 0.0]]]
         """
         most = max((test.likelihood.shape[1] for test in self.tests), default=1)
         table = np.zeros((len(self.tests), most, len(self.prior)))
@@ -257,12 +258,12 @@ class Problem:
 
         Shorter rows are filled up with their first repair at chance 0.
 
-        >>> hose = Repair("hose", 9.0, ANY, np.array([0.0, 0.9]), 1.0, ANY)
-        >>> valve = Repair("valve", 9.0, ANY, np.array([1.0, 0.8]), 1.0, ANY)
-        >>> prior, repairs, any_of = np.array([0.5, 0.5]), (hose, valve), np.array([True, True])
+        >>> chances = [0.9, 0.6], [0.8, 0.5], [0.7, 0.0]
+        >>> repairs = tuple(Repair("-", 9.0, ANY, np.array(each), 1.0, ANY) for each in chances)
+        >>> prior, any_of = np.array([0.5, 0.5]), np.array([True, True])
         >>> problem = Problem(prior, (), repairs, np.zeros((1, 1)), 60.0, any_of)
         >>> [found.tolist() for found in problem.alternatives]
-        [[1], [[0, 1]], [[0.9, 0.8]]]
+        [[0, 1], [[0, 1, 2], [0, 1, 0]], [[0.9, 0.8, 0.7], [0.6, 0.5, 0.0]]]
         """
         many = np.flatnonzero(self.either)
         each = [np.flatnonzero(self.needs[h]) for h in many]
@@ -280,11 +281,11 @@ class Problem:
 
         Shorter lists are filled up with their first repair again, at chance 1.
 
-        >>> hose = Repair("hose", 9.0, ANY, np.array([0.0, 0.9]), 1.0, ANY)
-        >>> valve = Repair("valve", 9.0, ANY, np.array([1.0, 0.8]), 1.0, ANY)
-        >>> problem = Problem(np.array([0.5, 0.5]), (), (hose, valve), np.zeros((1, 1)), 60.0)
+        >>> chances = [0.9, 0.6], [0.8, 0.5], [0.7, 0.0]
+        >>> repairs = tuple(Repair("-", 9.0, ANY, np.array(each), 1.0, ANY) for each in chances)
+        >>> problem = Problem(np.array([0.5, 0.5]), (), repairs, np.zeros((1, 1)), 60.0)
         >>> [found.tolist() for found in problem.several]
-        [[1], [[0, 1]], [[0.9, 0.8]]]
+        [[0, 1], [[0, 1, 2], [0, 1, 0]], [[0.9, 0.8, 0.7], [0.6, 0.5, 1.0]]]
         """
         many = np.flatnonzero((self.needs.sum(axis=1) > 1) & ~self.either)
         each = [np.flatnonzero(self.needs[h]) for h in many]

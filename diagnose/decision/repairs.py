@@ -115,7 +115,7 @@ def plan(problem: Problem, situation: Situations) -> RepairPlan:
     >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
     >>> valve = Repair("valve", 39.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
     >>> problem = Problem(np.array([0.75, 0.25]), (), (hose, valve), np.zeros((1, 1)), 20.0)
-    >>> plan(problem, start(problem, problem.prior, 0))
+    >>> plan(problem, start(problem, problem.prior / 2, 0))
     RepairPlan(order=(0,), minutes=15.0, cutoff=1)
     """
     order, minutes = _plans(problem, situation)

@@ -140,11 +140,12 @@ def repaired(problem: Problem, before: Situations, repair: Ints) -> Situations:
     """What is left wrong when the proof after repair ``repair[b]`` fails in situation b.
 
     >>> from diagnose.decision.problem import ANY, Repair
-    >>> hose = Repair("hose", 9.0, ANY, np.array([0.75, 0.0]), 1.0, ANY)
-    >>> problem = Problem(np.array([0.5, 0.5]), (), (hose,), np.zeros((1, 1)), 60.0)
+    >>> hose = Repair("hose", 9.0, ANY, np.array([0.75, 0.5]), 1.0, ANY)
+    >>> valve = Repair("valve", 9.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
+    >>> problem = Problem(np.array([0.5, 0.5]), (), (hose, valve), np.zeros((1, 1)), 60.0)
     >>> failed = repaired(problem, start(problem, problem.prior, 0), np.array([0]))
-    >>> failed.belief.tolist(), failed.repairs.tolist()
-    ([[0.125, 0.5]], [[False]])
+    >>> failed.belief.tolist(), failed.viable.tolist(), failed.repairs.tolist()
+    ([[0.125, 0.5]], [[0.0, 0.25]], [[False, True]])
     """
     left = before.repairs.copy()
     left[np.arange(len(before)), repair] = False
