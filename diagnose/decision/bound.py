@@ -23,12 +23,29 @@ class Bound:
         self.arrival = _arrivals(problem)
 
     def minutes(self, situations: Situations) -> Floats:
-        """(B) lower bound of expected minutes, times the mass."""
+        """(B) lower bound of expected minutes, times the mass.
+
+        >>> from diagnose.decision.problem import Repair
+        >>> from diagnose.decision.situation import start
+        >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
+        >>> valve = Repair("valve", 19.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
+        >>> problem = Problem(np.array([0.75, 0.25]), (), (hose, valve), np.zeros((1, 1)), 60.0)
+        >>> Bound(problem).minutes(start(problem, problem.prior, 0)).tolist()
+        [12.5]
+        """
         found: Floats = self.by_setup(situations)[np.arange(len(situations)), situations.setup]
         return found
 
     def by_setup(self, situations: Situations) -> Floats:
-        """(B, S) the same, were the set-up another one."""
+        """(B, S) the same, were the set-up another one.
+
+        >>> from diagnose.decision.problem import Repair
+        >>> from diagnose.decision.situation import start
+        >>> hose = Repair("hose", 9.0, 1, np.array([0.75]), 1.0, ANY)
+        >>> problem = Problem(np.ones(1), (), (hose,), np.array([[0.0, 5.0], [4.0, 0.0]]), 60.0)
+        >>> Bound(problem).by_setup(start(problem, problem.prior, 0)).round(6).tolist()
+        [[30.0, 25.0]]
+        """
         last, viable = self.problem.last_resort, situations.viable
         left = situations.repairs.astype(float)
         work = product(left * self.work, self.problem.needs.T)

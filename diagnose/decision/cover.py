@@ -109,6 +109,13 @@ def greedy_cover(
 
     With equal costs and no set-ups it takes at most 1 + 2 ln n times as many tests as it
     must, n being the number of hypotheses (Halldórsson, Halldórsson and Ravi 2001).
+
+    Ten hypotheses for which it takes one test more than it must:
+
+    >>> tests = {0, 5, 6, 7, 8, 9}, {0, 3, 5, 8, 9}, {3, 5, 7, 9}, {0, 3, 4, 5}, {0, 1, 3, 5, 6, 7}
+    >>> apart = separated_pairs([[one in test for test in tests] for one in range(10)])
+    >>> greedy_cover(apart, [1] * 5), cheapest_cover(apart, [1] * 5).tests
+    ((1, 4, 2, 0, 3), (0, 2, 3, 4))
     """
     prices = _prices(cost, setup, setup_cost)
     covers = [_bits(np.asarray(row)) for row in separates]
@@ -136,12 +143,22 @@ class _Prices:
     setup_cost: Sequence[float]
 
     def extra(self, test: int, chosen: tuple[int, ...]) -> float:
-        """Minutes that a test adds to those chosen."""
+        """Minutes that a test adds to those chosen.
+
+        >>> two = _Prices([3.0, 4.0], [0, 0], [5.0])
+        >>> two.extra(1, ()), two.extra(1, (0,))
+        (9.0, 4.0)
+        """
         wanted = self.setup[test]
         paid = wanted == ANY or any(self.setup[one] == wanted for one in chosen)
         return self.cost[test] + (0.0 if paid else self.setup_cost[wanted])
 
     def total(self, chosen: tuple[int, ...]) -> float:
+        """Minutes of the tests chosen, each set-up paid once.
+
+        >>> _Prices([3.0, 4.0, 1.0], [0, 0, ANY], [5.0]).total((0, 1, 2))
+        13.0
+        """
         return sum(self.extra(test, chosen[:place]) for place, test in enumerate(chosen))
 
 
@@ -160,7 +177,14 @@ class _Search:
         self.best, self.least = first, prices.total(first)
 
     def extend(self, left: int, chosen: tuple[int, ...]) -> None:
-        """Every way to separate the pairs that are left, unless it cannot be cheaper."""
+        """Every way to separate the pairs that are left, unless it cannot be cheaper.
+
+        >>> apart = separated_pairs([[0, 0, 0], [0, 1, 1], [1, 1, 0]])
+        >>> search = _Search(_prices([3, 9, 4], None, ()), apart, (0, 1), NODES)
+        >>> search.extend(search.pairs, ())
+        >>> sorted(search.best), search.least
+        ([0, 2], 7.0)
+        """
         spent = self.prices.total(chosen)
         if not left:
             if spent < self.least:
@@ -183,7 +207,13 @@ class _Search:
         return sorted(self.separators[hardest], key=worth, reverse=True)
 
     def lower(self, left: int) -> float:
-        """The least that any choice of further tests can cost."""
+        """The least that any choice of further tests can cost.
+
+        >>> apart = separated_pairs([[0, 0], [0, 1], [1, 1]])
+        >>> search = _Search(_prices([3, 4], None, ()), apart, (0, 1), NODES)
+        >>> search.lower(search.pairs)
+        7.0
+        """
         return max(self._by_rate(left), self._by_strangers(left))
 
     def _by_rate(self, left: int) -> float:

@@ -75,7 +75,17 @@ def greedy_test_tree(
     cost: Sequence[Number],
     setups: Setups | None = None,
 ) -> tuple[Number, Tree]:
-    """The same, each test being the one that tells most bits per cost: quick, not optimal."""
+    """The same, each test being the one that tells most bits per cost: quick, not optimal.
+
+    Six states of which the first is sound, and five tests, as remembered from K. R. Pattipati
+    and M. G. Alexandridis (1990): 2.18 tests are enough on average; here it takes 2.86.
+
+    >>> states = "00000", "01001", "00110", "10011", "11000", "11110"
+    >>> outcomes = [[int(outcome) for outcome in state] for state in states]
+    >>> percent = [70, 1, 2, 10, 5, 12]
+    >>> [tree(percent, outcomes, [1] * 5)[0] for tree in (greedy_test_tree, optimal_test_tree)]
+    [286, 218]
+    """
     search = _Search(prior, outcomes, cost, setups, 0)
     return search.greedy(search.all, search.start), search.tree(
         search.all, search.start, search.most_telling
@@ -95,7 +105,12 @@ def tree_depths(tree: Tree, depth: int = 0) -> dict[Group, int]:
 
 
 class _Search:
-    """Sets of hypotheses as bits of a whole number."""
+    """Sets of hypotheses as bits of a whole number.
+
+    >>> search = _Search([1, 1, 2], [[0, 0], [1, 0], [1, 1]], [1, 1], None, 9)
+    >>> search.all, search.parts
+    (7, [[(0, 1), (1, 6)], [(0, 3), (1, 4)]])
+    """
 
     def __init__(
         self,
@@ -115,7 +130,11 @@ class _Search:
         self.weights: dict[int, Number] = {}
 
     def least(self, group: int, setup: int) -> Number:
-        """Least cost from a set of hypotheses on, times its weight."""
+        """Least cost from a set of hypotheses on, times its weight.
+
+        >>> _Search([1, 1, 2], [[0, 0], [1, 0], [1, 1]], [1, 1], None, 9).least(0b111, 0)
+        6
+        """
         if group & (group - 1) == 0:
             return 0
         key = (group, setup)
@@ -138,24 +157,44 @@ class _Search:
         return 0 if found is None else found
 
     def splits(self, group: int) -> Iterator[tuple[int, list[int]]]:
-        """Every test that tells anything apart in a group, and what each outcome leaves."""
+        """Every test that tells anything apart in a group, and what each outcome leaves.
+
+        >>> search = _Search([1, 1, 2], [[0, 0], [1, 0], [1, 1]], [1, 1], None, 9)
+        >>> list(search.splits(0b110)), list(search.splits(0b101))
+        ([(1, [2, 4])], [(0, [1, 4]), (1, [1, 4])])
+        """
         for test, parts in enumerate(self.parts):
             left = [group & part for _, part in parts if group & part]
             if len(left) > 1:
                 yield test, left
 
     def step(self, test: int, group: int, setup: int) -> tuple[int, Number]:
-        """The set-up after a test, and its cost times the weight of the group."""
+        """The set-up after a test, and its cost times the weight of the group.
+
+        >>> setups = Setups(wanted=[ANY, 1], change=[[0, 5], [5, 0]])
+        >>> search = _Search([1, 1, 2], [[0, 0], [1, 0], [1, 1]], [1, 1], setups, 9)
+        >>> search.step(0, 0b110, setup=0), search.step(1, 0b110, setup=0)
+        ((0, 3), (1, 18))
+        """
         wanted = self.setups.wanted[test]
         after = setup if wanted == ANY else wanted
         return after, (self.setups.change[setup][after] + self.cost[test]) * self.weight(group)
 
     def split(self, test: int, group: int) -> list[tuple[int, int]]:
-        """The outcomes that a test can have in a group, and what is left after each."""
+        """The outcomes that a test can have in a group, and what is left after each.
+
+        >>> search = _Search([1, 1, 2], [[0, 0], [1, 0], [1, 1]], [1, 1], None, 9)
+        >>> search.split(0, 0b111), search.split(0, 0b110)
+        ([(0, 1), (1, 6)], [(1, 6)])
+        """
         return [(name, group & part) for name, part in self.parts[test] if group & part]
 
     def weight(self, group: int) -> Number:
-        """Probability of a set of hypotheses."""
+        """Probability of a set of hypotheses.
+
+        >>> _Search([1, 1, 2], [[0, 0], [1, 0], [1, 1]], [1, 1], None, 9).weight(0b110)
+        3
+        """
         if group not in self.weights:
             self.weights[group] = sum(self.prior[h] for h in _members(group))
         return self.weights[group]
@@ -165,7 +204,12 @@ class _Search:
         return self.chosen.get((group, setup))
 
     def most_telling(self, group: int, setup: int) -> int | None:
-        """The test that tells most bits per cost; None where nothing can be told apart."""
+        """The test that tells most bits per cost; None where nothing can be told apart.
+
+        >>> search = _Search([1, 1, 2], [[0, 0], [1, 0], [1, 1]], [1, 1], None, 9)
+        >>> [search.most_telling(group, 0) for group in (0b111, 0b011, 0b001)]
+        [1, 0, None]
+        """
         rates = {t: self._rate(t, parts, group, setup) for t, parts in self.splits(group)}
         return max(rates, key=lambda test: rates[test], default=None)
 
@@ -185,7 +229,12 @@ class _Search:
         return step + sum(self.greedy(part, after) for _, part in self.split(test, group))
 
     def tree(self, group: int, setup: int, choose: Callable[[int, int], int | None]) -> Tree:
-        """The tree that a choice of tests makes."""
+        """The tree that a choice of tests makes.
+
+        >>> search = _Search([1, 1, 2], [[0, 0], [1, 0], [1, 1]], [1, 1], None, 9)
+        >>> tree_depths(search.tree(0b111, 0, search.most_telling))
+        {(0,): 2, (1,): 2, (2,): 1}
+        """
         test = choose(group, setup)
         if test is None:
             return _members(group)

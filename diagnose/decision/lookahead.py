@@ -97,6 +97,20 @@ def decide(
     ----------
     goal: ``restore`` until all is well, or ``isolate``: what tells most per minute.
     width: how many acts are followed further at each step.
+
+    Looking costs 2 minutes and tells which of two is at fault, to be mended in 10 or 20 minutes:
+    2 + 15 minutes, where mending in turn takes 10 + 20 / 2.
+
+    >>> from diagnose.decision.problem import ANY, Repair, Test
+    >>> look = Test("look", 2.0, ANY, np.eye(2))
+    >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
+    >>> valve = Repair("valve", 19.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
+    >>> problem = Problem(np.array([0.5, 0.5]), (look,), (hose, valve), np.zeros((1, 1)), 60.0)
+    >>> found = decide(problem, problem.prior, setup=0)
+    >>> [(one.act.id or one.act.kind, one.value) for one in found.ranked]
+    [('look', 17.0), ('hose', 20.0), ('valve', 25.0), ('last resort', 60.0)]
+    >>> decide(problem, problem.prior, setup=0, goal="isolate").value
+    0.5
     """
     return decide_from(problem, start(problem, belief, setup), goal, depth, width, seconds)
 
@@ -104,7 +118,18 @@ def decide(
 def decide_from(
     problem: Problem, here: Situations, goal: Goal, depth: int, width: int, seconds: float
 ) -> Decision:
-    """The same in any one situation."""
+    """The same in any one situation.
+
+    >>> from diagnose.decision.problem import ANY, Repair
+    >>> hose = Repair("hose", 9.0, ANY, np.array([0.5]), 1.0, ANY)
+    >>> problem = Problem(np.ones(1), (), (hose,), np.zeros((1, 1)), 60.0)
+    >>> here = start(problem, problem.prior, 0)
+    >>> for now in here, repaired(problem, here, np.array([0])):
+    ...     found = decide_from(problem, now, "restore", depth=2, width=8, seconds=np.inf)
+    ...     found.act.kind, found.value, found.exact
+    ('repair', 40.0, True)
+    ('last resort', 60.0, True)
+    """
     if goal == "isolate":
         return _most_telling(problem, here)
     return _Search(problem, width, time.perf_counter() + seconds).decide(here, depth)
@@ -215,7 +240,17 @@ class _Search:
         return Act("repair", number - self.tests, self.problem.repairs[number - self.tests].id)
 
     def values(self, here: Situations, acts: _Acts, depth: int) -> Floats:
-        """(P) minutes, times the mass, of each act and of the best found after it."""
+        """(P) minutes, times the mass, of each act and of the best found after it.
+
+        >>> from diagnose.decision.problem import ANY, Repair, Test
+        >>> look = Test("look", 2.0, ANY, np.eye(2))
+        >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
+        >>> valve = Repair("valve", 19.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
+        >>> problem = Problem(np.array([0.5, 0.5]), (look,), (hose, valve), np.zeros((1, 1)), 60.0)
+        >>> acts = _Acts(np.zeros(3, dtype=int), np.arange(3))
+        >>> _Search(problem, 8, np.inf).values(start(problem, problem.prior, 0), acts, 1).tolist()
+        [17.0, 20.0, 25.0]
+        """
         found = self._cost(here, acts)
         for part in _parts(np.flatnonzero(acts.act < self.tests)):
             after, origin, _ = tested(self.problem, here.at(acts.origin[part]), acts.act[part])
@@ -227,7 +262,17 @@ class _Search:
         return found
 
     def best(self, here: Situations, depth: int) -> Floats:
-        """(B) least minutes found, times the mass, looking so many acts ahead."""
+        """(B) least minutes found, times the mass, looking so many acts ahead.
+
+        >>> from diagnose.decision.problem import ANY, Repair, Test
+        >>> look = Test("look", 2.0, ANY, np.eye(2))
+        >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
+        >>> valve = Repair("valve", 19.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
+        >>> problem = Problem(np.array([0.5, 0.5]), (look,), (hose, valve), np.zeros((1, 1)), 60.0)
+        >>> search, here = _Search(problem, 8, np.inf), start(problem, problem.prior, 0)
+        >>> [search.best(here, depth).tolist() for depth in (0, 1)]
+        [[20.0], [17.0]]
+        """
         found = plan_minutes(self.problem, here)
         if depth > 0:
             for part in _parts(np.arange(len(here))):

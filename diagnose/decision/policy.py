@@ -54,6 +54,15 @@ def policy_tree(
     seconds: for the whole tree; later acts are looked at one ahead only.
     least: turns less probable than this are not planned in detail: when restoring, repairs are
         tried in turn there; when isolating, the tree ends. The default is a judgement.
+
+    >>> from diagnose.decision.problem import ANY, Repair, Test
+    >>> look = Test("look", 2.0, ANY, np.eye(2))
+    >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
+    >>> valve = Repair("valve", 19.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
+    >>> problem = Problem(np.array([0.5, 0.5]), (look,), (hose, valve), np.zeros((1, 1)), 60.0)
+    >>> tree = policy_tree(problem, problem.prior, 0)
+    >>> tree.act.id, tree.minutes, [(one.probability, one.then.act.id) for one in tree.outcomes]
+    ('look', 2.0, [(0.5, 'hose'), (0.5, 'valve')])
     """
     grown = _Tree(problem, goal, depth, width, time.perf_counter() + seconds, least)
     return grown.node(start(problem, belief, setup))
@@ -89,7 +98,16 @@ class _Tree:
         return self.grown(here, decision.act)
 
     def briefly(self, here: Situations) -> Node | None:
-        """The repairs in turn, without further tests."""
+        """The repairs in turn, without further tests.
+
+        >>> from diagnose.decision.problem import ANY, Repair
+        >>> hose = Repair("hose", 9.0, ANY, np.array([0.5]), 1.0, ANY)
+        >>> problem = Problem(np.ones(1), (), (hose,), np.zeros((1, 1)), 60.0)
+        >>> tree = _Tree(problem, "restore", 1, 8, np.inf, 0.001)
+        >>> first = tree.briefly(start(problem, problem.prior, 0))
+        >>> first.act.id, first.outcomes[0].probability, first.outcomes[1].then
+        ('hose', 0.5, Node(act=Act(kind='last resort', index=-1, id=''), minutes=60.0, outcomes=()))
+        """
         if self.goal == "isolate":
             return None
         order = plan(self.problem, here).order

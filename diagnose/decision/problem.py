@@ -84,6 +84,10 @@ class Problem:
     Raises
     ------
     FileProblems: naming everything that does not fit together.
+
+    >>> Problem(np.array([0.5, 0.75]), (), (), np.zeros((1, 1)), 60.0)
+    Traceback (most recent call last):
+    diagnose.errors.FileProblems: prior: expected probabilities that sum to 1, got a sum of 1.25
     """
 
     prior: Floats
@@ -101,7 +105,12 @@ class Problem:
 
     @cached_property
     def changes(self) -> Floats:
-        """(S, S) minutes between set-ups by the quickest way (Floyd and Warshall)."""
+        """(S, S) minutes between set-ups by the quickest way (Floyd and Warshall).
+
+        >>> change = np.array([[0, 9, 2], [9, 0, 9], [9, 3, 0]])
+        >>> Problem(np.ones(1), (), (), change, 60.0).changes[0].tolist()
+        [0.0, 5.0, 2.0]
+        """
         quickest = np.array(self.change, dtype=float)
         for via in range(len(quickest)):
             quickest = np.minimum(quickest, quickest[:, via, None] + quickest[None, via])
@@ -109,7 +118,15 @@ class Problem:
 
     @cached_property
     def test_setups(self) -> Ints:
-        """(S, T) the set-up after a test, by the set-up before it."""
+        """(S, T) the set-up after a test, by the set-up before it.
+
+        >>> listen = Test("listen", 2.0, ANY, np.ones((1, 1)))
+        >>> press = Test("press", 2.0, 1, np.ones((1, 1)))
+        >>> bleed = Test("bleed", 2.0, 1, np.ones((1, 1)), ends=0)
+        >>> problem = Problem(np.ones(1), (listen, press, bleed), (), np.zeros((2, 2)), 60.0)
+        >>> problem.test_setups.tolist()
+        [[0, 1, 0], [1, 1, 0]]
+        """
         ends = np.array([test.ends for test in self.tests], dtype=np.intp)
         return np.where(ends == ANY, self._during, self._landed(self._during, ends))
 
@@ -120,25 +137,49 @@ class Problem:
 
     @cached_property
     def test_minutes(self) -> Floats:
-        """(S, T) minutes of a test with its change of set-up, by the set-up before it."""
+        """(S, T) minutes of a test with its change of set-up, by the set-up before it.
+
+        >>> press = Test("press", 2.0, 1, np.ones((1, 1)))
+        >>> change = np.array([[0.0, 5.0], [4.0, 0.0]])
+        >>> Problem(np.ones(1), (press,), (), change, 60.0).test_minutes.tolist()
+        [[7.0], [2.0]]
+        """
         minutes = np.array([test.minutes for test in self.tests], dtype=float)
         return minutes + self.changes[_states(self), self._during]
 
     @cached_property
     def at_work(self) -> Ints:
-        """(S, R) the set-up in which a repair is made, by the set-up before it."""
+        """(S, R) the set-up in which a repair is made, by the set-up before it.
+
+        >>> hose = Repair("hose", 10.0, ANY, np.ones(1), 3.0, 0)
+        >>> valve = Repair("valve", 10.0, 1, np.ones(1), 3.0, 0)
+        >>> Problem(np.ones(1), (), (hose, valve), np.zeros((2, 2)), 60.0).at_work.tolist()
+        [[0, 1], [1, 1]]
+        """
         return self._after(np.array([repair.setup for repair in self.repairs], dtype=np.intp))
 
     @cached_property
     def repair_setups(self) -> Ints:
-        """(S, R) the set-up after a repair and its proof, by the set-up before them."""
+        """(S, R) the set-up after a repair and its proof, by the set-up before them.
+
+        >>> hose = Repair("hose", 10.0, 1, np.ones(1), 3.0, ANY)
+        >>> valve = Repair("valve", 10.0, 1, np.ones(1), 3.0, 0)
+        >>> Problem(np.ones(1), (), (hose, valve), np.zeros((2, 2)), 60.0).repair_setups.tolist()
+        [[1, 0], [1, 0]]
+        """
         at_work = self.at_work
         proof = np.array([repair.proof_setup for repair in self.repairs], dtype=np.intp)
         return np.where(proof == ANY, at_work, self._landed(at_work, proof))
 
     @cached_property
     def repair_minutes(self) -> Floats:
-        """(S, R) minutes of a repair, its proof and both changes, by the set-up before them."""
+        """(S, R) minutes of a repair, its proof and both changes, by the set-up before them.
+
+        >>> valve = Repair("valve", 10.0, 1, np.ones(1), 3.0, 0)
+        >>> change = np.array([[0.0, 5.0], [4.0, 0.0]])
+        >>> Problem(np.ones(1), (), (valve,), change, 60.0).repair_minutes.tolist()
+        [[22.0], [17.0]]
+        """
         at_work = self.at_work
         work = np.array([one.minutes + one.proof_minutes for one in self.repairs], dtype=float)
         there = self.changes[_states(self), at_work]
@@ -147,18 +188,37 @@ class Problem:
 
     @cached_property
     def fixes(self) -> Floats:
-        """(H, R) chance that a repair clears its part of a hypothesis."""
+        """(H, R) chance that a repair clears its part of a hypothesis.
+
+        >>> hose = Repair("hose", 9.0, ANY, np.array([0.9, 0.0]), 1.0, ANY)
+        >>> valve = Repair("valve", 9.0, ANY, np.array([0.8, 1.0]), 1.0, ANY)
+        >>> Problem(np.array([0.5, 0.5]), (), (hose, valve), np.zeros((1, 1)), 60.0).fixes.tolist()
+        [[0.9, 0.8], [0.0, 1.0]]
+        """
         columns = [repair.fixes for repair in self.repairs]
         return np.stack(columns, axis=1) if columns else np.zeros((len(self.prior), 0))
 
     @cached_property
     def needs(self) -> Floats:
-        """(H, R) 1 where a hypothesis needs a repair, else 0."""
+        """(H, R) 1 where a hypothesis needs a repair, else 0.
+
+        >>> hose = Repair("hose", 9.0, ANY, np.array([0.9, 0.0]), 1.0, ANY)
+        >>> valve = Repair("valve", 9.0, ANY, np.array([0.8, 1.0]), 1.0, ANY)
+        >>> Problem(np.array([0.5, 0.5]), (), (hose, valve), np.zeros((1, 1)), 60.0).needs.tolist()
+        [[1.0, 1.0], [0.0, 1.0]]
+        """
         return (self.fixes > 0).astype(float)
 
     @cached_property
     def likelihood(self) -> Floats:
-        """(T, O, H) chance of every outcome of every test; 0 for outcomes that a test lacks."""
+        """(T, O, H) chance of every outcome of every test; 0 for outcomes that a test lacks.
+
+        >>> look = Test("look", 1.0, ANY, np.array([[0.9, 0.1], [0.3, 0.7]]))
+        >>> dull = Test("dull", 1.0, ANY, np.ones((2, 1)))
+        >>> prior = np.array([0.5, 0.5])
+        >>> Problem(prior, (look, dull), (), np.zeros((1, 1)), 60.0).likelihood.tolist()
+        [[[0.9, 0.3], [0.1, 0.7]], [[1.0, 1.0], [0.0, 0.0]]]
+        """
         most = max((test.likelihood.shape[1] for test in self.tests), default=1)
         table = np.zeros((len(self.tests), most, len(self.prior)))
         for t, test in enumerate(self.tests):
@@ -167,14 +227,26 @@ class Problem:
 
     @cached_property
     def noise(self) -> Floats:
-        """(T, H) bits that the outcome of a test has left once the hypothesis is known."""
+        """(T, H) bits that the outcome of a test has left once the hypothesis is known.
+
+        >>> look = Test("look", 1.0, ANY, np.array([[0.5, 0.5, 0.0, 0.0], [0.25] * 4]))
+        >>> Problem(np.array([0.9, 0.1]), (look,), (), np.zeros((1, 1)), 60.0).noise.tolist()
+        [[1.0, 2.0]]
+        """
         safe = np.where(self.likelihood > 0, self.likelihood, 1.0)
         bits: Floats = -(self.likelihood * np.log2(safe)).sum(axis=1)
         return bits
 
     @cached_property
     def either(self) -> Bools:
-        """(H) whether any one of several repairs restores a hypothesis."""
+        """(H) whether any one of several repairs restores a hypothesis.
+
+        >>> hose = Repair("hose", 9.0, ANY, np.array([0.9, 0.0]), 1.0, ANY)
+        >>> valve = Repair("valve", 9.0, ANY, np.array([0.8, 1.0]), 1.0, ANY)
+        >>> prior, repairs, any_of = np.array([0.5, 0.5]), (hose, valve), np.array([True, True])
+        >>> Problem(prior, (), repairs, np.zeros((1, 1)), 60.0, any_of).either.tolist()
+        [True, False]
+        """
         if self.any_of is None:
             return np.zeros(len(self.prior), dtype=bool)
         found: Bools = self.any_of & (self.needs.sum(axis=1) > 1)
@@ -185,6 +257,13 @@ class Problem:
         """(M) hypotheses with alternatives, (M, K) which repairs, (M, K) the chance of each.
 
         Shorter rows are filled up with their first repair at chance 0.
+
+        >>> chances = [0.9, 0.6], [0.8, 0.5], [0.7, 0.0]
+        >>> repairs = tuple(Repair("-", 9.0, ANY, np.array(each), 1.0, ANY) for each in chances)
+        >>> prior, any_of = np.array([0.5, 0.5]), np.array([True, True])
+        >>> problem = Problem(prior, (), repairs, np.zeros((1, 1)), 60.0, any_of)
+        >>> [found.tolist() for found in problem.alternatives]
+        [[0, 1], [[0, 1, 2], [0, 1, 0]], [[0.9, 0.8, 0.7], [0.6, 0.5, 0.0]]]
         """
         many = np.flatnonzero(self.either)
         each = [np.flatnonzero(self.needs[h]) for h in many]
@@ -201,6 +280,12 @@ class Problem:
         """(M) hypotheses that need several repairs, (M, K) which, (M, K) the chance of each.
 
         Shorter lists are filled up with their first repair again, at chance 1.
+
+        >>> chances = [0.9, 0.6], [0.8, 0.5], [0.7, 0.0]
+        >>> repairs = tuple(Repair("-", 9.0, ANY, np.array(each), 1.0, ANY) for each in chances)
+        >>> problem = Problem(np.array([0.5, 0.5]), (), repairs, np.zeros((1, 1)), 60.0)
+        >>> [found.tolist() for found in problem.several]
+        [[0, 1], [[0, 1, 2], [0, 1, 0]], [[0.9, 0.8, 0.7], [0.6, 0.5, 1.0]]]
         """
         many = np.flatnonzero((self.needs.sum(axis=1) > 1) & ~self.either)
         each = [np.flatnonzero(self.needs[h]) for h in many]

@@ -92,12 +92,32 @@ class RepairPlan:
 
 
 def repair_order(problem: Problem, belief: Floats, setup: int) -> RepairPlan:
-    """The greedy plan of repairs for one belief (H), cut off where the last resort is cheaper."""
+    """The greedy plan of repairs for one belief (H), cut off where the last resort is cheaper.
+
+    An invented car that will not start: battery, fuel, ignition, starter or plugs. Each is paid
+    for until one works: 1 + 0.8 × 4 + 0.45 × 9 + 0.25 × 5 + 0.15 × 12.
+
+    >>> from diagnose.decision.problem import ANY, Repair
+    >>> each = enumerate([4.0, 1.0, 9.0, 12.0, 5.0])
+    >>> repairs = tuple(Repair(str(i), cost, ANY, np.eye(5)[i], 0.0, ANY) for i, cost in each)
+    >>> prior = np.array([0.35, 0.20, 0.20, 0.15, 0.10])
+    >>> found = repair_order(Problem(prior, (), repairs, np.zeros((1, 1)), np.inf), prior, 0)
+    >>> found.order, round(found.minutes, 6)
+    ((1, 0, 2, 4, 3), 11.3)
+    """
     return plan(problem, start(problem, belief, setup))
 
 
 def plan(problem: Problem, situation: Situations) -> RepairPlan:
-    """The same in any one situation."""
+    """The same in any one situation.
+
+    >>> from diagnose.decision.problem import ANY, Repair
+    >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
+    >>> valve = Repair("valve", 39.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
+    >>> problem = Problem(np.array([0.75, 0.25]), (), (hose, valve), np.zeros((1, 1)), 20.0)
+    >>> plan(problem, start(problem, problem.prior / 2, 0))
+    RepairPlan(order=(0,), minutes=15.0, cutoff=1)
+    """
     order, minutes = _plans(problem, situation)
     cutoff = int(np.argmin(minutes[0]))
     whole = max(float(situation.mass[0]), np.finfo(float).tiny)
@@ -105,18 +125,43 @@ def plan(problem: Problem, situation: Situations) -> RepairPlan:
 
 
 def repair_minutes(problem: Problem, beliefs: Floats, setup: int) -> Floats:
-    """(B) expected minutes of each belief's plan, times its mass; beliefs (B, H)."""
+    """(B) expected minutes of each belief's plan, times its mass; beliefs (B, H).
+
+    >>> from diagnose.decision.problem import ANY, Repair
+    >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
+    >>> valve = Repair("valve", 19.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
+    >>> problem = Problem(np.array([0.75, 0.25]), (), (hose, valve), np.zeros((1, 1)), 60.0)
+    >>> repair_minutes(problem, np.array([[0.75, 0.25], [0.0, 0.25]]), setup=0).tolist()
+    [15.0, 5.0]
+    """
     return plan_minutes(problem, start(problem, beliefs, setup))
 
 
 def plan_minutes(problem: Problem, situations: Situations) -> Floats:
-    """(B) the same in any situations."""
+    """(B) the same in any situations.
+
+    >>> from diagnose.decision.problem import ANY, Repair
+    >>> from diagnose.decision.situation import repaired
+    >>> hose = Repair("hose", 9.0, ANY, np.array([0.5]), 1.0, ANY)
+    >>> problem = Problem(np.ones(1), (), (hose,), np.zeros((1, 1)), 60.0)
+    >>> here = start(problem, problem.prior, 0)
+    >>> plan_minutes(problem, here), plan_minutes(problem, repaired(problem, here, np.array([0])))
+    (array([40.]), array([30.]))
+    """
     best: Floats = _plans(problem, situations)[1].min(axis=1)
     return best
 
 
 def clearing_rates(problem: Problem, situations: Situations) -> Floats:
-    """(B, R) share of the mass that each open repair may clear, per minute."""
+    """(B, R) share of the mass that each open repair may clear, per minute.
+
+    >>> from diagnose.decision.problem import ANY, Repair
+    >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
+    >>> valve = Repair("valve", 19.0, ANY, np.array([0.0, 0.8]), 1.0, ANY)
+    >>> problem = Problem(np.array([0.75, 0.25]), (), (hose, valve), np.zeros((1, 1)), 60.0)
+    >>> clearing_rates(problem, start(problem, problem.prior, 0)).round(6).tolist()
+    [[0.075, 0.01]]
+    """
     minutes = np.maximum(problem.repair_minutes[situations.setup], NEGLIGIBLE)
     shares = _alone(problem, situations) + _shared(problem, situations)
     rate: Floats = shares * situations.repairs / minutes

@@ -24,6 +24,9 @@ def product(left: Floats | Bools, right: Floats) -> Floats:
     """``left @ right`` in blocks of rows that are too small to be spread over threads.
 
     Waking threads takes longer than such products do, much longer on a busy machine.
+
+    >>> product(np.array([[1.0, 2.0], [3.0, 4.0]]), np.array([[1.0], [10.0]])).tolist()
+    [[21.0], [43.0]]
     """
     found = np.empty((len(left), right.shape[1]))
     rows = max(1, UNTHREADED // max(right.size, 1))
@@ -56,12 +59,23 @@ class Situations:
 
     @property
     def mass(self) -> Floats:
-        """(B) probability of being here, something still wrong."""
+        """(B) probability of being here, something still wrong.
+
+        >>> problem = Problem(np.array([0.5, 0.5]), (), (), np.zeros((1, 1)), 60.0)
+        >>> start(problem, np.array([[0.5, 0.25], [0.0, 0.25]]), 0).mass.tolist()
+        [0.75, 0.25]
+        """
         mass: Floats = self.belief.sum(axis=1)
         return mass
 
     def at(self, which: Ints | Bools | slice) -> Situations:
-        """Some of the situations."""
+        """Some of the situations.
+
+        >>> problem = Problem(np.array([0.5, 0.5]), (), (), np.zeros((1, 1)), 60.0)
+        >>> both = start(problem, np.array([[0.5, 0.25], [0.0, 0.25]]), 0)
+        >>> both.at(np.array([1])).belief.tolist()
+        [[0.0, 0.25]]
+        """
         return Situations(
             self.belief[which],
             self.viable[which],
@@ -72,7 +86,16 @@ class Situations:
 
 
 def start(problem: Problem, beliefs: Floats, setup: int) -> Situations:
-    """Situations in which nothing has been done, one for each row of ``beliefs`` (B, H)."""
+    """Situations in which nothing has been done, one for each row of ``beliefs`` (B, H).
+
+    What no repair is for can only be handed over, so nothing of it is viable.
+
+    >>> from diagnose.decision.problem import ANY, Repair
+    >>> hose = Repair("hose", 9.0, ANY, np.array([0.75, 0.0]), 1.0, ANY)
+    >>> problem = Problem(np.array([0.5, 0.5]), (), (hose,), np.zeros((1, 1)), 60.0)
+    >>> start(problem, problem.prior, 0).viable.tolist()
+    [[0.5, 0.0]]
+    """
     beliefs = np.atleast_2d(beliefs)
     count = len(beliefs)
     return Situations(
@@ -90,6 +113,13 @@ def tested(problem: Problem, before: Situations, test: Ints) -> tuple[Situations
     Returns
     -------
     The situations, and for each of them the number b and the number of the outcome.
+
+    >>> from diagnose.decision.problem import ANY, Test
+    >>> look = Test("look", 1.0, ANY, np.array([[0.75, 0.25], [0.0, 1.0]]))
+    >>> problem = Problem(np.array([0.5, 0.5]), (look,), (), np.zeros((1, 1)), 60.0)
+    >>> after, origin, outcome = tested(problem, start(problem, problem.prior, 0), np.array([0]))
+    >>> after.belief.tolist(), origin.tolist(), outcome.tolist(), after.tests.tolist()
+    ([[0.375, 0.0], [0.125, 0.5]], [0, 0], [0, 1], [[False], [False]])
     """
     chance = problem.likelihood[test]
     belief = before.belief[:, None, :] * chance
@@ -107,7 +137,16 @@ def tested(problem: Problem, before: Situations, test: Ints) -> tuple[Situations
 
 
 def repaired(problem: Problem, before: Situations, repair: Ints) -> Situations:
-    """What is left wrong when the proof after repair ``repair[b]`` fails in situation b."""
+    """What is left wrong when the proof after repair ``repair[b]`` fails in situation b.
+
+    >>> from diagnose.decision.problem import ANY, Repair
+    >>> hose = Repair("hose", 9.0, ANY, np.array([0.75, 0.5]), 1.0, ANY)
+    >>> valve = Repair("valve", 9.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
+    >>> problem = Problem(np.array([0.5, 0.5]), (), (hose, valve), np.zeros((1, 1)), 60.0)
+    >>> failed = repaired(problem, start(problem, problem.prior, 0), np.array([0]))
+    >>> failed.belief.tolist(), failed.viable.tolist(), failed.repairs.tolist()
+    ([[0.125, 0.5]], [[0.0, 0.25]], [[False, True]])
+    """
     left = before.repairs.copy()
     left[np.arange(len(before)), repair] = False
     needed = problem.needs[:, repair].T > 0

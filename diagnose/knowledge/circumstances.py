@@ -52,7 +52,11 @@ class Prepare(Strict):
     cautions: tuple[Text, ...] = ()
 
     def faults(self) -> Iterator[Fault]:
-        """Minutes that are said twice, or not at all."""
+        """Minutes that are said twice, or not at all.
+
+        >>> [str(wrong) for _, wrong in Prepare(does="warm the oil").faults()]
+        ['expected minutes or a set-up, got neither']
+        """
         if bool(self.minutes) == bool(self.setup):
             yield ("minutes",), Wrong("minutes or a set-up", "both" if self.setup else "neither")
 
@@ -98,7 +102,15 @@ class Circumstance(Strict):
         return next(sound, self.states[0])
 
     def faults(self) -> Iterator[Fault]:
-        """Choices without states, numbers without limits, priors that do not add up to 1."""
+        """Choices without states, numbers without limits, priors that do not add up to 1.
+
+        >>> known = {"id": "fan", "name": "fan", "says": "-", "scope": "run", "value": "none"}
+        >>> state = {"prior": {"any": 0.4}, "source": "-"}
+        >>> states = [{"id": "on", "name": "on", **state}, {"id": "off", "name": "off", **state}]
+        >>> fan = Circumstance.model_validate({**known, "states": states})
+        >>> [str(wrong) for _, wrong in fan.faults()]
+        ['expected priors for any that add up to 1, got 0.8']
+        """
         ids = [state.id for state in self.states]
         yield from twins(("states",), ids)
         if self.value == "choice" and list(self.choices) != ids:

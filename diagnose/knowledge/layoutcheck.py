@@ -16,7 +16,17 @@ _LISTS = ("sections", "branches", "controllers", "ports")
 
 
 def layout_faults(layout: Layout) -> Iterator[Fault]:
-    """Rows left out, given twice or out of range, names that lead nowhere, ids given twice."""
+    """Rows left out, given twice or out of range, names that lead nowhere, ids given twice.
+
+    >>> section = {"id": "section-1", "rows": "1-2"}
+    >>> branch = {"id": "harness-1", "rows": "1-3", "controller": "controller-1"}
+    >>> layout = Layout.model_validate(
+    ...     {"id": "mine", "name": "mine", "rows": 3, "sections": [section],
+    ...      "branches": [branch], "controllers": [{"id": "controller-1"}]}
+    ... )
+    >>> print(*(wrong for _, wrong in layout_faults(layout)))
+    expected each row from 1 to 3 in one of the sections, got no place for row 3
+    """
     crowded = list(_crowded(layout))
     yield from crowded or _all_faults(layout)
 

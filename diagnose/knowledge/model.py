@@ -65,7 +65,13 @@ Model = TypeVar("Model", bound=BaseModel)
 
 
 def read_model(path: Path | str, kind: type[Model]) -> Model:
-    """The file as a ``kind``. Raises `FileProblems` with everything that is wrong in it."""
+    """The file as a ``kind``. Raises `FileProblems` with everything that is wrong in it.
+
+    >>> from diagnose.knowledge.places import shipped
+    >>> from diagnose.knowledge.setups import Setup
+    >>> read_model(shipped().setups / "parked.yaml", Setup).enter_minutes
+    0.0
+    """
     document = read_file(path)
     model, problems = check_model(document, kind)
     if model is None or problems:

@@ -212,11 +212,23 @@ class PartKind(Strict):
         return by_id(self.measurements, name)
 
     def swap(self, name: str) -> Swap:
-        """The swap with this id. Raises `KeyError` when there is none."""
+        """The swap with this id. Raises `KeyError` when there is none.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> load_knowledge().parts["valve"].swap("swap-coil").moves
+        ('coil_open', 'coil_shorted')
+        """
         return by_id(self.swaps, name)
 
     def faults(self) -> Iterator[Fault]:
-        """Names inside the kind that lead nowhere, ids given twice, priors that are too large."""
+        """Names inside the kind that lead nowhere, ids given twice, priors that are too large.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> valve = load_knowledge().parts["valve"]
+        >>> twice = valve.model_copy(update={"modes": (valve.mode("coil_open"), *valve.modes)})
+        >>> [str(wrong) for _, wrong in twice.faults()]
+        ["expected each id once, got a second 'coil_open'"]
+        """
         for name in ("modes", "remedies", "measurements", "swaps"):
             yield from twins((name,), [item.id for item in getattr(self, name)])
         if self.swaps and self.reach != "row":

@@ -31,7 +31,12 @@ class GraphFiles:
 
     @property
     def every(self) -> tuple[Path, ...]:
-        """All of them in one."""
+        """All of them in one.
+
+        >>> parts, rates = (Path("valve.yaml"),), (Path("rates.yaml"),)
+        >>> [path.name for path in GraphFiles(parts, (), (), (), (), rates).every]
+        ['valve.yaml', 'rates.yaml']
+        """
         entries = (*self.parts, *self.checks, *self.circumstances, *self.setups)
         return (*entries, *self.machines, *self.rates)
 
@@ -98,32 +103,56 @@ class Folders:
 
     @property
     def setups(self) -> Path:
-        """What state the machine is in while work is done on it."""
+        """What state the machine is in while work is done on it.
+
+        >>> Folders(Path("mine")).setups.as_posix()
+        'mine/graphs/setups'
+        """
         return self.root / "graphs" / "setups"
 
     @property
     def rates(self) -> Path:
-        """What parts and handing over are worth: one file."""
+        """What parts and handing over are worth: one file.
+
+        >>> Folders(Path("mine")).rates.as_posix()
+        'mine/graphs/rates.yaml'
+        """
         return self.root / "graphs" / "rates.yaml"
 
     @property
     def learning(self) -> Path:
-        """How much the shipped priors weigh against closed cases: one file."""
+        """How much the shipped priors weigh against closed cases: one file.
+
+        >>> Folders(Path("mine")).learning.as_posix()
+        'mine/graphs/learning.yaml'
+        """
         return self.root / "graphs" / "learning.yaml"
 
     @property
     def drills(self) -> Path:
-        """What is drawn for practice: one file."""
+        """What is drawn for practice: one file.
+
+        >>> Folders(Path("mine")).drills.as_posix()
+        'mine/graphs/drills.yaml'
+        """
         return self.root / "graphs" / "drills.yaml"
 
     @property
     def words(self) -> Path:
-        """Words and their meanings: one file."""
+        """Words and their meanings: one file.
+
+        >>> Folders(Path("mine")).words.as_posix()
+        'mine/graphs/words.yaml'
+        """
         return self.root / "graphs" / "words.yaml"
 
     @property
     def priors(self) -> Path:
-        """The priors that were learned from closed cases and accepted: one file, if any."""
+        """The priors that were learned from closed cases and accepted: one file, if any.
+
+        >>> Folders(Path("mine")).priors.as_posix()
+        'mine/priors.yaml'
+        """
         return self.root / "priors.yaml"
 
 

@@ -56,13 +56,27 @@ class PriorSet(Strict):
     frames: Mapping[str, ByKind] = Field(default_factory=dict)
 
     def faults(self) -> Iterator[Fault]:
-        """The name that stands for having no set."""
+        """The name that stands for having no set.
+
+        >>> about = {"schema": SCHEMA, "accepted": "2026-03-01T09:30:00+00:00", "by": "workshop"}
+        >>> found = PriorSet.model_validate({**about, "id": "shipped", "cases": 40, "parts": {}})
+        >>> [str(wrong) for _, wrong in found.faults()]
+        ['expected an id other than shipped, got shipped']
+        """
         if self.id == SHIPPED:
             yield ("id",), Wrong(f"an id other than {SHIPPED}", SHIPPED, "choose another")
 
 
 def read_priors(document: Document, kinds: Mapping[str, PartKind]) -> PriorSet:
-    """The set in a document, for these part kinds. Raises `FileProblems` with all of them."""
+    """The set in a document, for these part kinds. Raises `FileProblems` with all of them.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> about = {"schema": SCHEMA, "accepted": "2026-03-01T09:30:00+00:00", "by": "workshop"}
+    >>> data = {**about, "id": "ours", "cases": 40, "parts": {"valv": {"coil_open": 0.02}}}
+    >>> read_priors(Document("priors.yaml", data), load_knowledge().parts)
+    Traceback (most recent call last):
+    diagnose.errors.FileProblems: priors.yaml: expected a part kind, got 'valv'; did you mean valve?
+    """
     learned, problems = check_model(document, PriorSet)
     faults = list(_name_faults(document.data, kinds))
     if learned is not None:

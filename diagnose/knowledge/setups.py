@@ -26,7 +26,13 @@ class Setup(Strict):
     source: Text
 
     def faults(self) -> Iterator[Fault]:
-        """A word that stands for all set-ups, a start that is not free, what cannot last."""
+        """A word that stands for all set-ups, a start that is not free, what cannot last.
+
+        >>> said = {"id": "parked", "name": "parked", "says": "-", "source": "-"}
+        >>> parked = Setup.model_validate({**said, "enter_minutes": 5, "leave_minutes": 0})
+        >>> [str(wrong) for _, wrong in parked.faults()]
+        ['expected 0 minutes to and from parked, got more']
+        """
         if self.id == ANY_SETUP:
             yield ("id",), Wrong(f"an id other than {ANY_SETUP}", ANY_SETUP, "rename it")
         if self.id == PARKED and (self.enter_minutes or self.leave_minutes):
@@ -45,7 +51,13 @@ class Rates(Strict):
     source: Text
 
     def faults(self) -> Iterator[Fault]:
-        """Prices that are left out."""
+        """Prices that are left out.
+
+        >>> minutes = {"none": 0, "small": 5, "medium": 30}
+        >>> rates = Rates(says="-", price_minutes=minutes, hand_over_minutes=300, source="-")
+        >>> [str(wrong) for _, wrong in rates.faults()]
+        ['expected minutes for large, got nothing']
+        """
         for price in get_args(Price):
             if price not in self.price_minutes:
                 yield ("price_minutes",), Wrong(f"minutes for {price}", "nothing", "add it")

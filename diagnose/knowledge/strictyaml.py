@@ -88,6 +88,10 @@ def read_file(path: Path | str) -> Document:
     """The file's data. Raises `FileProblems` when nothing can be read from it at all.
 
     Smaller faults (a duplicate key, an unquoted word) are in the document's ``problems``.
+
+    >>> from diagnose.knowledge.places import shipped
+    >>> read_file(shipped().setups / "parked.yaml").data["enter_minutes"]
+    0
     """
     source = str(path)
     try:
@@ -133,6 +137,12 @@ class _Reader:
         self.problems: list[Problem] = []
 
     def mapping(self, node: Node) -> dict[str, Any]:
+        """A dict; of a name that is there twice it has the last value.
+
+        >>> reader = _Reader("mine.yaml")
+        >>> reader.mapping(compose("{rows: 6, rows: 8}", "mine.yaml")), reader.problems[0].got
+        ({'rows': 8}, "a second 'rows'")
+        """
         values: dict[str, Any] = {}
         lines: dict[str, int] = {}
         for key_node, value_node in node.value:
@@ -163,6 +173,13 @@ class _Reader:
         return self.mapping(node)
 
     def scalar(self, node: ScalarNode) -> Any:
+        """What a scalar stands for; text where it is in quotes or could mislead.
+
+        >>> reader = _Reader("mine.yaml")
+        >>> written = (PLAIN, "0.5"), (QUOTED, "0.5"), (PLAIN, "true"), (PLAIN, "~"), (PLAIN, "a-b")
+        >>> [reader.scalar(ScalarNode(tag, text)) for tag, text in written]
+        [0.5, '0.5', True, None, 'a-b']
+        """
         text = node.value
         if node.tag is QUOTED:
             return text
@@ -179,6 +196,15 @@ class _Reader:
         return text
 
     def number(self, node: ScalarNode, text: str) -> Any:
+        """A number, or the text where it is not plainly one.
+
+        >>> reader = _Reader("mine.yaml")
+        >>> written = "12", "1e3", "010", "12:30", "3rd"
+        >>> [reader.number(ScalarNode(PLAIN, text), text) for text in written]
+        [12, 1000.0, '010', '12:30', '3rd']
+        >>> [problem.got for problem in reader.problems]
+        ['010', '12:30']
+        """
         match = _NUMBER.fullmatch(text) if len(text) <= LONGEST_NUMBER else None
         if match:
             number = int(text) if match.lastindex is None else float(text)

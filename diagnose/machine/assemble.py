@@ -19,7 +19,20 @@ _REACH_ORDER = ("machine", "controller", "section", "chain", "branch", "port", "
 
 
 def assemble(layout: Layout, knowledge: Knowledge) -> tuple[Machine, list[Fault]]:
-    """The machine as far as it can be built, and what stands in the way of using it."""
+    """The machine as far as it can be built, and what stands in the way of using it.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> section = {"id": "section-1", "rows": "1"}
+    >>> branch = {"id": "harness-1", "rows": "1", "controller": "controller-1"}
+    >>> layout = Layout.model_validate(
+    ...     {"id": "mine", "name": "mine", "rows": 1, "sections": [section],
+    ...      "branches": [branch], "controllers": [{"id": "controller-1"}],
+    ...      "extra": [{"id": "supply/cooler", "kind": "filter", "needs": ["supply/pump"]}]}
+    ... )
+    >>> machine, faults = assemble(layout, load_knowledge())
+    >>> machine.extras, [str(wrong) for _, wrong in faults]
+    (('supply/cooler',), ["expected a part, got 'supply/pump'"])
+    """
     parts, known = list(parts_of(layout)), knowledge.parts_of(layout.frame)
     graph: nx.DiGraph[str] = nx.DiGraph()
     faults = list(_extra_faults(layout, parts, known))

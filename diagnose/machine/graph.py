@@ -47,7 +47,12 @@ def find_layout(name_or_path: str, knowledge: Knowledge) -> Path:
 
 
 def read_machine(path: Path, knowledge: Knowledge) -> Machine:
-    """The machine that a layout file describes. Raises `FileProblems`."""
+    """The machine that a layout file describes. Raises `FileProblems`.
+
+    >>> known = load_knowledge()
+    >>> read_machine(known.layouts["mounted-6"], known).ports["port-left"]
+    (1, 2, 3)
+    """
     document = read_file(path)
     called = path.stem if path == knowledge.layouts.get(path.stem) else ""
     return machine_in(document, knowledge, called)
@@ -56,6 +61,11 @@ def read_machine(path: Path, knowledge: Knowledge) -> Machine:
 def machine_in(document: Document, knowledge: Knowledge, called: str = "") -> Machine:
     """The machine that a layout in hand describes; its id is what it is ``called``, if that is
     given. Raises `FileProblems`.
+
+    >>> known = load_knowledge()
+    >>> data = read_file(known.layouts["mounted-6"]).data
+    >>> machine_in(Document("mine.yaml", data), known).branches["harness-1"]
+    (1, 2, 3, 4, 5, 6)
     """
     layout, problems = check_model(document, Layout)
     if layout is None:
@@ -73,7 +83,18 @@ def machine_in(document: Document, knowledge: Knowledge, called: str = "") -> Ma
 
 
 def build_machine(layout: Layout, knowledge: Knowledge | None = None) -> Machine:
-    """The machine of a layout made in Python. Raises `FileProblems`, whose places have no lines."""
+    """The machine of a layout made in Python. Raises `FileProblems`, whose places have no lines.
+
+    >>> section = {"id": "section-1", "rows": "1-2"}
+    >>> branch = {"id": "harness-1", "rows": "1-2", "controller": "controller-1"}
+    >>> layout = Layout.model_validate(
+    ...     {"id": "mine", "name": "mine", "rows": 2, "sections": [section],
+    ...      "branches": [branch], "controllers": [{"id": "controller-1"}]}
+    ... )
+    >>> machine = build_machine(layout)
+    >>> machine.rows_of("section-1/hose"), machine.rows_of("row-2/hose")
+    ((1, 2), (2,))
+    """
     machine, faults = assemble(layout, knowledge or load_knowledge())
     document = Document(f"layout {layout.id}", {})
     problems = [wrong.at(document.place(path)) for path, wrong in (*layout_faults(layout), *faults)]

@@ -29,7 +29,18 @@ class PartOf:
 
 
 def parts_of(layout: Layout) -> Iterator[PartOf]:
-    """Every part of the machine, what is needed before what needs it where that is possible."""
+    """Every part of the machine, what is needed before what needs it where that is possible.
+
+    >>> section = {"id": "section-1", "rows": "1-2", "feed": "chain", "from": 2, "to": 1}
+    >>> branch = {"id": "harness-1", "rows": "1-2", "controller": "controller-1"}
+    >>> layout = Layout.model_validate(
+    ...     {"id": "mine", "name": "mine", "rows": 2, "sections": [section],
+    ...      "branches": [branch], "controllers": [{"id": "controller-1"}]}
+    ... )
+    >>> needs = {part.id: part.needs for part in parts_of(layout)}
+    >>> [needs[part] for part in ("row-2/hose", "row-1/hose", "section-1/chain-1")]
+    [('section-1/manifold',), ('section-1/chain-1',), ('section-1/manifold',)]
+    """
     yield from _in_line(SUPPLY)
     yield PartOf("supply/return", "return-line", (), ())
     yield PartOf("supply/air", "circuit-air", (), ())

@@ -59,7 +59,12 @@ class Machine:
 
     @cached_property
     def of_kind(self) -> Mapping[str, tuple[str, ...]]:
-        """The parts of each kind that the machine has, in the order of ``parts``."""
+        """The parts of each kind that the machine has, in the order of ``parts``.
+
+        >>> from diagnose.machine.graph import load_machine
+        >>> load_machine("mounted-6").of_kind["bleed-port"]
+        ('port-left/port', 'port-right/port')
+        """
         found: dict[str, list[str]] = {}
         for part, kind in self.parts.items():
             found.setdefault(kind.id, []).append(part)
