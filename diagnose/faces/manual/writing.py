@@ -25,7 +25,13 @@ from diagnose.reasoning.rulefile import Rule
 def written(
     knowledge: Knowledge, rules: Rules, program: click.Group | None = None
 ) -> Iterator[Page]:
-    """Every page; those of commands when there is a program. Raises `FileProblems`."""
+    """Every page; those of commands when there is a program. Raises `FileProblems`.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.reasoning.loading import load_rules
+    >>> [page.id for page in written(load_knowledge(), load_rules()) if page.sort == "check"]
+    ['bleed', 'response']
+    """
     for id, text, names in guides():
         yield Page("guide", id, text, {"id": id}, names)
     yield from _checks(knowledge)
