@@ -138,8 +138,8 @@ def row_mark(picture: Picture, x: float, y: float, mark: str) -> None:
     >>> picture = Picture("marks", 32, 32, "", "")
     >>> for mark in ("fail", "pass"):
     ...     row_mark(picture, 16, 16, mark)
-    >>> [each.get("class") for each in picture.root[2:]]
-    ['fail-box', 'fail-mark', 'fail-mark', 'pass-mark']
+    >>> [(each.get("class"), each.get("points", each.get("r"))) for each in picture.root[3:]]
+    [('fail-mark', '8,8 24,24'), ('fail-mark', '8,24 24,8'), ('pass-mark', '9')]
     """
     if mark == "fail":
         picture.box(x - 14, y - 14, 28, 28, "fail-box", rx=4)
