@@ -40,7 +40,15 @@ class Answers:
         self._lines: Iterator[str] = (answer for line, answer in told if answer or not line)
 
     def line(self) -> str | None:
-        """The next answer, printed as if it had been typed."""
+        """The next answer, printed as if it had been typed.
+
+        >>> import tempfile
+        >>> with tempfile.TemporaryDirectory() as folder:
+        ...     _ = Path(folder, "answers").write_text("6 pass  # the last row")
+        ...     Answers(Path(folder, "answers")).line()
+        > 6 pass
+        '6 pass'
+        """
         answer = next(self._lines, None)
         sys.stdout.write(f"{PROMPT}{answer if answer is not None else ''}\n")
         return answer

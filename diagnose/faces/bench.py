@@ -39,7 +39,11 @@ class Bench:
         self._rows_shown = ""
 
     def say(self, text: str, style: str = "") -> None:
-        """One sentence."""
+        """One sentence.
+
+        >>> Bench(Console(width=60)).say("row 6 failed")
+        Row 6 failed.
+        """
         print_tidily(self.console, Text(_kept_together(sentence(visible(text))), style=style))
 
     def begin(self, view: View, deferral: str, *, kept: bool) -> None:
@@ -90,18 +94,32 @@ class Bench:
         print_tidily(self.console, Group(*(shown[word] or [Text("Nothing to show yet.")])))
 
     def ask(self, question: Question) -> None:
-        """The question once more, after something was shown."""
+        """The question once more, after something was shown.
+
+        >>> Bench(Console(width=60)).ask(Question("Which row?", "a number", list, kept="row 6"))
+        Which row? (a number; Enter for row 6)
+        """
         print_tidily(self.console, _asked(question))
 
     def complain(self, error: Wrong | RowfaultError, question: Question) -> None:
-        """What could not be used, and what can."""
+        """What could not be used, and what can.
+
+        >>> question = Question("Which row?", "a number", list)
+        >>> Bench(Console(width=60)).complain(Wrong("a row", "'x'", "say 6"), question)
+        Expected a row, got 'x'; say 6.
+        (a number)
+        """
         for line in _complaints(error):
             self.say(line, "caution")
         if question.form:
             print_tidily(self.console, Text(f"({question.form})"))
 
     def stopped(self, case: str) -> None:
-        """Where to go on; without a case, that nothing was kept."""
+        """Where to go on; without a case, that nothing was kept.
+
+        >>> Bench(Console(width=60)).stopped("20260301-a")
+        Kept. Go on with: rowfault work --case 20260301-a.
+        """
         say = f"Kept. Go on with: rowfault work --case {case}" if case else "Nothing was kept"
         self.say(say)
 

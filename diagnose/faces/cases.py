@@ -72,7 +72,16 @@ def shown(case: str, *, as_json: bool, colour: bool) -> None:
 
 
 def story_lines(view: View) -> Iterator[RenderableType]:
-    """A story for people: a row for each thing told, what no longer counts struck through."""
+    """A story for people: a row for each thing told, what no longer counts struck through.
+
+    >>> from diagnose.story.event import Correction, Noted, Opened, told
+    >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "Ann")
+    >>> note = told(Noted(text="hose chafed"), "Ann")
+    >>> state = replay([first, note, told(Correction(event=note.id), "Ann")])
+    >>> [_, table] = story_lines(View(state, load_knowledge()))
+    >>> [cell.plain.partition("Ann: ")[2] for cell in table.columns[1].cells][1:]
+    ['note: hose chafed [no longer counts: see 3]', 'entry 2 does not count']
+    """
     state = view.state
     yield Text(f"{state.id}: {view.machine.id}, {view.machine.rows} rows", style="title")
     if state.title:

@@ -73,13 +73,20 @@ class Wish:
 
     @property
     def open(self) -> bool:
-        """Whether any drill will do."""
+        """Whether any drill will do.
+
+        >>> Wish().open, Wish(level=2).open
+        (True, False)
+        """
         return self == Wish()
 
     def named(self, knowledge: Knowledge, level: int = FIRST_LEVEL) -> Named:
         """The drill's name, at ``level`` if none was asked for.
 
         Raises `InputError` for a code that is no good.
+
+        >>> Wish(seed=7).named(load_knowledge(), level=2)
+        Named(machine='mounted-12', level=2, seed=7)
         """
         if self.code is not None:
             return read(self.code, knowledge)

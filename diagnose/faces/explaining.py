@@ -51,7 +51,12 @@ def _print(text: str, plain: bool, colour: bool) -> None:
 
 
 def contents(catalogue: Catalogue) -> str:
-    """What there is to read, as Markdown."""
+    r"""What there is to read, as Markdown.
+
+    >>> text = contents(Catalogue(load_knowledge(), load_rules()))
+    >>> text.partition("## Checks\n\n")[2].splitlines()[0]
+    '2 pages: `bleed`, `response`'
+    """
     lines = ["# What there is to read", "", "`rowfault explain ID` shows a page; words search."]
     for sort, heading in SORTS.items():
         pages = catalogue.of(sort)
@@ -61,7 +66,12 @@ def contents(catalogue: Catalogue) -> str:
 
 
 def offered(topic: str, found: Sequence[Page]) -> str:
-    """The pages that a search found, as Markdown."""
+    r"""The pages that a search found, as Markdown.
+
+    >>> fold = Page("word", "fold", "# fold\n\n## What it means\n\nA hinge. Of a wing.", {})
+    >>> offered("wings", [fold])
+    '# Pages that speak of wings\n\n- `fold`, word: A hinge.'
+    """
     return "\n".join([f"# Pages that speak of {topic}", "", *_offers(found)])
 
 

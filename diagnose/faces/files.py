@@ -14,6 +14,13 @@ def write_whole(path: Path, text: str, force: bool = False) -> None:
 
     Raises `Unavailable` when something is there already and ``force`` was not said, when it is no
     ordinary file, or when the system refuses.
+
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     write_whole(Path(folder) / "mine.md", "first")
+    ...     write_whole(Path(folder) / "mine.md", "second", force=True)
+    ...     [(path.name, path.read_text()) for path in Path(folder).iterdir()]
+    [('mine.md', 'second')]
     """
     place = path.resolve()
     if place.exists() and not place.is_file():

@@ -76,7 +76,15 @@ def _in_force() -> str:
 
 
 def lesson_lines(report: Report) -> Iterator[str]:
-    """The lesson for people, in lines for 80 columns."""
+    """The lesson for people, in lines for 80 columns.
+
+    >>> left = {"unfinished": 2, "unknown_machines": {"mine": 1}, "unknown_causes": {}}
+    >>> report = {"cases": 0, "priors": SHIPPED, "left_out": left, "moved": [], "apart": {}}
+    >>> print_lines(lesson_lines(report | {"conflicts": []}))
+    0 closed cases. In force: the shipped priors.
+    Left out: 2 cases open, or closed with neither a cause nor proof.
+    Left out: 1 closed case on mine, a layout that is not known here.
+    """
     closed = counted(report["cases"], "closed case")
     yield from _wrapped(f"{closed}. In force: {_set(report['priors'])}.")
     yield from _left_out(report["left_out"])

@@ -47,6 +47,16 @@ def looked_up(
     """The pages that a topic stands for and True, or those that speak of it, best first, and False.
 
     Raises `UnknownName` when no page does.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.reasoning.loading import load_rules
+    >>> known = load_knowledge()
+    >>> pages = Catalogue(known, load_rules())
+    >>> found, meant = looked_up("bleed check", pages, known)
+    >>> [page.id for page in found], meant
+    (['bleed'], True)
+    >>> looked_up("winding broken", pages, known)[1]
+    False
     """
     try:
         return explained(topic, catalogue, knowledge), True

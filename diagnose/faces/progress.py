@@ -51,7 +51,11 @@ class Record:
 
 
 def record_of(url: str | None, who: str | None) -> Record:
-    """The record of somebody, or of whoever is logged in; of nobody by name if that is unknown."""
+    """The record of somebody, or of whoever is logged in; of nobody by name if that is unknown.
+
+    >>> record_of(None, " Ann ")
+    Record(url=None, who='Ann')
+    """
     return Record(url, on_one_line((_login() if who is None else who).strip()))
 
 
@@ -73,7 +77,14 @@ def show_progress(record: Record, *, as_json: bool, colour: bool) -> None:
 
 
 def progress_text(report: Report, console: Console) -> Iterator[RenderableType]:
-    """A record for people, part by part, for 80 columns."""
+    """A record for people, part by part, for 80 columns.
+
+    >>> skill = {"says": "narrow down", "taken": 3, "of": 4, "mean": None}
+    >>> report = {"who": "Ann", "drills": [1, 2], "skills": [skill], "model": {"fewest": 5}}
+    >>> report["next"] = {"level": 2, "name": "two rows", "why": "level 1 goes well"}
+    >>> [text.plain for text in progress_text(report, Console())][:3:2]
+    ['Ann: 2 finished drills', '  3 of 4     not known yet: it came up fewer than 5 times']
+    """
     many = counted(len(report["drills"]), "finished drill")
     yield Text(f"{visible(report['who'])}: {many}" if report["who"] else many, style="title")
     for skill in report["skills"]:
@@ -107,6 +118,11 @@ def bar(low: float, mean: float, high: float, plain: bool) -> str:
 
 
 def kept_in_words(done: Debriefing) -> str:
-    """How the skills of a drill went, in one sentence."""
+    """How the skills of a drill went, in one sentence.
+
+    >>> from types import SimpleNamespace
+    >>> kept_in_words(SimpleNamespace(skills={"narrow": (2, 3)}))
+    'kept in your record: narrow 2 of 3. See rowfault drill --progress'
+    """
     went = ", ".join(f"{skill} {taken} of {of}" for skill, (taken, of) in done.skills.items())
     return f"kept in your record: {went or 'no skill came up'}. See rowfault drill --progress"

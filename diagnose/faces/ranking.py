@@ -26,6 +26,10 @@ def told_case(
     """The machine and its story: the case file first, then the log, then what was typed.
 
     Raises `UnknownName` and `FileProblems`. One of ``machine`` and ``file`` must be given.
+
+    >>> machine, case = told_case("mounted-6", ["bleed=PPPPPF"], None, None)
+    >>> machine.rows, [(run.check, run.pattern) for run in case.runs]
+    (6, [('bleed', 'PPPPPF')])
     """
     started()
     knowledge = load_knowledge()
@@ -69,6 +73,10 @@ def required_case(
 
     Raises `click.UsageError` when it does not. With a case file, what looks like the machine may
     be the first argument.
+
+    >>> required_case("mounted-6", [], None, None)
+    Traceback (most recent call last):
+    click.exceptions.UsageError: Nothing to go on: give results, for example response=PPPPPF.
     """
     if machine and "=" in machine and file:
         arguments, machine = (machine, *arguments), None

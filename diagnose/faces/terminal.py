@@ -244,7 +244,12 @@ def _outcome(outcome: Report, test: Report, names: Mapping[str, str]) -> str:
 
 
 def bullets(lines: Iterable[str], style: str = "", indent: int = 2) -> Iterator[RenderableType]:
-    """The lines as a list with dashes; nothing when there are none."""
+    """The lines as a list with dashes; nothing when there are none.
+
+    >>> print_tidily(Console(width=40), Group(*bullets(["row 6 failed", "the oil was cold"])))
+      - Row 6 failed.
+      - The oil was cold.
+    """
     table = Table.grid(padding=(0, 1))
     table.add_column(width=indent + 1, justify="right")
     table.add_column()

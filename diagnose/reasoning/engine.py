@@ -89,6 +89,12 @@ class Stratum:
         """Every firing, once each, in the order of rules and then of items.
 
         Raises `EngineError` when the engine refuses an item.
+
+        >>> from diagnose.reasoning.loading import load_rules
+        >>> stratum = Stratum([load_rules().by_id["engine-stopped"]])
+        >>> on, off = ({"circumstance": "engine", "choice": choice} for choice in ("on", "off"))
+        >>> stratum.matches([Item("setting", on), Item("setting", off)])
+        [Match(rule='engine-stopped', items=(1,))]
         """
         found = [match for one in self._sets for match in one.matches(items)]
         order = {rule.id: place for place, rule in enumerate(self.rules)}

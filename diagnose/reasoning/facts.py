@@ -142,6 +142,14 @@ class _Story:
         """What rows last showed in the checks other than that of a run, with no work between.
 
         A fail outweighs a pass.
+
+        >>> from diagnose.cases.typed import read_typed
+        >>> from diagnose.machine.graph import load_machine
+        >>> machine = load_machine("mounted-6")
+        >>> runs = read_typed(machine, ["bleed=FPPPPP", "response=PPPPPF"]).runs
+        >>> tally = _Story(machine, [], runs, ()).other(runs[1])
+        >>> rows_in(tally.failed), rows_in(tally.passed)
+        ((1,), (2, 3, 4, 5, 6))
         """
         last: dict[str, Tally] = {}
         for one in (one for one in self.runs if one.check != run.check):
@@ -217,6 +225,15 @@ class _Story:
         return max((number for number, rows in done if row in rows), default=0)
 
     def lone_pair(self, run: Run, tally: Tally) -> Iterator[Fact]:
+        """A fact about the two rows that failed alone; nothing for any other number of rows.
+
+        >>> from diagnose.cases.typed import read_typed
+        >>> from diagnose.machine.graph import load_machine
+        >>> machine = load_machine("mounted-12")
+        >>> [run] = read_typed(machine, ["response=PPFFPPPPPPPP"]).runs
+        >>> print(*_Story(machine, groups_of(machine), (run,), ()).lone_pair(run, tally_of(run)))
+        pair(run=1, check=response, first=3, second=4, apart=1, shared=section-and-branch)
+        """
         if tally.failed.bit_count() == 2:
             first, second = rows_in(tally.failed)
             yield fact(

@@ -35,13 +35,23 @@ class Rules:
 
     @cached_property
     def strata(self) -> tuple[Stratum, ...]:
-        """The groups in the order in which they run, without what is about proposed acts."""
+        """The groups in the order in which they run, without what is about proposed acts.
+
+        >>> [stratum.rules[0].group for stratum in load_rules().strata]
+        ['circumstances', 'context', 'measurements', 'patterns', 'contradictions', 'advice']
+        >>> load_rules().by_id["swap-before-buying"] in load_rules().strata[-1].rules
+        False
+        """
         alone = [rule for rule in self.rules if not rule.about_acts]
         return tuple(Stratum([r for r in alone if r.group == group]) for group in GROUPS)
 
     @cached_property
     def about_acts(self) -> Stratum:
-        """The rules about proposed acts."""
+        """The rules about proposed acts.
+
+        >>> [rule.id for rule in load_rules().about_acts.rules if rule.id.startswith("hot")]
+        ['hot-oil', 'hot-oil-not-noted']
+        """
         return Stratum([rule for rule in self.rules if rule.about_acts])
 
 

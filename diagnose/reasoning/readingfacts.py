@@ -30,6 +30,13 @@ def reading_facts(
 
     ``touched`` are the rows that each piece of work may have changed; what was seen on the other
     side of such work says nothing against a reading.
+
+    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine = load_machine("mounted-6")  # whose coils have 8 ohm
+    >>> case = read_typed(machine, ["coil-resistance@row-6=12ohm"])
+    >>> [(each.kind, each.values.get("ratio")) for each in reading_facts(machine, case, (), ())]
+    [('measured', None), ('compared', 1.5)]
     """
     yield from _repeated(machine, case.readings, touched)
     for nth, reading in enumerate(case.readings, start=1):

@@ -23,7 +23,15 @@ MOST_CONDITIONS = 12
 
 
 def problems_of(file: RuleFile, names: Names | None = None) -> list[Problem]:
-    """Everything that is wrong with one rule by itself; without ``names`` any id will do."""
+    """Everything that is wrong with one rule by itself; without ``names`` any id will do.
+
+    >>> from diagnose.knowledge.places import shipped
+    >>> from diagnose.reasoning.rulefile import read_rule
+    >>> file, _ = read_rule(shipped().rules / "circumstances" / "engine-stopped.yaml")
+    >>> renamed = RuleFile(file.rule.model_copy(update={"id": "mine"}), file.document)
+    >>> problems_of(file), [(each.expected, each.got) for each in problems_of(renamed)]
+    ([], [("the file's name, engine-stopped", 'mine')])
+    """
     found = [
         *_placed_wrongly(file),
         *_wrong_conditions(file, names),

@@ -175,17 +175,34 @@ class Rule(Strict):
 
     @property
     def needed(self) -> tuple[Condition, ...]:
-        """The conditions on facts that must be there, in order."""
+        """The conditions on facts that must be there, in order.
+
+        >>> from diagnose.reasoning.loading import load_rules
+        >>> rule = load_rules().by_id["swap-before-buying"]
+        >>> [condition.kind for condition in rule.needed]
+        ['act']
+        """
         return tuple(condition for condition in self.when if condition.fact)
 
     @property
     def forbidden(self) -> tuple[Condition, ...]:
-        """The conditions on facts that must not be there, in order."""
+        """The conditions on facts that must not be there, in order.
+
+        >>> from diagnose.reasoning.loading import load_rules
+        >>> rule = load_rules().by_id["swap-before-buying"]
+        >>> [condition.kind for condition in rule.forbidden]
+        ['swapped']
+        """
         return tuple(condition for condition in self.when if condition.none)
 
     @property
     def about_acts(self) -> bool:
-        """Whether the rule speaks about proposed acts and not about the case alone."""
+        """Whether the rule speaks about proposed acts and not about the case alone.
+
+        >>> from diagnose.reasoning.loading import load_rules
+        >>> [load_rules().by_id[id].about_acts for id in ("swap-before-buying", "engine-stopped")]
+        [True, False]
+        """
         return any(condition.kind == "act" for condition in self.needed)
 
 
@@ -201,6 +218,11 @@ def read_rule(path: Path | str) -> tuple[RuleFile | None, list[Problem]]:
     """The file as a rule as far as its form goes, and every problem of form in it.
 
     Raises `FileProblems` when nothing at all can be read from the file.
+
+    >>> from diagnose.knowledge.places import shipped
+    >>> file, problems = read_rule(shipped().rules / "circumstances" / "engine-stopped.yaml")
+    >>> file.rule.id, file.document.place(("group",)).line, problems
+    ('engine-stopped', 2, [])
     """
     return rule_of(read_file(path))
 

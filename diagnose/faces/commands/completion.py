@@ -69,7 +69,13 @@ class WholeWords(BashComplete):
         return before, last
 
     def format_completion(self, item: CompletionItem[str]) -> str:
-        """What bash shall put in place of what stands after the cut."""
+        """What bash shall put in place of what stands after the cut.
+
+        >>> shell = WholeWords(click.Command("rowfault"), {}, "rowfault", ASKED)
+        >>> shell.kept = "engine="
+        >>> shell.format_completion(CompletionItem("engine=off"))
+        'plain,off'
+        """
         return f"{item.type},{str(item.value).removeprefix(self.kept)}"
 
 

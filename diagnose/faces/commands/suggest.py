@@ -19,12 +19,26 @@ if TYPE_CHECKING:
 
 
 def suggest_machines(_: click.Context, __: click.Parameter, typed: str) -> list[str]:
-    """The layouts that begin with what was typed."""
+    """The layouts that begin with what was typed.
+
+    >>> import click
+    >>> suggest_machines(click.Context(click.Command("rank")), click.Option(["--on"]), "mounted")
+    ['mounted-12', 'mounted-6']
+    """
     return _matching(typed, lambda knowledge: knowledge.layouts)
 
 
 def suggest_first(context: click.Context, parameter: click.Parameter, typed: str) -> list[str]:
-    """Machines, or arguments too when a case file names the machine."""
+    """Machines, or arguments too when a case file names the machine.
+
+    >>> import click
+    >>> context, option = click.Context(click.Command("rank")), click.Option(["--on"])
+    >>> suggest_first(context, option, "mo")
+    ['mounted-12', 'mounted-6']
+    >>> context.params = {"file": "mine.yaml", "machine": "mounted-6"}
+    >>> suggest_first(context, option, "mo")
+    ['mounted-12', 'mounted-6', 'moving=no', 'moving=yes']
+    """
     machines = suggest_machines(context, parameter, typed)
     if context.params.get("file"):
         return machines + suggest_arguments(context, parameter, typed)
@@ -56,7 +70,13 @@ def suggest_cases(_: click.Context, __: click.Parameter, typed: str) -> list[str
 
 
 def suggest_ids(context: click.Context, _: click.Parameter, typed: str) -> list[str]:
-    """The ids with a page that begin with what was typed."""
+    """The ids with a page that begin with what was typed.
+
+    >>> import click
+    >>> context, option = click.Context(click.Command("explain")), click.Option(["--on"])
+    >>> suggest_ids(context, option, "valve:coil")
+    ['valve:coil_open', 'valve:coil_shorted']
+    """
     import click
 
     from diagnose.faces.manual.catalogue import Catalogue
@@ -68,7 +88,14 @@ def suggest_ids(context: click.Context, _: click.Parameter, typed: str) -> list[
 
 
 def suggest_arguments(context: click.Context, _: click.Parameter, typed: str) -> list[str]:
-    """Checks, circumstances with their values, and readings with their places."""
+    """Checks, circumstances with their values, and readings with their places.
+
+    >>> import click
+    >>> context, option = click.Context(click.Command("rank")), click.Option(["--on"])
+    >>> context.params["machine"] = "mounted-6"
+    >>> [suggest_arguments(context, option, typed) for typed in ("resp", "coil-resistance@row-6")]
+    [['response='], ['coil-resistance@row-6/valve=']]
+    """
     return _matching(typed, lambda known: _arguments(known, typed, _machine(context, known)))
 
 

@@ -51,11 +51,20 @@ class Band:
 
     @property
     def width(self) -> int:
-        """Pixels from edge to edge."""
+        """Pixels from edge to edge.
+
+        >>> Band({}, (1, 2, 3, 4), True).width, Band({}, (5,), True).width  # never below three
+        (228, 176)
+        """
         return COLUMN * max(len(self.rows), 3) + 2 * EDGE
 
     def x(self, row: int) -> float:
-        """The middle of a row's column."""
+        """The middle of a row's column.
+
+        >>> band = Band({}, (5, 6), True)
+        >>> band.x(5), band.x(6)
+        (36.0, 88.0)
+        """
         return EDGE + COLUMN * (self.rows.index(row) + 0.5)
 
 
@@ -104,7 +113,13 @@ class _Drawn:
             self.label(x, y + BELOW, chance)
 
     def chance(self, part: str) -> float:
-        """How probable a part is at fault, as far as it is shown."""
+        """How probable a part is at fault, as far as it is shown.
+
+        >>> doubts = {"row-1/valve": 0.57, "row-1/air": 0.004}
+        >>> drawn = _Drawn(Band({}, (1,), True), Picture("b", 9, 9, "", ""), {}, doubts)
+        >>> drawn.chance("row-1/valve"), drawn.chance("row-1/air"), drawn.chance("row-1/hose")
+        (0.57, 0.0, 0.0)
+        """
         chance = self.suspicion.get(part, 0.0)
         return chance if chance >= SHOWN else 0.0
 
@@ -112,7 +127,15 @@ class _Drawn:
         self.picture.text(x, y, short_percent(chance), "label", COLUMN - 4)
 
     def pipe(self, part: str, points: Sequence[tuple[float, float]], kind: str = "oil") -> None:
-        """A hose or a wire, with a broad shade under it when it is suspected."""
+        """A hose or a wire, with a broad shade under it when it is suspected.
+
+        >>> picture = Picture("b", 9, 9, "", "")
+        >>> drawn = _Drawn(Band({}, (1,), True), picture, {}, {"row-1/hose": 0.5})
+        >>> for row in (1, 2):
+        ...     drawn.pipe(f"row-{row}/hose", [(0, 0), (0, 9)])
+        >>> [(each.get("class"), each.get("stroke-opacity")) for each in picture.root[2:]]
+        [('suspected', '0.6'), ('oil', None), ('oil', None)]
+        """
         if chance := self.chance(part):
             opacity = round(0.2 + 0.8 * chance, 3)
             self.picture.line(points, "suspected", stroke_opacity=opacity)
@@ -129,7 +152,15 @@ def short_percent(chance: float) -> str:
 
 
 def draw_band(id: str, band: Band, report: Data) -> Picture:
-    """The picture of a band of a report's machine."""
+    """The picture of a band of a report's machine.
+
+    >>> section = {"id": "section-1", "feed": "manifold", "order": [1, 2], "fed_from": None}
+    >>> layout = {"ports": [], "branches": [{"id": "harness-1", "rows": [1, 2]}]}
+    >>> rows = [{"row": 1, "mark": "fail"}, {"row": 2, "mark": "pass"}]
+    >>> report = {"rows": rows, "layout": layout, "suspicion": {"row-1/valve": 0.57}}
+    >>> draw_band("b", Band(section, (1, 2), True), report).root.find("desc").text
+    'row 1 fail; row 2 pass. Suspected: row-1/valve 57 %.'
+    """
     marks = {row["row"]: row["mark"] for row in report["rows"]}
     name = f"{band.section['id']}, {rows_in_words(band.rows)}"
     desc = _description(band, marks, report["suspicion"])

@@ -17,7 +17,15 @@ MARK = 4.0
 
 
 def draw_chart(id: str, over_time: Data) -> Picture:
-    """The chance of each cause, upwards, after each point, to the right."""
+    """The chance of each cause, upwards, after each point, to the right.
+
+    >>> points = [{"entry": 3, "chances": [0.5]}, {"entry": 7, "chances": [1.0]}]
+    >>> picture = draw_chart("c", {"causes": [{"says": "coil open"}], "points": points})
+    >>> picture.root.find("desc").text
+    'coil open: 50 % after entry 3, over 99 % after entry 7'
+    >>> [line.get("points") for line in picture.root.findall("polyline[@class='cause cause-0']")]
+    ['54,84 308,12']
+    """
     points, causes = over_time["points"], over_time["causes"]
     picture = Picture(id, WIDTH, HEIGHT, "Causes over time", _description(over_time))
     for share in (0, 0.5, 1):
@@ -34,7 +42,13 @@ def draw_chart(id: str, over_time: Data) -> Picture:
 
 
 def sample(number: int) -> str:
-    """A piece of a cause's line, for the list of what the lines mean."""
+    """A piece of a cause's line, for the list of what the lines mean.
+
+    >>> '<polyline class="cause cause-0" points="2,8 42,8" />' in sample(0)
+    True
+    >>> '<circle class="cause-mark cause-0" cx="22" cy="8" r="4" />' in sample(0)
+    True
+    """
     picture = Picture(f"line-{number}", 44, 16, "", "")
     picture.line([(2, 8), (42, 8)], f"cause cause-{number}")
     _mark(picture, number, 22, 8)

@@ -48,7 +48,13 @@ POWER = (
 
 
 def draw_supply(id: str, report: Data) -> Picture:
-    """The picture of what every row shares."""
+    """The picture of what every row shares.
+
+    >>> layout = {"controllers": ["controller-1"], "extras": []}
+    >>> report = {"layout": layout, "suspicion": {"supply/filter": 0.3, "power/bus": 0.004}}
+    >>> draw_supply("s", report).root.find("desc").text.partition(". ")[2]
+    'Suspected: pressure filter 30 %.'
+    """
     layout, suspicion = report["layout"], report["suspicion"]
     modules = [
         _Item(f"{name}/controller", name, symbols.controller) for name in layout["controllers"]

@@ -133,7 +133,14 @@ def plain_box(picture: Picture, x: float, y: float, dark: Mapping[str, float | s
 
 
 def row_mark(picture: Picture, x: float, y: float, mark: str) -> None:
-    """What a row showed, large: X fail, o pass, ? unsure, an empty frame when it was not run."""
+    """What a row showed, large: X fail, o pass, ? unsure, an empty frame when it was not run.
+
+    >>> picture = Picture("marks", 32, 32, "", "")
+    >>> for mark in ("fail", "pass"):
+    ...     row_mark(picture, 16, 16, mark)
+    >>> [(each.get("class"), each.get("points", each.get("r"))) for each in picture.root[3:]]
+    [('fail-mark', '8,8 24,24'), ('fail-mark', '8,24 24,8'), ('pass-mark', '9')]
+    """
     if mark == "fail":
         picture.box(x - 14, y - 14, 28, 28, "fail-box", rx=4)
         picture.line([(x - 8, y - 8), (x + 8, y + 8)], "fail-mark")

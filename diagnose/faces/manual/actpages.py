@@ -57,13 +57,23 @@ def setup_page(setup: Setup) -> str:
 
 
 def acts_called(name: str, knowledge: Knowledge) -> Iterator[tuple[PartKind, Act]]:
-    """Every measurement, remedy and swap with this id, with the part kind that lists it."""
+    """Every measurement, remedy and swap with this id, with the part kind that lists it.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> [kind.id for kind, _ in acts_called("look-kink", load_knowledge())]
+    ['chain-hose', 'row-hose', 'section-hose', 'supply-hose']
+    """
     for kind in knowledge.parts.values():
         yield from ((kind, act) for act in acts_of(kind) if act.id == name)
 
 
 def acts_of(kind: PartKind) -> tuple[Act, ...]:
-    """Everything that a part kind lists to be done."""
+    """Everything that a part kind lists to be done.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> [act.id for act in acts_of(load_knowledge().parts["driver"])]
+    ['look-driver', 'replace-driver', 'swap-driver']
+    """
     return (*kind.measurements, *kind.remedies, *kind.swaps)
 
 

@@ -32,19 +32,37 @@ class Catalogue:
 
     @cached_property
     def by_key(self) -> Mapping[Key, Page]:
-        """Every page by sort and id."""
+        """Every page by sort and id.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.reasoning.loading import load_rules
+        >>> Catalogue(load_knowledge(), load_rules()).by_key["check", "bleed"].title
+        'bleed check (bleed)'
+        """
         return {page.key: page for page in self.pages}
 
     @cached_property
     def by_id(self) -> Mapping[str, tuple[Page, ...]]:
-        """The pages that an id stands for."""
+        """The pages that an id stands for.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.reasoning.loading import load_rules
+        >>> [page.sort for page in Catalogue(load_knowledge(), load_rules()).by_id["supply"]]
+        ['circumstance', 'group']
+        """
         found: dict[str, list[Page]] = defaultdict(list)
         for page in self.pages:
             found[page.id].append(page)
         return {id: tuple(each) for id, each in found.items()}
 
     def of(self, sort: str) -> tuple[Page, ...]:
-        """The pages of a sort, in the order of the data."""
+        """The pages of a sort, in the order of the data.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.reasoning.loading import load_rules
+        >>> [page.id for page in Catalogue(load_knowledge(), load_rules()).of("check")]
+        ['bleed', 'response']
+        """
         return tuple(page for page in self.pages if page.sort == sort)
 
 

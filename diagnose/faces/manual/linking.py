@@ -38,7 +38,14 @@ class Linker:
         self.catalogue, self.ending = catalogue, ending
 
     def linked(self, page: Page) -> str:
-        """A page with its links: ids, words where they first occur, and what belongs beside it."""
+        r"""A page with its links: ids, words where they first occur, and what belongs beside it.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.reasoning.loading import load_rules
+        >>> page = Page("note", "mine", "# mine\n\nThe `bleed` check. No check more.", {})
+        >>> Linker(Catalogue(load_knowledge(), load_rules())).linked(page).splitlines()[-1]
+        'The [`bleed`](../checks/bleed.md) [check](../words/check.md). No check more.'
+        """
         lines: list[str] = []
         met = {page.id}
         for line in page.text.splitlines():
@@ -49,7 +56,14 @@ class Linker:
         return "\n".join([*lines, *self._see_also(page)]) + "\n"
 
     def contents(self) -> str:
-        """The page that leads to every other."""
+        """The page that leads to every other.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.reasoning.loading import load_rules
+        >>> text = Linker(Catalogue(load_knowledge(), load_rules()), ".html").contents()
+        >>> [line.partition(":")[0] for line in text.splitlines() if "(checks/" in line]
+        ['- [bleed](checks/bleed.html)', '- [response](checks/response.html)']
+        """
         lines = ["# Manual of rowfault", "", f"{sentence(START)}"]
         for sort, heading in SORTS.items():
             lines += ["", f"## {heading}", ""]

@@ -55,12 +55,20 @@ class Page:
 
     @property
     def key(self) -> Key:
-        """What no other page has."""
+        """What no other page has.
+
+        >>> Page("word", "fold", "# fold", {}).key
+        ('word', 'fold')
+        """
         return self.sort, self.id
 
     @property
     def title(self) -> str:
-        """The first heading."""
+        r"""The first heading.
+
+        >>> Page("mode", "valve:leaking", "# row valve: leaking\n\n## What happens", {}).title
+        'row valve: leaking'
+        """
         return self.text.partition("\n")[0].removeprefix("# ")
 
     @property
@@ -75,7 +83,12 @@ class Page:
 
     @property
     def whole(self) -> str:
-        """The text with what belongs beside it, by sort."""
+        """The text with what belongs beside it, by sort.
+
+        >>> page = Page("word", "fold", "# fold", {}, see=(("check", "bleed"), ("word", "wing")))
+        >>> [line for line in page.whole.splitlines() if line]
+        ['# fold', '## See also', '- Checks: `bleed`', '- Words: `wing`']
+        """
         return f"{self.text}\n\n{_see_also(self.see)}".rstrip()
 
 

@@ -36,6 +36,12 @@ def write_folder(folder: Path, files: Mapping[str, str]) -> None:
     """Write files beside the folder's place and move them there together.
 
     What the folder held before stands until then. Raises `Unavailable` when the system refuses.
+
+    >>> with tempfile.TemporaryDirectory() as above:
+    ...     for name in ("words/old.md", "words/new.md"):
+    ...         write_folder(Path(above) / "manual", {name: "# fold"})
+    ...     [path.name for path in Path(above).rglob("*.md")]
+    ['new.md']
     """
     place = folder.resolve()
     try:

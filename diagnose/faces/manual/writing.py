@@ -25,7 +25,13 @@ from diagnose.reasoning.rulefile import Rule
 def written(
     knowledge: Knowledge, rules: Rules, program: click.Group | None = None
 ) -> Iterator[Page]:
-    """Every page; those of commands when there is a program. Raises `FileProblems`."""
+    """Every page; those of commands when there is a program. Raises `FileProblems`.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.reasoning.loading import load_rules
+    >>> ", ".join(dict.fromkeys(page.sort for page in written(load_knowledge(), load_rules())))
+    'guide, check, circumstance, group, part kind, mode, act, set-up, rule, machine, word'
+    """
     for id, text, names in guides():
         yield Page("guide", id, text, {"id": id}, names)
     yield from _checks(knowledge)

@@ -68,7 +68,11 @@ def report_markdown(report: Data) -> str:
 
 
 def document(title: str, lead: Sequence[str], chapters: Iterable[tuple[str, Iterable[str]]]) -> str:
-    """A title, what comes first, and the chapters that have something in them."""
+    r"""A title, what comes first, and the chapters that have something in them.
+
+    >>> document("Row *6*", ["Two rows."], [("Runs", []), ("Parts", ["- None."])]).splitlines()
+    ['# Row \\*6\\*', '', 'Two rows.', '', '## Parts', '', '- None.']
+    """
     lines = [f"# {escaped(title)}", "", *lead]
     for name, content in chapters:
         told = list(content)
@@ -77,7 +81,11 @@ def document(title: str, lead: Sequence[str], chapters: Iterable[tuple[str, Iter
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> Iterator[str]:
-    """A table; its cells are escaped already."""
+    """A table; its cells are escaped already.
+
+    >>> list(table(("Run", "Seen"), [("1", "all pass")]))
+    ['| Run | Seen |', '| --- | --- |', '| 1 | all pass |']
+    """
     yield f"| {' | '.join(head)} |"
     yield f"| {' | '.join('---' for _ in head)} |"
     for row in rows:
@@ -188,7 +196,12 @@ def _runs(runs: Sequence[Data]) -> Iterable[str]:
 
 
 def run_cells(run: Data) -> tuple[str, ...]:
-    """A run as cells of a table."""
+    """A run as cells of a table.
+
+    >>> run = {"run": 2, "check": "bleed", "pattern": "PPPPPF", "standing": "weak", "who": "Ann"}
+    >>> run_cells(run | {"circumstances": ["oil cold"], "at": "2026-03-14T07:30:00+00:00"})[:3]
+    ('2 bleed', 'Row 6 failed, 5 of 6 passed. This run is weak.', 'oil cold')
+    """
     standing = f" This run is {run['standing']}." if run["standing"] else ""
     return (
         f"{run['run']} {run['check']}",

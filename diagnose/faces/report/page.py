@@ -41,7 +41,14 @@ def report_page(report: Data) -> str:
 
 
 def readiness_page(readiness: Data) -> str:
-    """The page of a sheet in the form ``rowfault/readiness/1``."""
+    """The page of a sheet in the form ``rowfault/readiness/1``.
+
+    >>> sheet = dict.fromkeys(("groups", "likelier", "questions", "cautions"), ())
+    >>> sheet |= {"machine": "mine", "name": "<b>", "rows": 6, "minutes": 72, "schema": "x"}
+    >>> page = readiness_page(sheet)
+    >>> "<h1>Before the checks: mine</h1>" in page, "<b>" in page, "&lt;b&gt;" in page
+    (True, False, True)
+    """
     return _page("readiness.html", sheet=readiness)
 
 

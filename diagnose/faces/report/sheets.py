@@ -15,7 +15,13 @@ TICKS = {"good": "[x]", "bad": "[ ]", "to see to": "[ ]"}
 
 
 def readiness_markdown(sheet: Data) -> str:
-    """A sheet in the form ``rowfault/readiness/1`` as Markdown."""
+    """A sheet in the form ``rowfault/readiness/1`` as Markdown.
+
+    >>> sheet = dict.fromkeys(("groups", "likelier", "questions", "cautions"), ())
+    >>> sheet |= {"machine": "mine", "name": "Old", "rows": 6, "minutes": 72, "likelier": ["air"]}
+    >>> [line for line in readiness_markdown(sheet).splitlines() if line][1:]
+    ['Old, 6 rows. About 1 h 12 min in all.', '## Likelier after what was said', '- Air.']
+    """
     lead = [
         f"{escaped(sheet['name'])}, {sheet['rows']} rows. "
         f"About {minutes_text(sheet['minutes'])} in all."
@@ -35,7 +41,15 @@ def readiness_markdown(sheet: Data) -> str:
 
 
 def season_markdown(record: Data) -> str:
-    """A record in the form ``rowfault/season/1`` as Markdown."""
+    """A record in the form ``rowfault/season/1`` as Markdown.
+
+    >>> record = dict.fromkeys(("history", "runs", "found", "work", "parts_used", "cautions"), ())
+    >>> record |= {"machine": {"id": "mine", "name": "Old", "rows": 6}, "case": "a", "title": ""}
+    >>> record |= {"proof": {"says": "both passed", "runs": [2, 3]}, "who": ["Ann"]}
+    >>> text = season_markdown(record | {"proven_at": "2026-03-14T07:30:00+00:00"})
+    >>> text.splitlines()[2], text.splitlines()[5]
+    ('**Both passed.**', '- Proven: 2026-03-14 07:30 UTC, by runs 2, 3')
+    """
     machine, proof = record["machine"], record["proof"]
     runs = ", ".join(map(str, proof["runs"]))
     facts = (
