@@ -237,11 +237,11 @@ class _Planner:
     def _padded_weight(self, variables: Ints) -> Floats:
         """(R, V, S) weights of the variables' states, 1 on state 0 where there is none."""
         offsets = self.network.offsets
-        sizes = np.diff(offsets)[variables] * (variables >= 0)
+        sizes = np.append(np.diff(offsets), 0)[variables]
         state = np.arange(max(int(sizes.max(initial=0)), 1))
         real = state < sizes[..., None]
-        flat = np.where(real, offsets[variables][..., None] + state, 0)
-        padded = np.where(real, self.weight[flat], 0.0)
+        flat = np.where(real, offsets[variables][..., None] + state, -1)
+        padded = np.append(self.weight, 0.0)[flat]
         padded[variables < 0, 0] = 1.0
         return padded
 

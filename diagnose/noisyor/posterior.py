@@ -460,7 +460,7 @@ def outside_message(
 
 def _spread(weights: Floats, offsets: Ints, variable: Ints, states: Floats) -> None:
     """Write padded (R, V, S) state weights into the flat array."""
-    sizes = np.where(variable >= 0, np.diff(offsets)[variable], 0)
+    sizes = np.append(np.diff(offsets), 0)[variable]
     state = np.arange(states.shape[-1])
     real = state < sizes[..., None]
     weights[(offsets[variable][..., None] + state)[real]] = states[real]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.noisyor import posterior
+from diagnose.noisyor import Finding, Network, posterior
 from diagnose.noisyor.posterior import conflict, log_evidence
 from tests.noisyor.oracle import World
 from tests.noisyor.section_thrice import section_thrice
@@ -75,3 +75,8 @@ def test_six_rows_failing_three_runs_agree_with_enumeration() -> None:
     found = posterior(world.network)
     np.testing.assert_allclose(found.flat, world.marginals(), atol=1e-12)
     assert found.log_evidence == pytest.approx(np.log(world.weight().sum()), abs=1e-12)
+
+
+def test_findings_without_any_cause_are_due_to_their_leaks() -> None:
+    findings = [Finding("a", {}, 0.25, True), Finding("b", {}, 0.5, False)]
+    assert np.exp(posterior(Network.of([], findings)).log_evidence) == pytest.approx(0.125)
