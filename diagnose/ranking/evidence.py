@@ -319,14 +319,16 @@ class Evidence:
     def reading(self, part: str, measurement: str, result: str, nth: int) -> Iterator[Seen]:
         """What the result of the case's nth reading stands for: bad ones are looked at in order.
 
-        A coil that reads low does not read open, which is looked at first.
+        Open is looked at first: a coil that reads low is not open, one that is may be low too.
 
         >>> from diagnose import load_machine, rank, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["coil-resistance@row-6=2ohm"])
         >>> evidence = rank(load_machine("mounted-6"), told).evidence
-        >>> seen = evidence.reading("row-6/valve", "coil-resistance", "low", 1)
-        >>> [(one.name, one.outcome == PRESENT) for one in seen]
-        [('coil-resistance:open@row-6/valve#1', False), ('coil-resistance:low@row-6/valve#1', True)]
+        >>> for result in ("low", "open"):
+        ...     seen = evidence.reading("row-6/valve", "coil-resistance", result, 1)
+        ...     print([(one.name.partition("@")[0], one.outcome == PRESENT) for one in seen])
+        [('coil-resistance:open', False), ('coil-resistance:low', True)]
+        [('coil-resistance:open', True)]
         """
         epoch = self.case.readings[nth - 1].epoch
         for bad in self.measurement(part, measurement).results:
@@ -396,7 +398,14 @@ class Evidence:
 
     @cached_property
     def observed(self) -> tuple[Seen, ...]:
-        """All results and readings."""
+        """All results and readings.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = ["inlet-pressure@supply=10bar", "response=.....F"]
+        >>> told = read_typed(load_machine("mounted-6"), told)
+        >>> [seen.name for seen in rank(load_machine("mounted-6"), told).evidence.observed]
+        ['response@6#1', 'inlet-pressure:low@supply/coupler#1']
+        """
         return (*self.results, *self.readings)
 
     @cached_property

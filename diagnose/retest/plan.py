@@ -109,7 +109,16 @@ class Plan:
 
     @cached_property
     def choice(self) -> Choice | None:
-        """What to do first, or None when no row failed."""
+        """What to do first, or None when no row failed.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> machine = load_machine("mounted-6")
+        >>> told = read_typed(machine, ["response=FFFFFF", "engine=off"])
+        >>> plan(machine, told).choice.candidate.id
+        'response@1-6'
+        >>> plan(machine, read_typed(machine, ["response=PPPPPP"])).choice is None
+        True
+        """
         return best_choice(self.scene, self.goal) if self.scene else None
 
     @property
@@ -195,7 +204,8 @@ class Plan:
     def final_minutes(self) -> float:
         """Minutes of the final full pass of every check; none when the machine is proven good.
 
-        Of six rows: 3 + 6 · 1.5 of bleeding, 5 until it is running, 3 + 6 · 0.15 of responding.
+        Of six rows that stand ready to be bled: 3 + 6 · 1.5 of bleeding, 5 until the machine is
+        running without the hose, 3 + 6 · 0.15 of responding.
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])

@@ -139,7 +139,8 @@ def rows_passed(evidence: Evidence, check: str) -> frozenset[int]:
     """Rows that passed a check since the last work, in runs not known to be bad.
 
     >>> from diagnose import load_machine, rank, read_typed
-    >>> told = read_typed(load_machine("mounted-6"), ["response=PPP.PF"])
+    >>> typed = ["response=PPP.PF", "response=...P..", "engine=off"]
+    >>> told = read_typed(load_machine("mounted-6"), typed)
     >>> sorted(rows_passed(rank(load_machine("mounted-6"), told).evidence, "response"))
     [1, 2, 3, 5]
     """
