@@ -319,7 +319,7 @@ class Evidence:
     def reading(self, part: str, measurement: str, result: str, nth: int) -> Iterator[Seen]:
         """What the result of the case's nth reading stands for: bad ones are looked at in order.
 
-        Open is looked at first: a coil that reads low is not open, one that is may be low too.
+        Open is looked at first: a coil that reads open is asked nothing of low.
 
         >>> from diagnose import load_machine, rank, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["coil-resistance@row-6=2ohm"])
