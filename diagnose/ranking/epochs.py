@@ -47,12 +47,27 @@ class Epochs:
 
     @property
     def now(self) -> int:
-        """The present epoch."""
+        """The present epoch.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> model = Model(load_machine("mounted-6"), load_knowledge())
+        >>> Epochs(model, ()).now, Epochs(model, (Remedied("replace-coil", "row-6/valve"),)).now
+        (0, 1)
+        """
         return len(self.work)
 
     @cached_property
     def origin_at(self) -> tuple[Ints, ...]:
-        """Per epoch (model states) which origin is at each mode's place."""
+        """Per epoch (model states) which origin is at each mode's place.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["swap-coil@row-6=row-5"])
+        >>> epochs = rank(load_machine("mounted-6"), told).evidence.epochs
+        >>> five, six = (epochs.model.flat(f"row-{row}/valve", "coil_open") for row in (5, 6))
+        >>> [int(at[six]) == five for at in epochs.origin_at]
+        [False, True]
+        """
         at = np.arange(self.model.offsets[-1], dtype=np.intp)
         epochs = [at]
         for work in self.work:
@@ -75,7 +90,16 @@ class Epochs:
 
     @cached_property
     def cleared(self) -> tuple[Cleared, ...]:
-        """Every further state, in the order of the parts."""
+        """Every further state, in the order of the parts.
+
+        Two modes of a coil may be cleared, each nearly always.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["replace-coil@row-6=done"])
+        >>> epochs = rank(load_machine("mounted-6"), told).evidence.epochs
+        >>> [(each.remedy, each.chance) for each in epochs.cleared]
+        [(1, 0.98), (1, 0.98)]
+        """
         found = list(self._attempts())
         owner = np.searchsorted(self.model.offsets, [each[0] for each in found], side="right") - 1
         pieces, counted = [], np.zeros(len(self.model.machine.parts), dtype=int)
@@ -100,7 +124,14 @@ class Epochs:
                     yield origin, number, fixes
 
     def tried(self, part: str, mode: str, remedy: str) -> int:
-        """How often a remedy was done on the mode that the case found in a part."""
+        """How often a remedy was done on the mode that the case found in a part.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["replace-coil@row-6=done"] * 2)
+        >>> epochs = rank(load_machine("mounted-6"), told).evidence.epochs
+        >>> [epochs.tried("row-6/valve", mode, "replace-coil") for mode in ("coil_open", "leaking")]
+        [2, 0]
+        """
         origin = self.model.flat(part, mode)
         done = [self.work[each.remedy - 1] for each in self.cleared if each.origin == origin]
         return sum(isinstance(work, Remedied) and work.remedy == remedy for work in done)
@@ -118,7 +149,18 @@ class Epochs:
 
     @cached_property
     def offsets(self) -> Ints:
-        """(parts + 1) first flat state of each part."""
+        """(parts + 1) first flat state of each part.
+
+        A new coil adds two states to the seven of its valve, and none to the parts before it.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["replace-coil@row-6=done"])
+        >>> epochs = rank(load_machine("mounted-6"), told).evidence.epochs
+        >>> valve = epochs.model.place["row-6/valve"]
+        >>> before, own = epochs.offsets[valve], np.diff(epochs.offsets)[valve]
+        >>> int(before - epochs.model.offsets[valve]), int(own)
+        (0, 9)
+        """
         offsets: Ints = self.model.offsets + np.concatenate([[0], np.cumsum(self._extra)])
         return offsets
 
@@ -136,25 +178,66 @@ class Epochs:
         return states
 
     def cured(self, part: str, mode: str) -> tuple[int, ...]:
-        """The flat states in which it had the mode until a remedy cleared it."""
+        """The flat states in which it had the mode until a remedy cleared it.
+
+        The valve's own states 0 to 6 come first, then one for each mode that was cleared.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["replace-coil@row-6=done"])
+        >>> epochs = rank(load_machine("mounted-6"), told).evidence.epochs
+        >>> sound = int(epochs.offsets[epochs.model.place["row-6/valve"]])
+        >>> [state - sound for state in epochs.cured("row-6/valve", "coil_shorted")]
+        [8]
+        >>> epochs.cured("row-6/valve", "leaking")
+        ()
+        """
         origin = self.model.flat(part, mode)
         return tuple(each.state for each in self.cleared if each.origin == origin)
 
     @cached_property
     def touched(self) -> frozenset[int]:
-        """The origins that remedies may have cleared or that swaps have moved."""
+        """The origins that remedies may have cleared or that swaps have moved.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["replace-coil@row-6=done"])
+        >>> epochs = rank(load_machine("mounted-6"), told).evidence.epochs
+        >>> modes = ("coil_open", "coil_shorted")
+        >>> sorted(epochs.touched) == [epochs.model.flat("row-6/valve", mode) for mode in modes]
+        True
+        """
         at = self.origin_at[-1]
         moved = np.flatnonzero(at != np.arange(len(at)))
         return frozenset(moved.tolist()).union(each.origin for each in self.cleared)
 
     def gone(self, part: str) -> tuple[int, ...]:
-        """Within the part's variable, the states that a remedy has cleared."""
+        """Within the part's variable, the states that a remedy has cleared.
+
+        A valve is sound or in one of six modes, states 0 to 6; a new coil clears two of them.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["replace-coil@row-6=done"])
+        >>> epochs = rank(load_machine("mounted-6"), told).evidence.epochs
+        >>> epochs.gone("row-6/valve"), epochs.gone("row-5/valve")
+        ((7, 8), ())
+        """
         v = self.model.place[part]
         modes = int(self.model.offsets[v + 1] - self.model.offsets[v])
         return tuple(range(modes, modes + int(self._extra[v])))
 
     def prior(self, weights: Floats) -> Floats:
-        """(states) prior of every state, from that of every origin."""
+        """(states) prior of every state, from that of every origin.
+
+        A new coil clears an open one 98 times in 100.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["replace-coil@row-6=done"])
+        >>> epochs = rank(load_machine("mounted-6"), told).evidence.epochs
+        >>> prior = epochs.prior(epochs.model.prior({}))
+        >>> still = epochs.present("row-6/valve", "coil_open")
+        >>> [cured] = epochs.cured("row-6/valve", "coil_open")
+        >>> float(round(prior[still] / (prior[still] + prior[cured]), 9))
+        0.02
+        """
         prior = np.empty(self.offsets[-1])
         prior[self._base] = weights
         for each in self.cleared:
@@ -167,6 +250,16 @@ class Epochs:
         """What modes at their places do to a finding, as flat states of that epoch.
 
         A mode that a later remedy cleared was there still.
+
+        What a new coil cleared could make the row fail before it, and not after.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["replace-coil@row-6=done"])
+        >>> epochs = rank(load_machine("mounted-6"), told).evidence.epochs
+        >>> fails = epochs.model.check_entries("response", 6)
+        >>> cured = epochs.cured("row-6/valve", "coil_open")
+        >>> [np.isin(cured, epochs.entries(fails, epoch)[0]).tolist() for epoch in (0, 1)]
+        [[True], [False]]
         """
         if not self.work:
             return entries
@@ -182,11 +275,26 @@ class Epochs:
         )
 
     def present(self, part: str, mode: str) -> int:
-        """The flat state of a mode that is at a part's place by now, wherever it was found."""
+        """The flat state of a mode that is at a part's place by now, wherever it was found.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["swap-coil@row-6=row-5"])
+        >>> epochs = rank(load_machine("mounted-6"), told).evidence.epochs
+        >>> found_in_six = epochs.model.flat("row-6/valve", "coil_open")
+        >>> epochs.present("row-5/valve", "coil_open") == found_in_six
+        True
+        """
         return int(self._base[self.origin_at[-1][self.model.flat(part, mode)]])
 
     def place_of(self, part: str, mode: str) -> str:
-        """The part's place at which the mode that the case found in a part is by now."""
+        """The part's place at which the mode that the case found in a part is by now.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["swap-coil@row-6=row-5"])
+        >>> epochs = rank(load_machine("mounted-6"), told).evidence.epochs
+        >>> epochs.place_of("row-6/valve", "coil_open"), epochs.place_of("row-6/valve", "leaking")
+        ('row-5/valve', 'row-6/valve')
+        """
         return self._moved_to.get((part, mode), part)
 
     @cached_property

@@ -76,7 +76,16 @@ class Evidence:
 
     @cached_property
     def spoilers(self) -> Mapping[int, tuple[tuple[str, State, float], ...]]:
-        """Per run what may have spoiled it: circumstance, bad state, weight (sound: `sound`)."""
+        """Per run what may have spoiled it: circumstance, bad state, weight (sound: `sound`).
+
+        Of a run whose other circumstances were stated to be good, an upset alone is left.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> good = ["oil=54C", "engine=on", "moving=no", "supply=180bar", "bleed-hose=stowed"]
+        >>> told = read_typed(load_machine("mounted-6"), [*good, "response=PPPPPF"])
+        >>> [kind for kind, _, _ in rank(load_machine("mounted-6"), told).evidence.spoilers[1]]
+        ['upset']
+        """
         return {run.index: tuple(self._spoilers(run)) for run in self.case.runs}
 
     def _spoilers(self, run: Run) -> Iterator[tuple[str, State, float]]:
@@ -91,11 +100,27 @@ class Evidence:
                         yield circumstance.id, state, prior
 
     def sound(self, run: Run) -> float:
-        """The weight of a run's being sound, beside those of what may have spoiled it."""
+        """The weight of a run's being sound, beside those of what may have spoiled it.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> machine = load_machine("mounted-6")
+        >>> told = ["bleed=PPPPPP", "response=FFFFFF", "engine=off"]
+        >>> evidence = rank(machine, read_typed(machine, told)).evidence
+        >>> [round(evidence.sound(run), 9) for run in evidence.case.runs]
+        [1.0, 0.1]
+        """
         return 1 - BITES if self.known_bad(run) else 1.0
 
     def known_bad(self, run: Run) -> Mapping[str, State]:
-        """The known circumstances of a run that can make it fail."""
+        """The known circumstances of a run that can make it fail.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> typed = ["response=FFFFFF", "oil=54C", "engine=off"]
+        >>> told = read_typed(load_machine("mounted-6"), typed)
+        >>> evidence = rank(load_machine("mounted-6"), told).evidence
+        >>> [(kind, state.name) for kind, state in evidence.known_bad(told.runs[0]).items()]
+        [('engine', 'not running')]
+        """
         key = (run.index, run.check)
         if key not in self._bad:
             self._bad[key] = self._known_bad(run)
@@ -111,7 +136,14 @@ class Evidence:
         return bad
 
     def stated(self, run: Run) -> frozenset[str]:
-        """The circumstances of a run whose state is known."""
+        """The circumstances of a run whose state is known.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> typed = ["response=FFFFFF", "oil=54C", "engine=off"]
+        >>> told = read_typed(load_machine("mounted-6"), typed)
+        >>> sorted(rank(load_machine("mounted-6"), told).evidence.stated(told.runs[0]))
+        ['engine', 'oil']
+        """
         return self._stated.get(run.index, frozenset())
 
     @cached_property
@@ -123,7 +155,16 @@ class Evidence:
 
     @cached_property
     def lacking(self) -> frozenset[str]:
-        """The lasting set-ups that were last known not to be there."""
+        """The lasting set-ups that were last known not to be there.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> machine, told = load_machine("mounted-6"), ["response=FFFFFF", "oil=10C"]
+        >>> sorted(rank(machine, read_typed(machine, told)).evidence.lacking)
+        ['warm-oil']
+        >>> told += ["response=PPPPPP", "oil=54C"]
+        >>> sorted(rank(machine, read_typed(machine, told)).evidence.lacking)
+        []
+        """
         setups = self.model.knowledge.setups.values()
         return frozenset(one.id for one in setups if one.lasting and self._lacks(one.id))
 
@@ -150,12 +191,27 @@ class Evidence:
 
     @cached_property
     def variables(self) -> tuple[str, ...]:
-        """Names of all variables: the parts, then one for the circumstances of each run."""
+        """Names of all variables: the parts, then one for the circumstances of each run.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPP", "response=PPPPPF"])
+        >>> rank(load_machine("mounted-6"), told).evidence.variables[-3:]
+        ('row-6/sensor', 'run-1', 'run-2')
+        """
         return (*self.model.machine.parts, *(f"run-{run.index}" for run in self.case.runs))
 
     @cached_property
     def offsets(self) -> np.typing.NDArray[np.intp]:
-        """(variables + 1) first flat state of each variable."""
+        """(variables + 1) first flat state of each variable.
+
+        A row valve has seven states: it is sound or in one of six modes.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+        >>> evidence = rank(load_machine("mounted-6"), told).evidence
+        >>> int(np.diff(evidence.offsets)[evidence.variables.index("row-6/valve")])
+        7
+        """
         sizes = [len(self.spoilers[run.index]) + 1 for run in self.case.runs]
         parts = self.epochs.offsets
         return np.concatenate([parts, parts[-1] + np.cumsum(sizes)])[
@@ -164,7 +220,18 @@ class Evidence:
 
     @cached_property
     def prior(self) -> Floats:
-        """(states) prior of every state of every variable."""
+        """(states) prior of every state of every variable.
+
+        An engine that was off spoils its run nine times in ten, and leaves it sound once.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=FFFFFF", "engine=off"])
+        >>> evidence = rank(load_machine("mounted-6"), told).evidence
+        >>> run = evidence.prior[evidence.offsets[-2] :]
+        >>> engine = 1 + [kind for kind, _, _ in evidence.spoilers[1]].index("engine")
+        >>> float(round(run[engine] / run[0], 9))
+        9.0
+        """
         runs = []
         for run in self.case.runs:
             weights = [self.sound(run), *(weight for _, _, weight in self.spoilers[run.index])]
@@ -173,12 +240,31 @@ class Evidence:
 
     @cached_property
     def part_prior(self) -> Floats:
-        """(states of the model) prior of every mode, averaged over what the past left unknown."""
+        """(states of the model) prior of every mode, averaged over what the past left unknown.
+
+        Mice make a broken bus five times as likely, beside a shorted one.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> machine = load_machine("mounted-6")
+        >>> told = [read_typed(machine, [f"rodents={answer}"]) for answer in ("yes", "no")]
+        >>> yes, no = (rank(machine, each).evidence for each in told)
+        >>> bus = [yes.model.flat("power/bus", mode) for mode in ("broken", "shorted")]
+        >>> broken, shorted = yes.part_prior[bus] / no.part_prior[bus]
+        >>> float(round(broken / shorted, 9))
+        5.0
+        """
         return known_prior(self.model, self.case.history, self.findings)
 
     @cached_property
     def results(self) -> tuple[Seen, ...]:
-        """Every pass and fail of every run."""
+        """Every pass and fail of every run.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=....PF"])
+        >>> results = rank(load_machine("mounted-6"), told).evidence.results
+        >>> [(seen.name, seen.outcome == PRESENT) for seen in results]
+        [('response@5#1', False), ('response@6#1', True)]
+        """
         return tuple(seen for run in self.case.runs for seen in self._run_results(run))
 
     def _run_results(self, run: Run) -> Iterator[Seen]:
@@ -208,7 +294,16 @@ class Evidence:
 
     @cached_property
     def readings(self) -> tuple[Seen, ...]:
-        """Every measurement that a rule turned into a result."""
+        """Every measurement that a rule turned into a result.
+
+        8 Ω is what a sound coil has: neither of the bad results was there.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["coil-resistance@row-6=8ohm"])
+        >>> readings = rank(load_machine("mounted-6"), told).evidence.readings
+        >>> [(seen.name.partition("@")[0], seen.outcome == ABSENT) for seen in readings]
+        [('coil-resistance:open', True), ('coil-resistance:low', True)]
+        """
         return tuple(
             seen
             for finding in self.findings
@@ -222,7 +317,19 @@ class Evidence:
         )
 
     def reading(self, part: str, measurement: str, result: str, nth: int) -> Iterator[Seen]:
-        """What the result of the case's nth reading stands for: bad ones are looked at in order."""
+        """What the result of the case's nth reading stands for: bad ones are looked at in order.
+
+        Open is looked at first: a coil that reads open is asked nothing of low.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["coil-resistance@row-6=2ohm"])
+        >>> evidence = rank(load_machine("mounted-6"), told).evidence
+        >>> for result in ("low", "open"):
+        ...     seen = evidence.reading("row-6/valve", "coil-resistance", result, 1)
+        ...     print([(one.name.partition("@")[0], one.outcome == PRESENT) for one in seen])
+        [('coil-resistance:open', False), ('coil-resistance:low', True)]
+        [('coil-resistance:open', True)]
+        """
         epoch = self.case.readings[nth - 1].epoch
         for bad in self.measurement(part, measurement).results:
             present = bad.id == result
@@ -240,7 +347,15 @@ class Evidence:
         outcome: int = OPEN,
         epoch: int | None = None,
     ) -> Seen:
-        """One bad result of a measurement, open unless an outcome is given; now by default."""
+        """One bad result of a measurement, open unless an outcome is given; now by default.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+        >>> evidence = rank(load_machine("mounted-6"), told).evidence
+        >>> seen = evidence.possible("row-6/valve", "coil-resistance", "low")
+        >>> seen.entries[0].tolist() == [evidence.model.flat("row-6/valve", "coil_shorted")]
+        True
+        """
         bad = next(r for r in self.measurement(part, measurement).results if r.id == result)
         rows = self.model.machine.rows_of(part)
         return Seen(
@@ -260,17 +375,37 @@ class Evidence:
 
     @cached_property
     def standing_failures(self) -> Mapping[tuple[str, int], int]:
-        """By check and row, the number of the run in which it failed and has not passed since."""
+        """By check and row, the number of the run in which it failed and has not passed since.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPFF", "response=....PF"])
+        >>> dict(rank(load_machine("mounted-6"), told).evidence.standing_failures)
+        {('response', 6): 2}
+        """
         return standing_failures(self.case)
 
     @cached_property
     def failed_rows(self) -> tuple[int, ...]:
-        """Rows that failed in the last run of some check that they were in."""
+        """Rows that failed in the last run of some check that they were in.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> machine = load_machine("mounted-6")
+        >>> told = ["bleed=F.....", "response=PPPPFF", "bleed=P....."]
+        >>> rank(machine, read_typed(machine, told)).evidence.failed_rows
+        (5, 6)
+        """
         return failed_rows(self.case)
 
     @cached_property
     def observed(self) -> tuple[Seen, ...]:
-        """All results and readings."""
+        """All results and readings.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = ["inlet-pressure@supply=10bar", "response=.....F"]
+        >>> told = read_typed(load_machine("mounted-6"), told)
+        >>> [seen.name for seen in rank(load_machine("mounted-6"), told).evidence.observed]
+        ['response@6#1', 'inlet-pressure:low@supply/coupler#1']
+        """
         return (*self.results, *self.readings)
 
     @cached_property
@@ -279,7 +414,14 @@ class Evidence:
         return self.network_of(self.observed)
 
     def network_of(self, seen: Sequence[Seen]) -> Network:
-        """The network of some outcomes."""
+        """The network of some outcomes.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=....PF"])
+        >>> evidence = rank(load_machine("mounted-6"), told).evidence
+        >>> evidence.network_of(evidence.results[:1]).finding_names
+        ('response@5#1',)
+        """
         sites: dict[str, int] = {}
         nothing = (np.zeros(0, dtype=np.intp), np.zeros(0))
         entries = [one.entries for one in seen] or [nothing]

@@ -63,7 +63,17 @@ class Weight:
 
 
 def weights(ranking: Ranking, causes: Sequence[Cause]) -> Mapping[str, tuple[Weight, ...]]:
-    """Per cause id what moved it, the strongest first; items that did not move it are left out."""
+    """Per cause id what moved it, the strongest first; items that did not move it are left out.
+
+    Cold oil would have failed every row, so five rows that pass speak against it.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> found = rank(load_machine("mounted-6"), told)
+    >>> oil = [cause for cause in found.causes if cause.mode == "oil"]
+    >>> [(one.says, one.log_odds > 0) for one in weights(found, oil)["circumstances/oil@1"]]
+    [('row 6 failing response', True), ('rows 1–5 passing response', False)]
+    """
     moved: dict[str, list[Weight]] = {cause.id: [] for cause in causes}
     for item in items(ranking.evidence):
         before = _probabilities(ranking, item, causes)
@@ -78,7 +88,16 @@ def weights(ranking: Ranking, causes: Sequence[Cause]) -> Mapping[str, tuple[Wei
 
 
 def items(evidence: Evidence) -> Iterator[Item]:
-    """Everything known that can be left out on its own."""
+    """Everything known that can be left out on its own.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["oil=54C", "response=PPPPFF"])
+    >>> for item in items(rank(load_machine("mounted-6"), told).evidence):
+    ...     print(item.says)
+    rows 1–4 passing response
+    rows 5–6 failing response together
+    the stated circumstances of run 1
+    """
     for run in evidence.case.runs:
         rows = enumerate(run.results, start=1)
         for result, block in groupby(rows, key=lambda pair: pair[1]):
@@ -143,7 +162,16 @@ def _log_odds(probability: float) -> float:
 
 
 def fragile(ranking: Ranking, factor: float = 3.0) -> list[dict[str, object]]:
-    """Groups whose priors, moved by ``factor`` either way, put another cause on top."""
+    """Groups whose priors, moved by ``factor`` either way, put another cause on top.
+
+    Half the rows do not bleed: oil that nobody felt, or their port? It is close.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["bleed=FFFPPP"])
+    >>> found = rank(load_machine("mounted-6"), told)
+    >>> [(one["group"], one["top"]) for one in fragile(found) if one["factor"] == 3.0]
+    [('section', 'port-left/port:blocked')]
+    """
     top = ranking.causes[0]
     found: list[dict[str, object]] = []
     for group in dict.fromkeys(cause.group for cause in ranking.causes):

@@ -35,18 +35,40 @@ class Past:
 
     @cached_property
     def kinds(self) -> frozenset[str]:
-        """The part kinds whose priors it can move."""
+        """The part kinds whose priors it can move.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> by_name = {past.circumstances: past for past in pasts(load_knowledge())}
+        >>> sorted(by_name["rodents",].kinds)
+        ['branch', 'bus', 'connector']
+        """
         every = (one for findings in self.findings.values() for one in findings)
         return frozenset(str(one.values["part_kind"]) for one in every)
 
     def unknown(self, told: Mapping[str, str]) -> bool:
-        """Whether some of it was not told."""
+        """Whether some of it was not told.
+
+        >>> hooked_up = Past(("first-hookup", "rehooked"), {})
+        >>> hooked_up.unknown({"first-hookup": "no"})
+        True
+        >>> hooked_up.unknown({"first-hookup": "no", "rehooked": "no"})
+        False
+        """
         return any(name not in told for name in self.circumstances)
 
     def left(
         self, knowledge: Knowledge, told: Mapping[str, str]
     ) -> Iterator[tuple[float, tuple[Finding, ...]]]:
-        """The chance of every combination that is left, and its findings; chances sum to 1."""
+        """The chance of every combination that is left, and its findings; chances sum to 1.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> known = load_knowledge()
+        >>> by_name = {past.circumstances: past for past in pasts(known)}
+        >>> [(chance, len(found)) for chance, found in by_name["rodents",].left(known, {})]
+        [(0.95, 0), (0.05, 4)]
+        >>> [chance for chance, _ in by_name["rodents",].left(known, {"rodents": "yes"})]
+        [1]
+        """
         free = [name for name in self.circumstances if name not in told]
         for answers, findings in self.findings.items():
             given = dict(zip(self.circumstances, answers, strict=True))
@@ -89,7 +111,13 @@ def _concluded(told: Mapping[str, str], rules: Rules) -> tuple[Finding, ...]:
 
 
 def told_by(finding: Finding) -> frozenset[str]:
-    """The circumstances of the past that a finding goes back to; none when to anything else too."""
+    """The circumstances of the past that a finding goes back to; none when to anything else too.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> by_name = {past.circumstances: past for past in pasts(load_knowledge())}
+    >>> sorted(told_by(by_name["rodents",].findings["yes",][0]))
+    ['rodents']
+    """
     roots = finding.roots()
     if any(root.kind != "history" for root in roots):
         return frozenset()

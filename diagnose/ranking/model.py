@@ -48,17 +48,44 @@ class Model:
 
     @cached_property
     def offsets(self) -> Ints:
-        """(parts + 1) first flat state of each part, in the machine's order."""
+        """(parts + 1) first flat state of each part, in the machine's order.
+
+        A row valve is sound or in one of six modes.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> model = Model(load_machine("mounted-6"), load_knowledge())
+        >>> int(np.diff(model.offsets)[model.place["row-6/valve"]])
+        7
+        """
         sizes = [len(kind.modes) + 1 for kind in self.machine.parts.values()]
         return np.cumsum([0, *sizes])
 
     @cached_property
     def place(self) -> Mapping[str, int]:
-        """The number of each part."""
+        """The number of each part.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> model = Model(load_machine("mounted-6"), load_knowledge())
+        >>> list(model.place).index("row-6/valve") == model.place["row-6/valve"]
+        True
+        >>> model.place["row-6/sensor"] == len(model.machine.parts) - 1
+        True
+        """
         return {part: v for v, part in enumerate(self.machine.parts)}
 
     def prior(self, factors: Mapping[tuple[str, str], float]) -> Floats:
-        """(states) prior of every state, with the odds of some (part, mode) multiplied."""
+        """(states) prior of every state, with the odds of some (part, mode) multiplied.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> model = Model(load_machine("mounted-6"), load_knowledge())
+        >>> trapped = model.flat("row-6/air", "trapped")
+        >>> before, after = model.prior({}), model.prior({("row-6/air", "trapped"): 10})
+        >>> [float(round(p[trapped] / p[trapped - 1], 6)) for p in (before, after)]
+        [0.004016, 0.040161]
+        """
         if not factors:
             return self._normal.copy()
         weights = self._plain.copy()
@@ -87,7 +114,14 @@ class Model:
 
     @cached_property
     def faults(self) -> tuple[Fault, ...]:
-        """Every mode of every part, in the order of their flat states."""
+        """Every mode of every part, in the order of their flat states.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> model = Model(load_machine("mounted-6"), load_knowledge())
+        >>> [fault.id for fault in model.faults if fault.part == "port-left/port"]
+        ['port-left/port:blocked', 'port-left/port:leaking']
+        """
         return tuple(faults_of(self.machine))
 
     @cached_property
@@ -97,12 +131,31 @@ class Model:
 
     @cached_property
     def modes(self) -> Ints:
-        """(faults) the flat state of each of `faults`: all but those of sound parts."""
+        """(faults) the flat state of each of `faults`: all but those of sound parts.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> model = Model(load_machine("mounted-6"), load_knowledge())
+        >>> sound = model.offsets[model.place["row-6/air"]]
+        >>> np.isin([sound, sound + 1], model.modes).tolist()
+        [False, True]
+        """
         return np.delete(np.arange(self.offsets[-1], dtype=np.intp), self.offsets[:-1])
 
     @cached_property
     def of_kind(self) -> Mapping[str, Ints]:
-        """The states of the parts of each kind: (parts, modes + 1)."""
+        """The states of the parts of each kind: (parts, modes + 1).
+
+        Six rows have a valve each, and a valve seven states, of which the first is sound.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> model = Model(load_machine("mounted-6"), load_knowledge())
+        >>> model.of_kind["valve"].shape
+        (6, 7)
+        >>> int(model.of_kind["valve"][5, 1]) == model.flat("row-6/valve", "coil_open")
+        True
+        """
         return {
             kind: np.array([self.offsets[self.place[part]] for part in parts])[:, None]
             + np.arange(len(self.machine.parts[parts[0]].modes) + 1)
@@ -110,7 +163,14 @@ class Model:
         }
 
     def flat(self, part: str, mode: str) -> int:
-        """The flat state of a part's mode."""
+        """The flat state of a part's mode.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> model = Model(load_machine("mounted-6"), load_knowledge())
+        >>> model.flat("row-6/air", "trapped") - int(model.offsets[model.place["row-6/air"]])
+        1
+        """
         return self._flat[part, mode]
 
     @cached_property
@@ -119,11 +179,28 @@ class Model:
         return {(one.part, one.mode): s for one, s in zip(self.faults, states, strict=True)}
 
     def mode(self, part: str, state: int) -> Mode:
-        """The mode that a state of a part stands for (state 1 is the first mode)."""
+        """The mode that a state of a part stands for (state 1 is the first mode).
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> model = Model(load_machine("mounted-6"), load_knowledge())
+        >>> model.mode("row-6/valve", 1).id, model.mode("row-6/valve", 2).id
+        ('coil_open', 'coil_shorted')
+        """
         return self.machine.parts[part].modes[state - 1]
 
     def check_entries(self, check: str, row: int) -> Entries:
-        """What the ancestors of a row do to a check on it."""
+        """What the ancestors of a row do to a check on it.
+
+        A plug that has come off shows when the row is to respond, and not when it is bled.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> model = Model(load_machine("mounted-6"), load_knowledge())
+        >>> plug = model.flat("row-6/connector", "open")
+        >>> [plug in model.check_entries(check, 6)[0].tolist() for check in ("bleed", "response")]
+        [False, True]
+        """
         return self._check_entries[check, row]
 
     @cached_property
@@ -150,7 +227,20 @@ class Model:
         return self._gathered((part, *table[k.id]) for part, k in self.machine.parts.items())
 
     def reading_entries(self, part: str, measurement: str, result: BadResult) -> Entries:
-        """What a part and all that it needs do to one bad result of a measurement of it."""
+        """What a part and all that it needs do to one bad result of a measurement of it.
+
+        A shorted coil reads low nine times in ten, so it is missed once.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> model = Model(load_machine("mounted-6"), load_knowledge())
+        >>> low = model.machine.parts["row-6/valve"].measurement("coil-resistance").results[1]
+        >>> states, logs = model.reading_entries("row-6/valve", "coil-resistance", low)
+        >>> [model.faults[k].id for k in np.flatnonzero(np.isin(model.modes, states))]
+        ['row-6/valve:coil_shorted']
+        >>> np.exp(logs).round(6).tolist()
+        [0.1]
+        """
         key = (part, measurement, result.id)
         if key not in self.readings:
             self.readings[key] = self._reading_entries(part, result)

@@ -22,7 +22,16 @@ def known_prior(
     findings: Sequence[Finding],
     parts: frozenset[str] | None = None,
 ) -> Floats:
-    """The same as `prior_given`; what was worked out before is not worked out again."""
+    """The same as `prior_given`; what was worked out before is not worked out again.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.machine.graph import load_machine
+    >>> model = Model(load_machine("mounted-6"), load_knowledge())
+    >>> known_prior(model, {}, ()) is known_prior(model, {}, ())
+    True
+    >>> np.array_equal(known_prior(model, {}, ()), prior_given(model, {}, ()))
+    True
+    """
     past = frozenset(told.items()), parts
     about = tuple(one for one in findings if one.kind == "prior")
     if past not in model.priors or model.priors[past][0] != about:
@@ -41,6 +50,17 @@ def prior_given(
     What the rules found counts where a past was told in full; where some of it is unknown, every
     combination of answers that is left counts with its chance. ``parts`` are those that matter
     to the caller, all of them by default; any other may keep the prior of its kind.
+
+    Of 20 planters one has had mice, which make a broken bus five times as likely (in odds).
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.machine.graph import load_machine
+    >>> model = Model(load_machine("mounted-6"), load_knowledge())
+    >>> broken = model.flat("power/bus", "broken")
+    >>> mice = model.prior({("power/bus", "broken"): 5})[broken]
+    >>> mean = 0.95 * model.prior({})[broken] + 0.05 * mice
+    >>> bool(np.isclose(prior_given(model, {}, ())[broken], mean, rtol=1e-9))
+    True
     """
     every = model.machine.parts
     matter = every if parts is None else parts

@@ -47,6 +47,14 @@ def conflicts(machine: Machine, case: Case) -> list[frozenset[str]]:
 
     A part could if one of its modes shows in that check and in no check that a row depending
     on the part passed.
+
+    A bleed exercises no wiring, and rows 4 and 5 bled at the same port as row 6.
+
+    >>> from diagnose import load_machine, read_typed
+    >>> machine = load_machine("mounted-6")
+    >>> [able] = conflicts(machine, read_typed(machine, ["bleed=PPPPPF"]))
+    >>> sorted(able)
+    ['row-6/air', 'row-6/cylinder', 'row-6/hose', 'row-6/valve']
     """
     cleared: dict[str, set[str]] = {}
     for run in case.runs:

@@ -38,6 +38,12 @@ def together(ranking: Ranking) -> Together | None:
 
     None when causes that each explain everything are probable together, or when no serious
     causes explain it all (chance does better).
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> good = ["oil=54C", "engine=on", "moving=no", "supply=180bar", "bleed-hose=stowed"]
+    >>> told = read_typed(load_machine("mounted-6"), [*good, "response=FPPPPF"])
+    >>> together(rank(load_machine("mounted-6"), told)).says
+    'No one cause explains every failure: row 1 and row 6 need causes of their own'
     """
     failed = _failures(ranking.evidence.case)
     alone = [cause for cause in ranking.causes if _explains(cause, failed) == failed]

@@ -14,6 +14,16 @@ def check_findings(model: Model, case: Case, findings: Sequence[Finding]) -> Non
     """Refuse states, priors and readings that name what is not there.
 
     Raises `FileProblems` with a problem for each such finding, under the id of its rule.
+
+    >>> from diagnose import load_machine
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> model = Model(load_machine("mounted-6"), load_knowledge())
+    >>> values = {"part_kind": "valve", "mode": "any", "where": "all", "factor": 0}
+    >>> try:
+    ...     check_findings(model, Case("mounted-6"), [Finding("mine", "prior", values, "", (), ())])
+    ... except FileProblems as wrong:
+    ...     print([problem.expected for problem in wrong.problems])
+    ['a factor above 0']
     """
     checks = {"state": _state, "prior": _prior, "reading": _reading}
     problems = [

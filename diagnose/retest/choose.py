@@ -58,7 +58,12 @@ class Proposal:
 
     @property
     def per_minute(self) -> float:
-        """Bits per minute."""
+        """Bits per minute.
+
+        >>> bled = Candidate("bleed@6", "rerun", "", (6,), 4.5, ())
+        >>> Proposal(bled, row=6, bits=0.9, minutes=4.5, expected=None).per_minute
+        0.2
+        """
         return self.bits / max(self.minutes, 0.1)
 
 
@@ -69,6 +74,14 @@ def next_tests(
 
     ``restore`` puts first what leads to a sound machine in the fewest expected minutes,
     ``isolate`` what tells most per minute.
+
+    A run without an engine says next to nothing, so it is made again first.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=FFFFFF", "engine=off"])
+    >>> first = next_tests(rank(load_machine("mounted-6"), told))[0]
+    >>> first.required, first.candidate.says
+    (True, 'start the engine; then rerun response on rows 1–6')
     """
     found = troubles(ranking)
     return proposals(Scene(ranking, found[0], means or Means()), goal) if found else []
@@ -131,6 +144,14 @@ def exactly(ranking: Ranking, proposal: Proposal) -> Proposal:
     """The same proposal with the exact probability of each outcome, by inferring again.
 
     A rerun's are exact already; see `readings` for what a reading's leave open, and `swaps`.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> found = rank(load_machine("mounted-6"), told)
+    >>> by_id = {each.candidate.id: each for each in next_tests(found)}
+    >>> coil = exactly(found, by_id["coil-resistance@row-6/valve"])
+    >>> coil.prospects[0].result, round(sum(each.probability for each in coil.prospects), 9)
+    ('good', 1.0)
     """
     candidate = proposal.candidate
     if candidate.ladder:

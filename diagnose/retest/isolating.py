@@ -59,6 +59,15 @@ def isolating(scene: Scene, least: float = LEADING) -> Isolating:
     """The cheapest set of tests after which the causes above ``least`` are told apart.
 
     "Several causes together" is no single cause and is left aside.
+
+    Whatever a shorted sensor shows an open one shows too, and both are replaced.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> found = isolating(plan(load_machine("mounted-6"), told).scene)
+    >>> alike = [one for one in found.inseparable if "row-6/sensor:open" in one.causes]
+    >>> [(sorted(one.causes), one.same_remedy) for one in alike]
+    [(['row-6/sensor:open', 'row-6/sensor:shorted'], True)]
     """
     names, leading = _leading(scene, least)
     parts = _parts(scene, leading)

@@ -76,6 +76,12 @@ def best_choice(
 
     A rerun that first puts right a circumstance known to be bad comes before everything else
     when no sound run shows the failure.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", "engine=off"])
+    >>> choice = best_choice(plan(load_machine("mounted-6"), told).scene)
+    >>> choice.required, choice.candidate.id, round(choice.minutes, 6)
+    (True, 'response@6', 5.15)
     """
     failures = failures_of(scene)
     if failures >= TRIES:
@@ -96,7 +102,13 @@ def best_choice(
 
 
 def failures_of(scene: Scene) -> int:
-    """How often a row of the trouble has failed; after `TRIES` the planner hands over."""
+    """How often a row of the trouble has failed; after `TRIES` the planner hands over.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", "response=....PF"])
+    >>> failures_of(plan(load_machine("mounted-6"), told).scene)
+    2
+    """
     runs = scene.evidence.case.runs
     return max(
         sum(run.results[row - 1] is Result.FAIL for run in runs) for row in scene.trouble.rows
@@ -138,6 +150,16 @@ def candidate_of(scene: Scene, act: Act) -> Candidate | None:
     """What an act of the decision stands for; None for handing over and for stopping.
 
     A repair comes with the check that proves it; the mere check again is a rerun.
+
+    A new coil takes 15 minutes, starting again 1, and the check on its row 3.15.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> scene = plan(load_machine("mounted-6"), told).scene
+    >>> repairs = [repair.id for repair in scene.problem.repairs]
+    >>> act = candidate_of(scene, Act("repair", repairs.index("replace-coil@row-6/valve")))
+    >>> [outcome.result for outcome in act.outcomes], round(act.minutes, 6)
+    (['passes', 'fails again'], 19.15)
     """
     if act.kind == "test":
         return scene.tests[act.index][0]

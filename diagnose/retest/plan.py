@@ -93,7 +93,13 @@ class Plan:
 
     @cached_property
     def troubles(self) -> list[Trouble]:
-        """The failed rows by common cause; the plan is about the first."""
+        """The failed rows by common cause; the plan is about the first.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["bleed=FFFFFF", "response=FFFFFF"])
+        >>> [trouble.rows for trouble in plan(load_machine("mounted-6"), told).troubles]
+        [(1, 2, 3, 4, 5, 6)]
+        """
         return troubles(self.ranking)
 
     @cached_property
@@ -103,19 +109,46 @@ class Plan:
 
     @cached_property
     def choice(self) -> Choice | None:
-        """What to do first, or None when no row failed."""
+        """What to do first, or None when no row failed.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> machine = load_machine("mounted-6")
+        >>> told = read_typed(machine, ["response=FFFFFF", "engine=off"])
+        >>> plan(machine, told).choice.candidate.id
+        'response@1-6'
+        >>> plan(machine, read_typed(machine, ["response=PPPPPP"])).choice is None
+        True
+        """
         return best_choice(self.scene, self.goal) if self.scene else None
 
     @property
     def act(self) -> Candidate | None:
-        """What to do now; None when the machine is proven good or is to be handed over."""
+        """What to do now; None when the machine is proven good or is to be handed over.
+
+        When no row failed, what did not pass yet is run.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPP", "response=PPPP.."])
+        >>> plan(load_machine("mounted-6"), told).act.id
+        'response@5-6'
+        """
         if self.choice is not None:
             return self.choice.candidate
         return next(iter(self.proof.next()), None)
 
     @cached_property
     def tree(self) -> Step | End:
-        """The plan, `depth` acts deep."""
+        """The plan, `depth` acts deep.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = ["coil-resistance@row-6=100ohm", "bleed=PPPPPP", "response=PPPPPF", "oil=54C"]
+        >>> told = read_typed(load_machine("mounted-6"), told)
+        >>> step = plan(load_machine("mounted-6"), told, depth=1).tree
+        >>> step.candidate.id, [branch.result for branch in step.branches]
+        ('replace-coil@row-6/valve', ['passes', 'fails again'])
+        >>> round(sum(branch.probability for branch in step.branches), 9)
+        1.0
+        """
         return _Grower(self.goal, self.means, self.progress).grow(self.ranking, self.depth)
 
     @cached_property
@@ -138,6 +171,15 @@ class Plan:
         """Expected minutes when the plan is followed: an upper bound unless it is exact.
 
         With the goal to isolate, those of its first act with the best that can follow.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPP", "response=PPPPPP"])
+        >>> plan(load_machine("mounted-6"), told).plan_minutes
+        0.0
+        >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPP", "response=PPPPPF"])
+        >>> found = plan(load_machine("mounted-6"), told)
+        >>> found.final_minutes < found.plan_minutes <= found.repair_only_minutes
+        True
         """
         return self._outside + (self._choice_minutes if self.choice else 0.0)
 
@@ -160,7 +202,16 @@ class Plan:
 
     @cached_property
     def final_minutes(self) -> float:
-        """Minutes of the final full pass of every check; none when the machine is proven good."""
+        """Minutes of the final full pass of every check; none when the machine is proven good.
+
+        Of six rows that stand ready to be bled: 3 + 6 · 1.5 of bleeding, 5 until the machine is
+        running without the hose, 3 + 6 · 0.15 of responding.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+        >>> round(plan(load_machine("mounted-6"), told).final_minutes, 6)
+        20.9
+        """
         if self.proof.holds:
             return 0.0
         knowledge = self.ranking.evidence.model.knowledge
@@ -251,7 +302,16 @@ def _isolated(ranking: Ranking, scenes: Iterable[Scene]) -> End:
 
 
 def proving(proof: Proof) -> End:
-    """What is left to do when no row failed last."""
+    """What is left to do when no row failed last.
+
+    Bleeding six rows: 5 to get ready, 3 + 6 · 1.5; then responding: 4 + 1 to change, 3 + 6 · 0.15.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> found = rank(load_machine("mounted-6"), read_typed(load_machine("mounted-6"), []))
+    >>> end = proving(Proof(found))
+    >>> [(act.id, round(each, 6)) for act, each in zip(end.acts, end.minutes, strict=True)]
+    [('bleed@1-6', 17.0), ('response@1-6', 8.9)]
+    """
     if proof.holds:
         return End("proven", proof.says, proof.leading)
     acts = tuple(proof.next())

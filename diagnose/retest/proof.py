@@ -30,7 +30,13 @@ class Proof:
 
     @cached_property
     def missing(self) -> tuple[tuple[str, tuple[int, ...]], ...]:
-        """(check, rows) that have not passed since the last work, in a run not known to be bad."""
+        """(check, rows) that have not passed since the last work, in a run not known to be bad.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPP", "response=PPP.PF"])
+        >>> Proof(rank(load_machine("mounted-6"), told)).missing
+        (('response', (4, 6)),)
+        """
         return tuple(self._missing())
 
     def _missing(self) -> Iterator[tuple[str, tuple[int, ...]]]:
@@ -44,19 +50,43 @@ class Proof:
 
     @cached_property
     def leading(self) -> Cause | None:
-        """The likeliest cause that is left in the machine, circumstances of past runs aside."""
+        """The likeliest cause that is left in the machine, circumstances of past runs aside.
+
+        That the engine was off explains the run, but it is nothing that is left in the machine.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=FFFFFF", "engine=off"])
+        >>> found = rank(load_machine("mounted-6"), told)
+        >>> found.causes[0].group, Proof(found).leading.group
+        ('circumstances', 'air')
+        """
         left = [cause for cause in self.ranking.causes if cause.group != "circumstances"]
         return left[0] if left else None
 
     @cached_property
     def holds(self) -> bool:
-        """Whether the machine is proven good."""
+        """Whether the machine is proven good.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> machine, passes = load_machine("mounted-6"), ["bleed=PPPPPP", "response=PPPPPP"]
+        >>> Proof(rank(machine, read_typed(machine, passes))).holds
+        True
+        >>> told = [*passes, "replace-coil@row-6=done"]
+        >>> Proof(rank(machine, read_typed(machine, told))).holds
+        False
+        """
         likely = self.leading is not None and self.leading.probability >= self.below
         return not self.ranking.evidence.failed_rows and not self.missing and not likely
 
     @cached_property
     def says(self) -> str:
-        """On what evidence, or what is missing, in one sentence."""
+        """On what evidence, or what is missing, in one sentence.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPP", "response=PPPPPF"])
+        >>> Proof(rank(load_machine("mounted-6"), told)).says
+        'not proven: row 6 failed last'
+        """
         evidence = self.ranking.evidence
         failed = evidence.failed_rows
         if failed:
@@ -83,7 +113,13 @@ class Proof:
         return "every row" if whole else rows_in_words(rows)
 
     def next(self) -> Iterator[Candidate]:
-        """What would go on proving a machine of which no row failed last."""
+        """What would go on proving a machine of which no row failed last.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPP", "response=PPPP.."])
+        >>> [act.says for act in Proof(rank(load_machine("mounted-6"), told)).next()]
+        ['rerun response on rows 5–6']
+        """
         evidence = self.ranking.evidence
         for check, rows in self.missing:
             yield rerun(evidence, check, rows, ())
@@ -100,7 +136,14 @@ class Proof:
 
 
 def rows_passed(evidence: Evidence, check: str) -> frozenset[int]:
-    """Rows that passed a check since the last work, in runs not known to be bad."""
+    """Rows that passed a check since the last work, in runs not known to be bad.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> typed = ["response=PPP.PF", "response=...P..", "engine=off"]
+    >>> told = read_typed(load_machine("mounted-6"), typed)
+    >>> sorted(rows_passed(rank(load_machine("mounted-6"), told).evidence, "response"))
+    [1, 2, 3, 5]
+    """
     return frozenset(
         row
         for run in evidence.case.runs

@@ -37,7 +37,17 @@ class Beliefs:
 
     @cached_property
     def idle(self) -> Floats:
-        """(states) posterior of each state given that its variable is not to blame."""
+        """(states) posterior of each state given that its variable is not to blame.
+
+        What could have failed the row is not there as long as it is not to blame.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+        >>> beliefs = plan(load_machine("mounted-6"), told).scene.scales.beliefs
+        >>> coil = beliefs.ranking.evidence.model.flat("row-6/valve", "coil_open")
+        >>> float(beliefs.idle[coil]), float(beliefs.idle[coil - 1]) > 0.99
+        (0.0, True)
+        """
         flat = np.where(self._active, 0.0, self.ranking.posterior.flat)
         return self._normal(flat)
 
@@ -53,7 +63,17 @@ class Beliefs:
         return self._normal(np.maximum(rest, 0.0))
 
     def absent(self, seen: Seen) -> Floats:
-        """(blames + 1) probability that a finding is absent, together with each blame."""
+        """(blames + 1) probability that a finding is absent, together with each blame.
+
+        Of a coil that is not to blame one reading in 300 or so is open by mistake (0.003).
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+        >>> beliefs = plan(load_machine("mounted-6"), told).scene.scales.beliefs
+        >>> seen = beliefs.ranking.evidence.possible("row-6/valve", "coil-resistance", "open")
+        >>> float(round(beliefs.absent(seen)[0] / beliefs.outlook.blame[0], 6))
+        0.997
+        """
         states, logs = seen.entries
         survival = np.ones_like(self.idle)
         survival[states] = np.exp(logs)
@@ -75,7 +95,15 @@ class Beliefs:
 
     @cached_property
     def blamed(self) -> np.typing.NDArray[np.intp]:
-        """Flat state that each single blame stands for."""
+        """Flat state that each single blame stands for.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+        >>> scales = plan(load_machine("mounted-6"), told).scene.scales
+        >>> coil = scales.ranking.evidence.model.flat("row-6/valve", "coil_open")
+        >>> scales.names[1 + scales.beliefs.blamed.tolist().index(coil)]
+        'row-6/valve:coil_open'
+        """
         causes = [blame.cause for blame in self.outlook.blames[1:]]
         within = np.array([cause[1] for cause in causes if cause], dtype=np.intp)
         flat: np.typing.NDArray[np.intp] = self.ranking.evidence.offsets[self._owner] + within
@@ -100,6 +128,17 @@ def told(beliefs: Beliefs, ladder: Sequence[Seen]) -> list[Floats]:
     """(blames + 1) joint probabilities of each result, in order, and of "good" at the end.
 
     Step k of the ladder is absent when none of the first k + 1 results is there.
+
+    The meter misses an open coil twice in 100, and then reads open by mistake 3 times in 1000.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> case = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> scales = plan(load_machine("mounted-6"), case).scene.scales
+    >>> seen = scales.ranking.evidence.possible("row-6/valve", "coil-resistance", "open")
+    >>> opened, good = told(scales.beliefs, [seen])
+    >>> coil = scales.names.index("row-6/valve:coil_open")
+    >>> float(round(good[coil] / (opened[coil] + good[coil]), 6))  # 0.02 · (1 - 0.003)
+    0.01994
     """
     absent = [beliefs.outlook.blame, *map(beliefs.absent, ladder)]
     steps = [np.maximum(a - b, 0.0) for a, b in pairwise(absent)]
@@ -107,7 +146,18 @@ def told(beliefs: Beliefs, ladder: Sequence[Seen]) -> list[Floats]:
 
 
 def exact(ranking: Ranking, ladder: Sequence[Seen]) -> list[float]:
-    """The exact probability of each result, in order, and of "good", by inferring again."""
+    """The exact probability of each result, in order, and of "good", by inferring again.
+
+    A coil with chance p of being open reads open unless both it and a false alarm fail to show.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> case = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> found = rank(load_machine("mounted-6"), case)
+    >>> [p] = [one.probability for one in found.causes if one.id == "row-6/valve:coil_open"]
+    >>> seen = found.evidence.possible("row-6/valve", "coil-resistance", "open")
+    >>> abs(exact(found, [seen])[0] - (1 - (1 - 0.98 * p) * (1 - 0.003))) < 1e-7
+    True
+    """
     evidence = ranking.evidence
     absent = [1.0]
     for seen in ladder:

@@ -34,6 +34,17 @@ def mends(scales: Scales, failed: Sequence[str]) -> Iterator[Mend]:
     ``failed`` are the checks that the target's row failed: one of them proves each remedy.
     A false alarm, a spoiled run and what was cured already need nothing but a check that passes.
     Where a greater remedy clears a fault too, it is offered beside the lesser one.
+
+    A new coil clears one that is open nearly always, and never a valve that leaks.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> scene = plan(load_machine("mounted-6"), told).scene
+    >>> _, *every = mends(scene.scales, ["response"])
+    >>> [coil] = [each for each in every if each.candidate.id == "replace-coil@row-6/valve"]
+    >>> names = [f"row-6/valve:{mode}" for mode in ("coil_open", "leaking")]
+    >>> [float(coil.fixes[scene.scales.names.index(name)]) for name in names]
+    [0.98, 0.0]
     """
     evidence = scales.ranking.evidence
     found: dict[str, tuple[Candidate, Floats]] = {}
@@ -68,14 +79,31 @@ def _likeliest(scales: Scales) -> Sequence[str]:
 
 
 def remedies_of(evidence: Evidence, cause: Cause) -> list[Remedy]:
-    """Every remedy that can clear a cause, its own first."""
+    """Every remedy that can clear a cause, its own first.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> found = rank(load_machine("mounted-6"), read_typed(load_machine("mounted-6"), []))
+    >>> [plug] = [cause for cause in found.causes if cause.id == "row-6/connector:open"]
+    >>> [remedy.id for remedy in remedies_of(found.evidence, plug)]
+    ['reseat-connector', 'clean-connector']
+    """
     kind = evidence.model.machine.parts[cause.part]
     able = [one for one in kind.remedies if cause.mode in {m.id for m in kind.cleared_by(one.id)}]
     return sorted(able, key=lambda one: one != cause.remedy)
 
 
 def remedy_id(evidence: Evidence, cause: Cause, remedy: Remedy) -> str:
-    """``REMEDY@PART``, at the place where what is to be mended is by now."""
+    """``REMEDY@PART``, at the place where what is to be mended is by now.
+
+    The coil that failed in row 6 is in row 5 by now.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", "swap-coil@row-6=row-5"])
+    >>> found = rank(load_machine("mounted-6"), told)
+    >>> [coil] = [cause for cause in found.causes if cause.id == "row-6/valve:coil_open"]
+    >>> remedy_id(found.evidence, coil, coil.remedy)
+    'replace-coil@row-5/valve'
+    """
     return f"{remedy.id}@{evidence.epochs.place_of(cause.part, cause.mode)}"
 
 
@@ -83,6 +111,15 @@ def proving_check(evidence: Evidence, part: str, remedy: Remedy, failed: Sequenc
     """The failed check that best shows whether a remedy has worked.
 
     Of checks that show it alike it is the quickest one after the remedy.
+
+    Air shows when the row is bled, a coil only when it is to respond.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> found = rank(load_machine("mounted-6"), read_typed(load_machine("mounted-6"), []))
+    >>> both, by_id = ("bleed", "response"), {cause.id: cause for cause in found.causes}
+    >>> some = [by_id["row-6/air:trapped"], by_id["row-6/valve:coil_open"]]
+    >>> [proving_check(found.evidence, each.part, each.remedy, both) for each in some]
+    ['bleed', 'response']
     """
     knowledge = evidence.model.knowledge
     modes = evidence.model.machine.parts[part].cleared_by(remedy.id)
@@ -99,7 +136,15 @@ def proving_check(evidence: Evidence, part: str, remedy: Remedy, failed: Sequenc
 def remedy_candidate(
     evidence: Evidence, cause: Cause, remedy: Remedy, failed: Sequence[str]
 ) -> Candidate:
-    """A remedy of a cause as something to do next; one of the failed checks proves it."""
+    """A remedy of a cause as something to do next; one of the failed checks proves it.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> found = rank(load_machine("mounted-6"), read_typed(load_machine("mounted-6"), []))
+    >>> [plug] = [cause for cause in found.causes if cause.id == "row-6/connector:open"]
+    >>> act = remedy_candidate(found.evidence, plug, plug.remedy, ["response"])
+    >>> act.id, act.minutes, act.check
+    ('reseat-connector@row-6/connector', 5.0, 'response')
+    """
     part = evidence.epochs.place_of(cause.part, cause.mode)
     machine = evidence.model.machine
     return Candidate(

@@ -41,7 +41,13 @@ class Weighed:
 
     @cached_property
     def bits(self) -> float:
-        """What the outcome tells about the blame."""
+        """What the outcome tells about the blame.
+
+        >>> Weighed(("passes", "fails again"), np.array([[0.25, 0.25], [0.25, 0.25]])).bits
+        0.0
+        >>> Weighed(("passes", "fails again"), np.array([[0.5, 0.0], [0.0, 0.5]])).bits
+        1.0
+        """
         return mutual_information(self.table)
 
 
@@ -65,18 +71,47 @@ class Scales:
 
     @cached_property
     def gone(self) -> tuple[bool, ...]:
-        """(blames + 1) whether the cause that a blame stands for was cured since."""
+        """(blames + 1) whether the cause that a blame stands for was cured since.
+
+        A new coil was put in and nothing was checked since: what it cleared is to blame no more.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = ["response=PPPPPF", "replace-coil@row-6=done"]
+        >>> told = read_typed(load_machine("mounted-6"), told)
+        >>> scales = plan(load_machine("mounted-6"), told).scene.scales
+        >>> [name for name, gone in zip(scales.names, scales.gone, strict=True) if gone]
+        ['row-6/valve:coil_open', 'row-6/valve:coil_shorted']
+        """
         states = (None, *self.beliefs.blamed.tolist(), None)
         pairs = zip(self.causes, states, strict=True)
         return tuple(cause is not None and state in cause.cured_states for cause, state in pairs)
 
     @property
     def blame(self) -> Floats:
-        """(blames + 1) posterior of each blame."""
+        """(blames + 1) posterior of each blame.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+        >>> scales = plan(load_machine("mounted-6"), told).scene.scales
+        >>> scales.names[0], scales.names[-1], float(round(scales.blame.sum(), 3))
+        ('chance', 'several', 1.0)
+        """
         return self.outlook.blame
 
     def weigh(self, candidate: Candidate) -> Weighed:
-        """A candidate's outcomes with their joint probabilities."""
+        """A candidate's outcomes with their joint probabilities.
+
+        An open coil reads open 98 times in 100, or by mistake 3 times in 1000 of the rest.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+        >>> scene = plan(load_machine("mounted-6"), told).scene
+        >>> [act] = [act for act, _ in scene.tests if act.id == "coil-resistance@row-6/valve"]
+        >>> opened = scene.scales.names.index("row-6/valve:coil_open")
+        >>> chances = scene.scales.weigh(act).table[:, opened]
+        >>> float(round(chances[0] / chances.sum(), 5))
+        0.98006
+        """
         labels = [outcome.result for outcome in candidate.outcomes]
         if candidate.kind == "swap":
             table = swap_table(self.beliefs, self.target, candidate)

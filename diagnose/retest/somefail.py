@@ -24,6 +24,18 @@ def example(ranking: Ranking, act: Candidate) -> tuple[Outcome, Ranking] | None:
     """A likely one of the outcomes that an act leaves untold, and what would be known with it.
 
     None when the act tells them all, or is no run.
+
+    Of six rows some outcomes are told: none fails, all do, row 6 does. Others fail in part too.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> from diagnose.retest.candidates import rerun
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> found = rank(load_machine("mounted-6"), told)
+    >>> _, after = example(found, rerun(found.evidence, "response", (1, 2, 3, 4, 5, 6), (6,)))
+    >>> sorted(set(after.evidence.case.runs[-1].pattern))
+    ['F', 'P']
+    >>> example(found, rerun(found.evidence, "response", (4, 5, 6), (6,))) is None
+    True
     """
     rows = sorted(int(name.rpartition("@")[2]) for name in act.outcomes[0].event)
     told = [{name for name, fails in one.event.items() if fails} for one in act.outcomes]

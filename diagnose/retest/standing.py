@@ -58,19 +58,46 @@ class Standing:
         return Standing(setup, self.lacking & wanted.lacking)
 
     def wanting(self, setup: str, lasting: Iterable[str] = ()) -> Standing:
-        """What work wants in a set-up, of what is lacking here."""
+        """What work wants in a set-up, of what is lacking here.
+
+        A check wants warm oil, a look at a plug does not mind.
+
+        >>> here = Standing("parked", frozenset({"warm-oil"}))
+        >>> sorted(here.wanting("running", ["warm-oil"]).lacking)
+        []
+        >>> sorted(here.wanting("parked").lacking)
+        ['warm-oil']
+        """
         return Standing(setup, self.lacking - set(lasting))
 
 
 def minutes_between(knowledge: Knowledge, before: Standing, after: Standing) -> float:
-    """Minutes of the change of set-up, and of entering whatever lasts and was lacking."""
+    """Minutes of the change of set-up, and of entering whatever lasts and was lacking.
+
+    Starting the engine takes a minute, warming the oil 25.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> known, cold = load_knowledge(), Standing("parked", frozenset({"warm-oil"}))
+    >>> minutes_between(known, Standing("parked"), Standing("running"))
+    1.0
+    >>> minutes_between(known, cold, Standing("running"))
+    26.0
+    """
     entered = before.lacking - after.lacking
     change = knowledge.change_minutes(before.setup, after.setup)
     return change + sum(knowledge.setups[one].enter_minutes for one in sorted(entered))
 
 
 def every_standing(knowledge: Knowledge, now: Standing) -> list[Standing]:
-    """Every way in which the machine may stand from now on."""
+    """Every way in which the machine may stand from now on.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> known, cold = load_knowledge(), Standing("parked", frozenset({"warm-oil"}))
+    >>> [each.setup for each in every_standing(known, Standing("parked"))]
+    ['bleeding', 'parked', 'running']
+    >>> [sorted(each.lacking) for each in every_standing(known, cold)][2:4]
+    [['warm-oil'], []]
+    """
     lacking = sorted(now.lacking)
     sizes = range(len(lacking), -1, -1)
     subsets = chain.from_iterable(combinations(lacking, size) for size in sizes)
@@ -82,13 +109,31 @@ def present(evidence: Evidence) -> Standing:
     """How the last things done left the machine; parked when nothing was done.
 
     Readings of an epoch are taken to come after its runs when there are any.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> machine = load_machine("mounted-6")
+    >>> for told in ([], ["bleed=PPPPPP"], ["response=PPPPPF", "replace-coil@row-6=done"]):
+    ...     print(present(rank(machine, read_typed(machine, told)).evidence).setup)
+    parked
+    bleeding
+    parked
     """
     wanted = [setup for setup in _setups_so_far(evidence) if setup != ANY_SETUP]
     return Standing(wanted[-1] if wanted else PARKED, evidence.lacking)
 
 
 def minutes_in_order(evidence: Evidence, acts: Iterable[Act]) -> Iterator[float]:
-    """Minutes of each of some acts done one after another, with the change of set-up before it."""
+    """Minutes of each of some acts done one after another, with the change of set-up before it.
+
+    Two things are done with the engine off, so it is stopped once.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> from diagnose.retest.candidates import Candidate
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> one = Candidate("one", "look", "", (6,), 4.0, (), setup="parked", ends="parked")
+    >>> list(minutes_in_order(rank(load_machine("mounted-6"), told).evidence, [one, one]))
+    [5.0, 4.0]
+    """
     knowledge, here = evidence.model.knowledge, present(evidence)
     for act in acts:
         there = here.then(here.wanting(act.setup, act.wants))

@@ -26,6 +26,14 @@ def suppose(ranking: Ranking, candidate: Candidate, outcome: Outcome) -> Ranking
     """The ranking as it would be after a candidate turned out in one of its ways.
 
     New runs are supposed to be made under good circumstances.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> found = plan(load_machine("mounted-6"), told)
+    >>> by_id = {act.id: act for act, _ in found.scene.tests}
+    >>> coil = by_id["coil-resistance@row-6/valve"]
+    >>> [suppose(found.ranking, coil, outcome).causes[0].id for outcome in coil.outcomes[:2]]
+    ['row-6/valve:coil_open', 'row-6/valve:coil_shorted']
     """
     evidence = ranking.evidence
     if candidate.kind in ("measure", "look"):
@@ -42,7 +50,15 @@ def suppose(ranking: Ranking, candidate: Candidate, outcome: Outcome) -> Ranking
 
 
 def with_run(evidence: Evidence, case: Case, check: str, event: Mapping[str, bool]) -> Ranking:
-    """The ranking after one more run of a check in the present epoch of ``case``."""
+    """The ranking after one more run of a check in the present epoch of ``case``.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> evidence = rank(load_machine("mounted-6"), told).evidence
+    >>> again = {"response@5": False, "response@6": True}
+    >>> [run.pattern for run in with_run(evidence, told, "response", again).evidence.case.runs]
+    ['PPPPPF', '....PF']
+    """
     failing = {int(name.rpartition("@")[2]): fails for name, fails in event.items()}
     results = tuple(
         Result.NOT_RUN if row not in failing else Result.FAIL if failing[row] else Result.PASS
@@ -54,7 +70,16 @@ def with_run(evidence: Evidence, case: Case, check: str, event: Mapping[str, boo
 
 
 def answer_chances(ranking: Ranking, candidate: Candidate) -> list[float]:
-    """How probable each answer to a question is, by Bayes' rule over all of them."""
+    """How probable each answer to a question is, by Bayes' rule over all of them.
+
+    While nothing was checked, an answer is as likely as it is of any planter.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> found = rank(load_machine("mounted-6"), read_typed(load_machine("mounted-6"), []))
+    >>> mice = Candidate("ask:rodents", "ask", "", (), 1.0, (Outcome("no", {}), Outcome("yes", {})))
+    >>> [round(each, 6) for each in answer_chances(found, mice)]
+    [0.95, 0.05]
+    """
     if candidate.ladder:
         bad = float(ranking.posterior.flat[candidate.ladder[0].entries[0]].sum())
         return [bad, 1 - bad]
@@ -71,7 +96,16 @@ def _change(before: Ranking, after: Ranking) -> float:
 
 
 def chance(before: Ranking, after: Ranking) -> float:
-    """The probability of the results that were supposed."""
+    """The probability of the results that were supposed.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> found = rank(load_machine("mounted-6"), told)
+    >>> ways = [{"response@6": fails} for fails in (False, True)]
+    >>> after = [with_run(found.evidence, told, "response", way) for way in ways]
+    >>> round(sum(chance(found, each) for each in after), 6)
+    1.0
+    """
     return float(np.clip(_change(before, after), 0.0, 1.0))
 
 

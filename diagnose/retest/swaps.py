@@ -29,7 +29,15 @@ STAYS, FOLLOWS, BOTH_PASS, BOTH_FAIL = (
 
 
 def swaps(evidence: Evidence, target: Seen) -> Iterator[Candidate]:
-    """Every swap of a part of the target's row with the nearest sound row's, where there is one."""
+    """Every swap of a part of the target's row with the nearest sound row's, where there is one.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> scene = plan(load_machine("mounted-6"), told).scene
+    >>> every = swaps(scene.evidence, scene.trouble.target)
+    >>> sorted(act.id for act in every)[:2]
+    ['cross-plugs@row-6/connector+row-5/connector', 'swap-coil@row-6/valve+row-5/valve']
+    """
     machine = evidence.model.machine
     check = evidence.case.runs[target.run - 1].check
     done = {(work.swap, work.part) for work in evidence.case.work if isinstance(work, Swapped)}
@@ -44,6 +52,11 @@ def swaps(evidence: Evidence, target: Seen) -> Iterator[Candidate]:
 def neighbour(evidence: Evidence, row: int, check: str, *, electric: bool) -> int | None:
     """The nearest row that passed a check and has not failed since; on the same branch of wiring
     when leads are to reach.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPFFF"])
+    >>> neighbour(rank(load_machine("mounted-6"), told).evidence, 6, "response", electric=False)
+    3
     """
     machine = evidence.model.machine
     failed = set(evidence.failed_rows)
@@ -94,7 +107,18 @@ def _swap(evidence: Evidence, check: str, part: str, swap: Swap, row: int, other
 
 
 def swap_table(beliefs: Beliefs, target: Seen, candidate: Candidate) -> list[Floats]:
-    """(blames + 1) joint probabilities of each outcome of a swap."""
+    """(blames + 1) joint probabilities of each outcome of a swap.
+
+    If it was a false alarm, only a further one (0.002) makes either row fail after the swap.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> scene = plan(load_machine("mounted-6"), told).scene
+    >>> act = next(swaps(scene.evidence, scene.trouble.target))
+    >>> table = np.array(swap_table(scene.scales.beliefs, scene.trouble.target, act))
+    >>> (table[:, 0] / table[:, 0].sum()).round(6).tolist()
+    [0.001996, 0.001996, 0.996004, 4e-06]
+    """
     evidence = beliefs.ranking.evidence
     here, there = _reaches(evidence, target, candidate)
     fails = [_fails(beliefs, survival, target.leak) for survival in (here, there)]

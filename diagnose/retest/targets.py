@@ -32,6 +32,14 @@ def troubles(ranking: Ranking) -> list[Trouble]:
     """The failed rows by common cause, the least settled trouble first; none when none failed.
 
     A failure is settled as far as one cause that can make it is probable.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> machine, both = load_machine("mounted-6"), ["bleed={0}", "response={0}"]
+    >>> for pattern in ("FFFFFF", "FPPPPF"):
+    ...     told = read_typed(machine, [each.format(pattern) for each in both])
+    ...     print(sorted(trouble.rows for trouble in troubles(rank(machine, told))))
+    [(1, 2, 3, 4, 5, 6)]
+    [(1,), (6,)]
     """
     left = sorted(last_failures(ranking).values(), key=lambda seen: _settled(ranking, seen))
     found: list[Trouble] = []
@@ -45,7 +53,14 @@ def troubles(ranking: Ranking) -> list[Trouble]:
 
 
 def last_failures(ranking: Ranking) -> Mapping[int, Seen]:
-    """The last failure of every row that has not passed that check since."""
+    """The last failure of every row that has not passed that check since.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPFF", "response=....PF"])
+    >>> found = rank(load_machine("mounted-6"), told)
+    >>> {row: seen.name for row, seen in last_failures(found).items()}
+    {6: 'response@6#2'}
+    """
     evidence = ranking.evidence
     standing = {(row, run) for (_, row), run in evidence.standing_failures.items()}
     return {seen.row: seen for seen in evidence.results if (seen.row, seen.run) in standing}
