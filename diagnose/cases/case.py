@@ -143,7 +143,15 @@ class Case:
     work: tuple[Work, ...] = ()
 
     def in_order(self) -> Iterator[Run | Reading | Work]:
-        """All that was done, epoch by epoch: what ended the last one, its runs, its readings."""
+        """All that was done, epoch by epoch: what ended the last one, its runs, its readings.
+
+        >>> looked = Case("one").then(Reading("look-leak", "row-1/valve", "no"))
+        >>> failed = looked.then(Run(0, "bleed", (Result.FAIL,)))
+        >>> mended = failed.then(Remedied("clean-valve", "row-1/valve"))
+        >>> proven = mended.then(Run(0, "bleed", (Result.PASS,)))
+        >>> [type(each).__name__ for each in proven.in_order()]
+        ['Run', 'Reading', 'Remedied', 'Run']
+        """
         for epoch in range(len(self.work) + 1):
             yield from self.work[epoch - 1 : epoch] if epoch else ()
             yield from (run for run in self.runs if run.epoch == epoch)

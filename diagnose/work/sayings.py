@@ -66,7 +66,13 @@ def said_in(text: str) -> Said | None:
 
 
 def told_by(said: Said, job: Job, question: Question) -> Sequence[Fact | Correction]:
-    """What a word tells. Raises `Wrong`, or `FileProblems` for the words after ``else``."""
+    """What a word tells. Raises `Wrong`, or `FileProblems` for the words after ``else``.
+
+    >>> told_by(Said("note", "hose chafed"), None, None)
+    [Noted(kind='note', text='hose chafed')]
+    >>> told_by(Said("give-up", "it rains"), None, None)[0].says
+    'it rains'
+    """
     why = said.rest or None
     match said.word:
         case "note":
