@@ -86,28 +86,24 @@ class Reading:
 
 @record
 class Remedied:
-    """A remedy that was done to a part, by the id that its kind lists.
-
-    >>> Remedied("replace-coil", "row-6/valve").id
-    'replace-coil@row-6/valve'
-    """
+    """A remedy that was done to a part, by the id that its kind lists."""
 
     remedy: str
     part: str
 
     @property
     def id(self) -> str:
-        """``REMEDY@PART``."""
+        """``REMEDY@PART``.
+
+        >>> Remedied("replace-coil", "row-6/valve").id
+        'replace-coil@row-6/valve'
+        """
         return f"{self.remedy}@{self.part}"
 
 
 @record
 class Swapped:
-    """What changed places between a part and its like in another row, by the id of the swap.
-
-    >>> Swapped("swap-coil", "row-6/valve", "row-5/valve").id
-    'swap-coil@row-6/valve+row-5/valve'
-    """
+    """What changed places between a part and its like in another row, by the id of the swap."""
 
     swap: str
     part: str
@@ -115,7 +111,11 @@ class Swapped:
 
     @property
     def id(self) -> str:
-        """``SWAP@PART+PART``."""
+        """``SWAP@PART+PART``.
+
+        >>> Swapped("swap-coil", "row-6/valve", "row-5/valve").id
+        'swap-coil@row-6/valve+row-5/valve'
+        """
         return f"{self.swap}@{self.part}+{self.other}"
 
 

@@ -122,7 +122,14 @@ class _Log:
             yield Run(index, entry.check, tuple(marks.get(row, Result.NOT_RUN) for row in rows))
 
     def empty(self, source: str) -> Iterator[Problem]:
-        """Runs in which no row was run."""
+        """Runs in which no row was run.
+
+        >>> from diagnose.machine.graph import load_machine
+        >>> log = _Log(load_machine("mounted-6"), load_knowledge())
+        >>> log.take({"run": "1", "check": "bleed", "row": "2", "result": "."}, Place("log", 2))
+        >>> [str(problem.where) for problem in log.empty("log")]
+        ['log:2']
+        """
         for entry in self.entries.values():
             if all(result is Result.NOT_RUN for result, _ in entry.marks.values()):
                 yield nothing_ran(Place(source, entry.line))

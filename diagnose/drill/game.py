@@ -175,7 +175,13 @@ class Drill:
 
     @cached_property
     def opening(self) -> tuple[Event, ...]:
-        """What is known at the start: the machine's past, and a full run of every check."""
+        """What is known at the start: the machine's past, and a full run of every check.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> history = begin(Named("mounted-6", 1, 7), load_knowledge()).opening[1]
+        >>> f"{history.at:%H:%M}", history.what.values["first-hookup"]
+        ('08:00', 'no')
+        """
         case = f"{BEGINS:%Y%m%d}-drill"
         past = {each.id: each.states[0].id for each in self.knowledge.of_scope("case").values()}
         opened = Opened(case=case, machine=self.machine.id)

@@ -141,7 +141,18 @@ class Moment:
 
     @cached_property
     def declared(self) -> tuple[str, ...]:
-        """What is best declared here: all that is likelier there than not, or the likeliest."""
+        """What is best declared here: all that is likelier there than not, or the likeliest.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.story.event import Checked, Measured, Opened, told
+        >>> from diagnose.story.replay import replay
+        >>> opened = Opened(case="20260301-a", machine="mounted-6")
+        >>> run = Checked(check="response", pattern="PPPPPF")
+        >>> shorted = Measured(measurement="coil-resistance", part="row-6/valve", value=0.5)
+        >>> state = replay([told(each, "A") for each in (opened, run, shorted)])
+        >>> Moment(View(state, load_knowledge(learned=False)), 1).declared
+        ('row-6/valve:coil_shorted',)
+        """
         causes = {id: chance for id, chance in self.there.items() if id != NONE}
         sure = [id for id, chance in causes.items() if chance > CERTAIN_ENOUGH]
         best = max(self.there, key=lambda each: self.there[each])

@@ -24,7 +24,16 @@ Player = Callable[[Drill, Moment, int], Move]
 
 
 def moment_of(sitting: Sitting) -> Moment:
-    """What is known after the moves of a sitting."""
+    """What is known after the moves of a sitting.
+
+    >>> from diagnose.drill.code import Named
+    >>> from diagnose.drill.game import begin
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> shown = drill.revealed().failed.values()
+    >>> moment_of(play(drill, [])).failed == tuple(sorted(frozenset().union(*shown)))
+    True
+    """
     view = View(replay(sitting.events), sitting.drill.knowledge)
     return Moment(view, len(sitting.drill.knowledge.checks))
 

@@ -85,7 +85,16 @@ class State:
 
     @property
     def last(self) -> datetime:
-        """When something was told last."""
+        """When something was told last.
+
+        >>> from datetime import UTC
+        >>> from diagnose.story.event import told
+        >>> begun, later = (datetime(2026, 3, 1, hour, tzinfo=UTC) for hour in (8, 9))
+        >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "A", begun)
+        >>> notes = [told(Noted(text="hose chafed"), "A", at) for at in (later, begun)]
+        >>> replay([first, *notes]).last.hour  # the latest, not the last in the list
+        9
+        """
         return max(each.event.at for each in self.told)
 
     @property

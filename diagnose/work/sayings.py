@@ -145,7 +145,14 @@ ANYWAY = "anyway"
 
 
 def accepted(text: str, job: Job, question: Question) -> Job | None:
-    """The job in which a run is made as things are, if that is what was said. Raises `Wrong`."""
+    """The job in which a run is made as things are, if that is what was said. Raises `Wrong`.
+
+    >>> accepted("6", None, None) is None
+    True
+    >>> accepted("anyway", None, Question("Done?", "done", None))
+    Traceback (most recent call last):
+    diagnose.knowledge.wrong.Wrong: expected an answer to this question, got 'anyway'
+    """
     if text.strip().lower() != ANYWAY:
         return None
     if not question.check:
