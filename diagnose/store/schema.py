@@ -52,9 +52,12 @@ def version_of(connection: Connection) -> str | None:
 
     >>> from diagnose.store.engine import make_engine
     >>> engine = make_engine("sqlite://")
-    >>> with engine.connect() as connection:
-    ...     print(version_of(connection))
-    None
+    >>> for make in (lambda engine: None, bring_up_to_date):
+    ...     make(engine)
+    ...     with engine.connect() as connection:
+    ...         print(version_of(connection) == VERSION)
+    False
+    True
     >>> engine.dispose()
     """
     if not inspect(connection).has_table("alembic_version"):

@@ -26,8 +26,8 @@ class Scratch:
     >>> from diagnose.story.event import told
     >>> scratch = Scratch()
     >>> scratch.begin(told(Opened(case="20260301-a", machine="mounted-6"), "A"))
-    >>> len(scratch.events("20260301-a"))
-    1
+    >>> [event.what.kind for event in scratch.events("20260301-a")]
+    ['opened']
     """
 
     def __init__(self) -> None:

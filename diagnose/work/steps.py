@@ -172,11 +172,12 @@ def likely_causes(ranking: Ranking) -> list[Cause]:
     """What may have been there until somebody put it right, most likely first.
 
     >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.knowledge.base import load_knowledge
     >>> from diagnose.machine.graph import load_machine
     >>> from diagnose.report import rank
-    >>> machine = load_machine("mounted-6")
+    >>> machine, known = load_machine("mounted-6"), load_knowledge(learned=False)
     >>> told = ["response=PPPPPF", "replace-coil@row-6=done", "response=PPPPPP"]
-    >>> [cause.id for cause in likely_causes(rank(machine, read_typed(machine, told)))]
+    >>> [cause.id for cause in likely_causes(rank(machine, read_typed(machine, told), known))]
     ['row-6/valve:coil_shorted', 'row-6/valve:coil_open']
     """
     there = [cause for cause in ranking.causes if cause.cured >= WAS_THERE]
