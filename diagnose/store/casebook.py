@@ -142,8 +142,9 @@ class Casebook:
 
         >>> from diagnose.story.event import told
         >>> with open_casebook("sqlite://") as casebook:
-        ...     for case in ("20260301-a", "20260302-b"):
-        ...         casebook.begin(told(Opened(case=case, machine="mounted-6"), "A"))
+        ...     for day, case in ((1, "20260301-a"), (2, "20260302-b")):
+        ...         at = datetime(2026, 3, day, tzinfo=UTC)
+        ...         casebook.begin(told(Opened(case=case, machine="mounted-6"), "A", at))
         ...     print(casebook.find("20260301"), casebook.find("last"))
         20260301-a 20260302-b
         """
