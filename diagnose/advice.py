@@ -23,7 +23,17 @@ DEFERRAL = (
 def advice(
     ranking: Ranking, causes: Sequence[Cause], acts: Iterable[Candidate]
 ) -> tuple[Finding, ...]:
-    """What the rules say about acts that are proposed, and about the remedies of causes."""
+    """What the rules say about acts that are proposed, and about the remedies of causes.
+
+    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.machine.graph import load_machine
+    >>> from diagnose.report import rank
+    >>> machine = load_machine("mounted-6")
+    >>> act = Candidate("response@6", "rerun", "", (6,), 3.15, (), check="response")
+    >>> said = advice(rank(machine, read_typed(machine, ["response=PPPPPF"])), (), [act])
+    >>> [each.about for each in said if each.rule == "nobody-near-rows"]
+    [('response@6',)]
+    """
     evidence = ranking.evidence
     machine, knowledge = evidence.model.machine, evidence.model.knowledge
     told = [act_fact(act, machine) for act in acts]
@@ -38,7 +48,14 @@ def advice(
 
 
 def act_fact(act: Candidate, machine: Machine) -> Fact:
-    """An act as a fact that rules can match."""
+    """An act as a fact that rules can match.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> act = Candidate("response@5-7", "rerun", "", (5, 6, 7), 3.45, (), check="response")
+    >>> fact = act_fact(act, load_machine("mounted-12"))
+    >>> fact.values["what"], fact.values["check"], fact.values["rows"]
+    ('rerun', 'response', 3)
+    """
     if act.kind == "rerun":
         return rerun_act(act.id, act.check, len(act.rows))
     if act.kind == "ask":
@@ -52,6 +69,12 @@ def act_fact(act: Candidate, machine: Machine) -> Fact:
 
 
 def cautions_of(act: Candidate, said: Sequence[Finding]) -> list[str]:
-    """What to beware of in an act: its own cautions, then those of the rules, each once."""
+    """What to beware of in an act: its own cautions, then those of the rules, each once.
+
+    >>> act = Candidate("a@b", "look", "", (), 2.0, (), cautions=("It is hot.",))
+    >>> said = [Finding("r", "caution", {}, f"{id} moves.", (id,), ()) for id in ("a@b", "c@d")]
+    >>> cautions_of(act, said)
+    ['It is hot.', 'a@b moves.']
+    """
     ruled = [each.says for each in said if each.kind == "caution" and act.id in each.about]
     return list(dict.fromkeys([*act.cautions, *ruled]))

@@ -87,7 +87,12 @@ def _when(moment: Any) -> str:
 
 
 def layout_of(machine: Machine) -> Data:
-    """How a machine is plumbed and wired, as far as a drawing needs it."""
+    """How a machine is plumbed and wired, as far as a drawing needs it.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> layout_of(load_machine("mounted-6"))["ports"][1]
+    {'id': 'port-right', 'at': 6, 'rows': [4, 5, 6]}
+    """
     above = partial(_place_above, machine)
     return {
         "sections": [
@@ -145,7 +150,19 @@ def _last(case: Case, row: int, check: str) -> Result | None:
 
 
 def timeline(state: State, machine: Machine, knowledge: Knowledge) -> list[Data]:
-    """Every event with what of it counts, and who put it right."""
+    """Every event with what of it counts, and who put it right.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> from diagnose.story.event import Checked, Opened, told
+    >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> run = told(Checked(check="response", pattern="PPPPPF"), "A")
+    >>> state = replay([first, run, told(Correction(event=run.id), "A")])
+    >>> for entry in timeline(state, load_machine("mounted-6"), load_knowledge()):
+    ...     print(entry["number"], entry["says"], entry["counts"])
+    1 opened for mounted-6 True
+    2 response check: row 6 failed, 5 of 6 passed False
+    3 entry 2 does not count True
+    """
     number = {each.event.id: n for n, each in enumerate(state.told, start=1)}
     by_id = {each.event.id: each for each in state.told}
     entries = []

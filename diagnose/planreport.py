@@ -45,7 +45,16 @@ def plan(
 
 
 def plan_report(plan: Plan) -> dict[str, object]:
-    """The plan in the form ``rowfault/plan/1``."""
+    """The plan in the form ``rowfault/plan/1``.
+
+    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine = load_machine("mounted-6")
+    >>> told = ["bleed=PPPPPP", "response=PPPPPP"]
+    >>> report = plan_report(plan(machine, read_typed(machine, told)))
+    >>> report["proven"], report["tree"]["conclusion"], report["summary"]
+    (True, 'proven', ['bleed: PPPPPP', 'response: PPPPPP'])
+    """
     evidence = plan.ranking.evidence
     choice, isolating = plan.choice, plan.isolating
     return {

@@ -83,7 +83,14 @@ class Readiness:
 
     @cached_property
     def items(self) -> tuple[Item, ...]:
-        """Everything to see to, in the order in which it is done."""
+        """Everything to see to, in the order in which it is done.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> ready = Readiness(load_machine("mounted-6"), load_knowledge(), {"engine": "off"}, {})
+        >>> [(item.says, item.does, item.minutes) for item in ready.items if item.standing == "bad"]
+        [('not running', 'Start the engine.', 2.0)]
+        """
         return (self._parked(), *self._looks(), *self._ports(), *self._circumstances())
 
     def _parked(self) -> Item:
@@ -209,7 +216,16 @@ def read_readiness(machine: Machine, words: Sequence[str], knowledge: Knowledge)
 
 
 def readiness_report(ready: Readiness) -> Data:
-    """What to see to, in the form ``rowfault/readiness/1``."""
+    """What to see to, in the form ``rowfault/readiness/1``.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine = load_machine("mounted-6")
+    >>> ready = read_readiness(machine, ["engine=on", "oil=54C"], load_knowledge())
+    >>> group = readiness_report(ready)["groups"][1]
+    >>> group["title"], [(item["id"], item["standing"]) for item in group["items"]][:3]
+    ('for every check', [('engine', 'good'), ('moving', 'to see to'), ('oil', 'good')])
+    """
     knowledge = ready.knowledge
     whens = [BEFORE, EVERY, *knowledge.checks]
     unknown = [kind for name, kind in knowledge.of_scope("case").items() if name not in ready.past]

@@ -60,6 +60,14 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
     """The ranking, why, and what to do next, in the form ``rowfault/ranking/1``.
 
     ``tests`` is how many next tests to list.
+
+    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine = load_machine("mounted-6")
+    >>> ranking = rank(machine, read_typed(machine, ["response=FFFFFF", "oil=8C"]))
+    >>> likeliest = ranking_report(ranking, tests=0)["causes"][0]
+    >>> likeliest["id"], likeliest["remedy"]["minutes"]  # so long it takes to warm the oil
+    ('circumstances/oil@1', 25.0)
     """
     evidence = ranking.evidence
     machine, case = evidence.model.machine, evidence.case

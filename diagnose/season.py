@@ -26,6 +26,13 @@ def season_record(events: Sequence[Event], knowledge: Knowledge | None = None) -
     """The runs, what was repaired and what proves it, for somebody to sign.
 
     Raises `InputError` when the case's machine is not proven good.
+
+    >>> from diagnose.story.event import Checked, Opened, told
+    >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> runs = [told(Checked(check=each, pattern="PPPPPP"), "A") for each in ("bleed", "response")]
+    >>> mended = told(Mended(remedy="replace-coil", part="row-6/valve"), "A")
+    >>> season_record([first, mended, *runs])["work"]
+    ['replace coil, done: row 6, row valve']
     """
     knowledge = knowledge or load_knowledge()
     report = case_report(events, knowledge)

@@ -86,28 +86,24 @@ class Reading:
 
 @record
 class Remedied:
-    """A remedy that was done to a part, by the id that its kind lists.
-
-    >>> Remedied("replace-coil", "row-6/valve").id
-    'replace-coil@row-6/valve'
-    """
+    """A remedy that was done to a part, by the id that its kind lists."""
 
     remedy: str
     part: str
 
     @property
     def id(self) -> str:
-        """``REMEDY@PART``."""
+        """``REMEDY@PART``.
+
+        >>> Remedied("replace-coil", "row-6/valve").id
+        'replace-coil@row-6/valve'
+        """
         return f"{self.remedy}@{self.part}"
 
 
 @record
 class Swapped:
-    """What changed places between a part and its like in another row, by the id of the swap.
-
-    >>> Swapped("swap-coil", "row-6/valve", "row-5/valve").id
-    'swap-coil@row-6/valve+row-5/valve'
-    """
+    """What changed places between a part and its like in another row, by the id of the swap."""
 
     swap: str
     part: str
@@ -115,7 +111,11 @@ class Swapped:
 
     @property
     def id(self) -> str:
-        """``SWAP@PART+PART``."""
+        """``SWAP@PART+PART``.
+
+        >>> Swapped("swap-coil", "row-6/valve", "row-5/valve").id
+        'swap-coil@row-6/valve+row-5/valve'
+        """
         return f"{self.swap}@{self.part}+{self.other}"
 
 
@@ -143,7 +143,15 @@ class Case:
     work: tuple[Work, ...] = ()
 
     def in_order(self) -> Iterator[Run | Reading | Work]:
-        """All that was done, epoch by epoch: what ended the last one, its runs, its readings."""
+        """All that was done, epoch by epoch: what ended the last one, its runs, its readings.
+
+        >>> looked = Case("one").then(Reading("look-leak", "row-1/valve", "no"))
+        >>> failed = looked.then(Run(0, "bleed", (Result.FAIL,)))
+        >>> mended = failed.then(Remedied("clean-valve", "row-1/valve"))
+        >>> proven = mended.then(Run(0, "bleed", (Result.PASS,)))
+        >>> [type(each).__name__ for each in proven.in_order()]
+        ['Run', 'Reading', 'Remedied', 'Run']
+        """
         for epoch in range(len(self.work) + 1):
             yield from self.work[epoch - 1 : epoch] if epoch else ()
             yield from (run for run in self.runs if run.epoch == epoch)

@@ -101,12 +101,21 @@ class StoryEntry(Strict):
 
     @property
     def sort(self) -> str:
-        """Which of `SORTS` it is; empty when it is none or more than one."""
+        """Which of `SORTS` it is; empty when it is none or more than one.
+
+        >>> StoryEntry(remedy="clean-valve", part="row-6/valve").sort, StoryEntry(value="no").sort
+        ('remedy', '')
+        """
         told = [sort for sort in SORTS if getattr(self, sort) is not None]
         return told[0] if len(told) == 1 else ""
 
     def wrong(self) -> Iterator[Fault]:
-        """What does not go together."""
+        """What does not go together.
+
+        >>> [(_, wrong)] = StoryEntry(check="bleed", pattern="PF", part="row-6/valve").wrong()
+        >>> wrong.expected, wrong.remedy
+        ("no 'part' with check", 'leave it out')
+        """
         if not self.sort:
             yield (), Wrong(f"one of {', '.join(SORTS)}", "none or several", "one thing an entry")
             return
@@ -177,6 +186,11 @@ def read_case_file(
     Raises
     ------
     FileProblems: everything that is wrong in the file, each with its line.
+
+    >>> from diagnose.knowledge.places import shipped
+    >>> machine, case = read_case_file(shipped().casebook / "cold-morning.yaml")
+    >>> machine.id, case.runs[0].pattern, dict(case.runs[0].circumstances)
+    ('mounted-12', 'FFFFFFFFFFFF', {'oil': 15.0, 'engine': 'on'})
     """
     return case_of(read_file(path), knowledge or load_knowledge(), machine)
 

@@ -82,7 +82,15 @@ class _Log:
     entries: dict[int, _Entry] = field(default_factory=dict)
 
     def take(self, values: Mapping[str, str], where: Place) -> None:
-        """Add one line. Raises `InputError` or `FileProblems`."""
+        """Add one line. Raises `InputError` or `FileProblems`.
+
+        >>> from diagnose.machine.graph import load_machine
+        >>> log = _Log(load_machine("mounted-6"), load_knowledge())
+        >>> log.take({"run": "1", "check": "bleed", "row": "2", "result": "pass"}, Place("log", 2))
+        >>> log.take({"run": "1", "check": "bleed", "row": "9", "result": "pass"}, Place("log", 3))
+        Traceback (most recent call last):
+        diagnose.errors.FileProblems: log:3: expected a row from 1 to 6, got '9'
+        """
         problems: list[Problem] = []
         with collected(problems):
             run = _whole(values["run"], "a run number from 1", 9999, where)
@@ -100,14 +108,28 @@ class _Log:
         )
 
     def runs(self) -> Iterator[Run]:
-        """The runs in order of number, counted anew from 1."""
+        """The runs in order of number, counted anew from 1.
+
+        >>> from diagnose.machine.graph import load_machine
+        >>> log = _Log(load_machine("mounted-6"), load_knowledge())
+        >>> log.take({"run": "7", "check": "bleed", "row": "2", "result": "pass"}, Place("log", 2))
+        >>> [(run.index, run.pattern) for run in log.runs()]
+        [(1, '.P....')]
+        """
         for index, (_, entry) in enumerate(sorted(self.entries.items()), start=1):
             marks = {row: result for row, (result, _) in entry.marks.items()}
             rows = range(1, self.machine.rows + 1)
             yield Run(index, entry.check, tuple(marks.get(row, Result.NOT_RUN) for row in rows))
 
     def empty(self, source: str) -> Iterator[Problem]:
-        """Runs in which no row was run."""
+        """Runs in which no row was run.
+
+        >>> from diagnose.machine.graph import load_machine
+        >>> log = _Log(load_machine("mounted-6"), load_knowledge())
+        >>> log.take({"run": "1", "check": "bleed", "row": "2", "result": "."}, Place("log", 2))
+        >>> [str(problem.where) for problem in log.empty("log")]
+        ['log:2']
+        """
         for entry in self.entries.values():
             if all(result is Result.NOT_RUN for result, _ in entry.marks.values()):
                 yield nothing_ran(Place(source, entry.line))

@@ -117,7 +117,12 @@ class _Ranges:
         self.rest: Result | None = None
 
     def read(self, text: str) -> tuple[Result, ...]:
-        """All results, or every problem at once."""
+        """All results, or every problem at once.
+
+        >>> read = _Ranges(5, Place("a")).read("fail:2-3,unsure:5,pass:rest")
+        >>> "".join(result.value for result in read)
+        'PFFP?'
+        """
         for result, rows_text in self._items(text):
             self._take(result, rows_text)
         self._report_clashes()

@@ -206,13 +206,24 @@ def _offer(place: str, parts: tuple[str, ...]) -> str:
 
 
 def remedy_ids(knowledge: Knowledge) -> tuple[str, ...]:
-    """Every remedy that some part kind lists, each once."""
+    """Every remedy that some part kind lists, each once.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> known = remedy_ids(load_knowledge())
+    >>> "replace-coil" in known, "swap-coil" in known, known.count("replace-hose")
+    (True, False, 1)
+    """
     kinds = knowledge.parts.values()
     return tuple(dict.fromkeys(each.id for kind in kinds for each in kind.remedies))
 
 
 def swap_ids(knowledge: Knowledge) -> tuple[str, ...]:
-    """Every swap that some part kind lists, each once."""
+    """Every swap that some part kind lists, each once.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> "swap-coil" in swap_ids(load_knowledge()), "replace-coil" in swap_ids(load_knowledge())
+    (True, False)
+    """
     kinds = knowledge.parts.values()
     return tuple(dict.fromkeys(each.id for kind in kinds for each in kind.swaps))
 

@@ -44,7 +44,13 @@ class Named:
 
 
 def fingerprint(machine: str, knowledge: Knowledge) -> bytes:
-    """What the drawing of a drill depends on, in a few bytes: they differ when that differs."""
+    """What the drawing of a drill depends on, in a few bytes: they differ when that differs.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> known = load_knowledge(learned=False)
+    >>> fingerprint("mounted-6", known) == fingerprint("mounted-12", known)
+    False
+    """
     built = load_machine(machine, knowledge)
     kinds = {kind.id: kind for kind in built.parts.values()}
     known = [*knowledge.checks.values(), *knowledge.circumstances.values()]
@@ -83,6 +89,11 @@ def read(code: str, knowledge: Knowledge) -> Named:
 
     Raises `InputError`, saying which, when the code is broken, from another version, for a
     machine that is not known here, or drawn from knowledge that has changed since.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> read("7G4K", load_knowledge(learned=False))  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    diagnose.errors.InputError: code: expected 24 letters and digits of a code, got 4; ...
     """
     body = _body(code)
     if body[0] != VERSION:

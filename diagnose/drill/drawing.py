@@ -35,7 +35,16 @@ class Hidden:
 
 
 def draw(named: Named, machine: Machine, knowledge: Knowledge, level: Level) -> Hidden:
-    """What the drill hides. The same drill always hides the same."""
+    """What the drill hides. The same drill always hides the same.
+
+    >>> from diagnose.drill.level import load_drills
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine, known = load_machine("mounted-6"), load_knowledge(learned=False)
+    >>> hidden = draw(Named("mounted-6", 1, 7), machine, known, load_drills().level(1))
+    >>> [len(machine.rows_of(part)) for part, _ in hidden.faults], hidden.states  # one row's part
+    ([1], {'bleed': {}, 'response': {}})
+    """
     words = (named.machine, named.level, named.seed)
     for attempt in count():
         luck = Luck("draw", *words, attempt)
@@ -91,7 +100,12 @@ def _states(knowledge: Knowledge, level: Level, luck: Luck) -> Mapping[str, Stat
 
 
 def visible(knowledge: Knowledge) -> list[Circumstance]:
-    """The circumstances of runs that somebody can see."""
+    """The circumstances of runs that somebody can see.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> [each.id for each in visible(load_knowledge(learned=False))]
+    ['bleed-hose', 'engine', 'moving', 'oil', 'supply']
+    """
     return [each for each in knowledge.of_scope("run").values() if each.value != "none"]
 
 

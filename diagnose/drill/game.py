@@ -69,34 +69,75 @@ class Sitting:
 
     @property
     def moves(self) -> tuple[Move, ...]:
-        """What was done."""
+        """What was done.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> done = play(drill, [Move("run", "bleed", (1, 2)), Move("give up"), Move("ask", "oil")])
+        >>> [move.id for move in done.moves]
+        ['bleed@1-2', 'give-up']
+        """
         return tuple(step.move for step in self.steps)
 
     @property
     def over(self) -> bool:
-        """Whether the drill has ended."""
+        """Whether the drill has ended.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> play(drill, []).over, play(drill, [Move("declare", "none")]).over
+        (False, True)
+        """
         return self.called_off or (bool(self.steps) and self.steps[-1].move.kind in ENDS)
 
     @property
     def called_off(self) -> bool:
-        """Whether too much was mended, so that the machine goes to somebody else."""
+        """Whether too much was mended, so that the machine goes to somebody else.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> coils = [Move("mend", "replace-coil", part=f"row-{row}/valve") for row in range(1, 7)]
+        >>> play(drill, coils).called_off, play(drill, 2 * coils).called_off  # 6 of 12, 12 of 12
+        (False, True)
+        """
         mended = [move.part for move in self.moves if move.kind in ("mend", "swap")]
         shared = [part for part in mended if len(self.drill.machine.rows_of(part)) > 1]
         return len(shared) >= MOST_SHARED or len(mended) >= MOST_WORK
 
     @property
     def minutes(self) -> float:
-        """Minutes of work."""
+        """Minutes of work.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> done = play(drill, [Move("mend", "replace-coil", part="row-1/valve")])
+        >>> done.minutes  # 1 to park the running machine, 15 for the coil
+        16.0
+        """
         return sum(step.minutes for step in self.steps)
 
     @property
     def cost(self) -> float:
-        """Minutes of work, and parts at their stated rate."""
+        """Minutes of work, and parts at their stated rate.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> done = play(drill, [Move("mend", "replace-coil", part="row-1/valve")])
+        >>> done.cost  # 16 minutes, and 30 for a part of medium price
+        46.0
+        """
         return self.minutes + sum(step.parts_minutes for step in self.steps)
 
     @cached_property
     def events(self) -> tuple[Event, ...]:
-        """The story so far, as any case has it."""
+        """The story so far, as any case has it.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> done = play(drill, [Move("mend", "replace-coil", part="row-1/valve")])
+        >>> [event.what.kind for event in done.events]
+        ['opened', 'history', 'run', 'run', 'remedy']
+        """
         return (*self.drill.opening, *self.drill.events_of(self.steps))
 
 
@@ -111,7 +152,12 @@ class Drill:
 
     @property
     def level(self) -> Level:
-        """What is drawn at its level."""
+        """What is drawn at its level.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> begin(Named("mounted-6", 2, 7), load_knowledge(learned=False)).level.name
+        'a shared part'
+        """
         return self.drills.level(self.named.level)
 
     @cached_property
@@ -129,7 +175,13 @@ class Drill:
 
     @cached_property
     def opening(self) -> tuple[Event, ...]:
-        """What is known at the start: the machine's past, and a full run of every check."""
+        """What is known at the start: the machine's past, and a full run of every check.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> history = begin(Named("mounted-6", 1, 7), load_knowledge()).opening[1]
+        >>> f"{history.at:%H:%M}", history.what.values["first-hookup"]
+        ('08:00', 'no')
+        """
         case = f"{BEGINS:%Y%m%d}-drill"
         past = {each.id: each.states[0].id for each in self.knowledge.of_scope("case").values()}
         opened = Opened(case=case, machine=self.machine.id)
@@ -152,7 +204,13 @@ class Drill:
         return Checked(check=check, pattern=pattern, circumstances=shown)
 
     def values(self, check: str, states: Mapping[str, str]) -> dict[str, float | str]:
-        """What would be noted down of a run's circumstances; they are good but for ``states``."""
+        """What would be noted down of a run's circumstances; they are good but for ``states``.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> drill.values("response", {"oil": "cold"})
+        {'bleed-hose': 'stowed', 'engine': 'on', 'moving': 'no', 'oil': 8.0, 'supply': 180.0}
+        """
         return {
             each.id: self.drills.value(
                 each.id, check, states.get(each.id, each.good_state(check).id)
@@ -161,7 +219,13 @@ class Drill:
         }
 
     def first_run(self, number: int) -> tuple[str, Event]:
-        """The check and the event of one of the first runs, counted from 1."""
+        """The check and the event of one of the first runs, counted from 1.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> check, event = begin(Named("mounted-6", 1, 7), load_knowledge()).first_run(2)
+        >>> check, event.what.check
+        ('response', 'response')
+        """
         check = list(self.knowledge.checks)[number - 1]
         return check, self.opening[1 + number]
 
@@ -171,7 +235,14 @@ class Drill:
         return told(what, WHO, at).model_copy(update={"id": id})
 
     def events_of(self, steps: Sequence[Step]) -> list[Event]:
-        """What was told in some steps, each with its time."""
+        """What was told in some steps, each with its time.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> done = play(drill, [Move("mend", "replace-coil", part="row-1/valve")])  # 16 minutes
+        >>> [f"{event.at:%H:%M}" for event in drill.events_of(done.steps)]
+        ['08:16']
+        """
         found: list[Event] = []
         minutes = 0.0
         for step in steps:

@@ -19,7 +19,18 @@ READ_WITH: Mapping[str, str] = {
 
 
 def worded(moment: Moment) -> str:
-    """What to think of, without naming the act."""
+    """What to think of, without naming the act.
+
+    >>> from diagnose.drill.code import Named
+    >>> from diagnose.drill.game import begin, play
+    >>> from diagnose.drill.players import moment_of
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> row = moment_of(play(drill, [])).failed[0]
+    >>> mended = play(drill, [Move("mend", "replace-coil", part=f"row-{row}/valve")])
+    >>> worded(moment_of(mended))
+    'work that no run has shown is a guess: run the check that shows it'
+    """
     move = moment.best
     if moment.job.to_check is not None:
         return "work that no run has shown is a guess: run the check that shows it"
@@ -63,7 +74,16 @@ def cautions(moment: Moment, move: Move) -> tuple[str, ...]:
 
 
 def plain_cautions(moment: Moment, move: Move) -> tuple[str, ...]:
-    """The cautions that the act itself carries."""
+    """The cautions that the act itself carries.
+
+    >>> from diagnose.drill.code import Named
+    >>> from diagnose.drill.game import begin, play
+    >>> from diagnose.drill.players import moment_of
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> moment = moment_of(play(begin(Named("mounted-6", 1, 7), load_knowledge()), []))
+    >>> plain_cautions(moment, Move("read", "coil-resistance", part="row-2/valve"))
+    ('A coil that was driven for long is hot.',)
+    """
     known = moment.view.knowledge
     if move.kind == "run":
         return known.checks[move.name].cautions

@@ -39,7 +39,13 @@ class Luck:
         self._drawn = 0
 
     def random(self) -> float:
-        """The next number."""
+        """The next number.
+
+        >>> luck = Luck("a")
+        >>> numbers = [luck.random() for _ in range(1000)]
+        >>> round(min(numbers), 1), round(sum(numbers) / 1000, 1), round(max(numbers), 1)
+        (0.0, 0.5, 1.0)
+        """
         self._drawn += 1
         number = int.from_bytes(digest(8, *self._words, "number", self._drawn), "big")
         return (number >> 11) / LARGEST

@@ -62,7 +62,23 @@ class PatientPlan(Plan):
 
 @record
 class Moment:
-    """A drill before a move; ``first`` is how many runs were made before the drill."""
+    """A drill before a move; ``first`` is how many runs were made before the drill.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.story.event import Checked, Mended, Opened, told
+    >>> from diagnose.story.replay import replay
+    >>> opened = Opened(case="20260301-a", machine="mounted-6")
+    >>> run = Checked(check="response", pattern="PPPPPF")
+    >>> mended = Mended(remedy="replace-coil", part="row-6/valve")
+    >>> state = replay([told(each, "A") for each in (opened, run, mended)])
+    >>> moment = Moment(View(state, load_knowledge(learned=False)), 1)
+    >>> moment.failed, moment.best.id  # the run that shows what the new coil has done
+    ((6,), 'response@6')
+    >>> round(moment.minutes_of(moment.best), 9)  # start the engine 1, the check 3, the row 0.15
+    4.15
+    >>> moment.loss(moment.best), moment.loss(Move("give up"))
+    (0.0, 300.0)
+    """
 
     view: View
     first: int
@@ -125,7 +141,18 @@ class Moment:
 
     @cached_property
     def declared(self) -> tuple[str, ...]:
-        """What is best declared here: all that is likelier there than not, or the likeliest."""
+        """What is best declared here: all that is likelier there than not, or the likeliest.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.story.event import Checked, Measured, Opened, told
+        >>> from diagnose.story.replay import replay
+        >>> opened = Opened(case="20260301-a", machine="mounted-6")
+        >>> run = Checked(check="response", pattern="PPPPPF")
+        >>> shorted = Measured(measurement="coil-resistance", part="row-6/valve", value=0.5)
+        >>> state = replay([told(each, "A") for each in (opened, run, shorted)])
+        >>> Moment(View(state, load_knowledge(learned=False)), 1).declared
+        ('row-6/valve:coil_shorted',)
+        """
         causes = {id: chance for id, chance in self.there.items() if id != NONE}
         sure = [id for id, chance in causes.items() if chance > CERTAIN_ENOUGH]
         best = max(self.there, key=lambda each: self.there[each])

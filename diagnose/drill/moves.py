@@ -83,6 +83,12 @@ class Reader:
         """The move that a text means: its id, or short words such as ``coil-resistance 6``.
 
         Raises `Wrong`, which says what would be right.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> reader = Reader(load_machine("mounted-6"), load_knowledge(), 2)
+        >>> reader("coil-resistance 6").id, reader("swap-coil 6").id, reader("ask oil").id
+        ('coil-resistance@row-6/valve', 'swap-coil@row-6/valve+row-5/valve', 'ask:oil@2')
         """
         words = [w for w in re.split(r"[\s@:]+", text.strip(), maxsplit=1) if w]
         if not words:

@@ -24,13 +24,31 @@ Player = Callable[[Drill, Moment, int], Move]
 
 
 def moment_of(sitting: Sitting) -> Moment:
-    """What is known after the moves of a sitting."""
+    """What is known after the moves of a sitting.
+
+    >>> from diagnose.drill.code import Named
+    >>> from diagnose.drill.game import begin
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> shown = drill.revealed().failed.values()
+    >>> moment_of(play(drill, [])).failed == tuple(sorted(frozenset().union(*shown)))
+    True
+    """
     view = View(replay(sitting.events), sitting.drill.knowledge)
     return Moment(view, len(sitting.drill.knowledge.checks))
 
 
 def played(drill: Drill, player: Player) -> Sitting:
-    """The drill as a player plays it, to the end."""
+    """The drill as a player plays it, to the end.
+
+    >>> from diagnose.drill.code import Named
+    >>> from diagnose.drill.game import begin
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> runs = played(drill, lambda drill, moment, number: Move("ask", "first-hookup"))
+    >>> len(runs.moves), runs.moves[-1].id  # it goes on until there is no patience left
+    (61, 'give-up')
+    """
     moves: list[Move] = []
     sitting = play(drill, moves)
     while not sitting.over:
@@ -49,6 +67,14 @@ def practice(_drill: Drill, moment: Moment, _number: int) -> Move:
     """Rerun the failed rows with their neighbours, then replace from the row valve upwards.
 
     What passes is proven by a full run; then whatever was mended last is declared.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.story.event import Checked, Opened, told
+    >>> opened = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> run = told(Checked(check="response", pattern="PPFPPP"), "A")
+    >>> moment = Moment(View(replay([opened, run]), load_knowledge()), 1)
+    >>> practice(None, moment, 0).id
+    'response@2-4'
     """
     case, machine = moment.view.state.case, moment.machine
     if moment.job.to_check is not None:

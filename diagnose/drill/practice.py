@@ -33,7 +33,13 @@ def with_neighbours(rows: Sequence[int], most: int) -> list[int]:
 
 
 def upstream(machine: Machine, check: str, rows: Sequence[int]) -> Iterator[tuple[Remedy, str]]:
-    """Remedies in the order of practice: shared by all failed rows first when a group failed."""
+    """Remedies in the order of practice: shared by all failed rows first when a group failed.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> order = upstream(load_machine("mounted-6"), "response", [6])
+    >>> [(remedy.id, part) for remedy, part in order][:2]
+    [('replace-valve', 'row-6/valve'), ('replace-coil', 'row-6/valve')]
+    """
     groups = [*machine.sections.values(), *machine.branches.values()]
     shared = [p for p in machine.ancestors(rows[0], check) if set(rows) <= set(machine.rows_of(p))]
     whole = any(set(group) <= set(rows) for group in groups)
@@ -47,7 +53,14 @@ def upstream(machine: Machine, check: str, rows: Sequence[int]) -> Iterator[tupl
 def remedies(
     machine: Machine, parts: Sequence[str], tried: Collection[tuple[str, str]]
 ) -> Iterator[tuple[Remedy, str]]:
-    """Every remedy of the parts in order, the most thorough of each part first."""
+    """Every remedy of the parts in order, the most thorough of each part first.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> part = "row-6/valve"
+    >>> left = remedies(load_machine("mounted-6"), [part], [("replace-valve", part)])
+    >>> [remedy.id for remedy, _ in left]  # the one clears both faults of the coil, the other dirt
+    ['replace-coil', 'clean-valve']
+    """
     for part in parts:
         kind: PartKind = machine.parts[part]
         for remedy in sorted(kind.remedies, key=lambda r: -len(kind.cleared_by(r.id))):

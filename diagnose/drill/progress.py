@@ -57,12 +57,21 @@ class Estimate:
 
     @property
     def known(self) -> bool:
-        """Whether it came up often enough to say anything."""
+        """Whether it came up often enough to say anything.
+
+        >>> estimated("prove", [True, False]).known, estimated("prove", [True, False, True]).known
+        (False, True)
+        """
         return self.of >= FEWEST
 
     @cached_property
     def interval(self) -> tuple[float, float]:
-        """The chance to take the next opportunity lies within, with a chance of `LEVEL`."""
+        """The chance to take the next opportunity lies within, with a chance of `LEVEL`.
+
+        >>> ends = estimated("prove", []).interval  # sin² of 0.05 and of 0.95 times π / 2
+        >>> [round(end, 4) for end in ends]
+        [0.0062, 0.9938]
+        """
         return self.belief.interval(LEVEL)
 
 
@@ -75,7 +84,12 @@ class Advice:
 
     @property
     def why(self) -> str:
-        """The reason in words."""
+        """The reason in words.
+
+        >>> from diagnose.drill.level import load_drills
+        >>> Advice(load_drills().level(1), estimated("prove", [True, False])).why
+        'prove the repair may be weakest, taken 1 of 2 times'
+        """
         if self.estimate is None:
             return "no finished drill is kept yet"
         name, taken, of = self.estimate.name, self.estimate.taken, self.estimate.of
@@ -100,7 +114,14 @@ def estimated(skill: str, trials: Iterable[bool]) -> Estimate:
 
 
 def estimates(drills: Sequence[Finished]) -> tuple[Estimate, ...]:
-    """Every skill, from one person's drills, the oldest first."""
+    """Every skill, from one person's drills, the oldest first.
+
+    >>> from diagnose.drill.record import Opportunity
+    >>> seen = (Opportunity("prove", 3, True), Opportunity("controls", 1, False))
+    >>> done = Finished("A", "", "mounted-6", 1, 90, 80.0, True, seen)
+    >>> [(each.skill, each.taken, each.of) for each in estimates([done, done]) if each.of]
+    [('controls', 0, 2), ('prove', 2, 2)]
+    """
     every = [each for done in drills for each in done.opportunities]
     return tuple(
         estimated(skill, (each.taken for each in every if each.skill == skill)) for skill in SKILLS
@@ -108,12 +129,24 @@ def estimates(drills: Sequence[Finished]) -> tuple[Estimate, ...]:
 
 
 def weakest(found: Sequence[Estimate], data: Drills) -> Estimate:
-    """The skill that may be lowest."""
+    """The skill that may be lowest.
+
+    >>> from diagnose.drill.level import load_drills
+    >>> found = [estimated("prove", [True] * 9), estimated("controls", [False] * 9)]
+    >>> weakest(found, load_drills()).skill
+    'controls'
+    """
     return min(found, key=lambda each: (each.interval[0], data.trainer(each.skill).number))
 
 
 def advised(drills: Sequence[Finished], data: Drills) -> Advice:
-    """The level to drill next: where what may be weakest comes up most, and level 1 at first."""
+    """The level to drill next: where what may be weakest comes up most, and level 1 at first.
+
+    >>> from diagnose.drill.level import load_drills
+    >>> first = advised([], load_drills())
+    >>> first.level.number, first.why
+    (1, 'no finished drill is kept yet')
+    """
     if not drills:
         return Advice(data.level(FIRST_LEVEL), None)
     found = weakest(estimates(drills), data)
@@ -124,6 +157,14 @@ def progress_report(who: str, drills: Sequence[Finished], data: Drills) -> dict[
     """One person's record in the form ``rowfault/progress/1``.
 
     Chances are from 0 to 1, and None for a skill that is not known yet.
+
+    >>> from diagnose.drill.level import load_drills
+    >>> from diagnose.drill.record import Opportunity
+    >>> seen = tuple(Opportunity("prove", move, True) for move in (5, 6, 7))
+    >>> done = Finished("A", "", "mounted-6", 1, 90, 80.0, True, seen)
+    >>> report = progress_report("A", [done], load_drills())
+    >>> [each["skill"] for each in report["skills"] if each["mean"] is not None]
+    ['prove']
     """
     advice = advised(drills, data)
     return {

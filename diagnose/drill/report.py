@@ -41,7 +41,18 @@ def drill_report(done: Debriefing) -> dict[str, object]:
 
 
 def finished(done: Debriefing, who: str) -> Finished:
-    """What is kept of a drill that somebody finished now; nothing of what it hid."""
+    """What is kept of a drill that somebody finished now; nothing of what it hid.
+
+    >>> from diagnose.drill.code import Named
+    >>> from diagnose.drill.game import begin, play
+    >>> from diagnose.drill.moves import Move
+    >>> from diagnose.drill.score import Judge
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> kept = finished(Judge(drill).debriefing(play(drill, [Move("give up")])), "Ann")
+    >>> kept.who, kept.machine, kept.level, kept.minutes, kept.right
+    ('Ann', 'mounted-6', 1, 0.0, False)
+    """
     drill = done.drill
     return Finished(
         who=who,

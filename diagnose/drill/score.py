@@ -85,7 +85,21 @@ class Judge:
 
 @dataclass(frozen=True, eq=False)
 class Debriefing:
-    """A drill that has been played, move by move."""
+    """A drill that has been played, move by move.
+
+    >>> from diagnose.drill.code import Named
+    >>> from diagnose.drill.game import begin
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> gone = Judge(drill).debriefing(play(drill, [Move("give up")]))
+    >>> gone.losses, gone.declared, gone.right  # a handing over is worth so many minutes
+    ([300.0], (), False)
+    >>> gone.marks == round(100 * gone.expected / (gone.expected + 300))
+    True
+    >>> blind = Judge(drill).debriefing(play(drill, [Move("declare", ",".join(gone.truth))]))
+    >>> blind.right, blind.skills["prove"]  # what was hidden, by luck; nothing had proven it
+    (True, (0, 1))
+    """
 
     judge: Judge
     sitting: Sitting
@@ -197,6 +211,15 @@ def best_possible(drill: Drill) -> float:
 
     It is no bound for the planner, who may be lucky, or stop without having mended what no check
     has shown.
+
+    >>> from diagnose.drill.code import Named
+    >>> from diagnose.drill.game import begin
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> drill = begin(Named("mounted-6", 1, 12), load_knowledge(learned=False))
+    >>> sorted(drill.revealed().faults)
+    [('row-1/valve', 'coil_open')]
+    >>> round(best_possible(drill), 9)  # park 1, coil 15 + 30, start 1, 3.9, hose on 1 + 5, 12
+    68.9
     """
     known = drill.knowledge
     quickest = [_quickest(drill, fault) for fault in sorted(drill.revealed().faults)]
@@ -248,7 +271,11 @@ def _in_order(drill: Drill, setup: str, acts: tuple[tuple[str, float], ...]) -> 
 
 
 def reason(moment: Moment, move: Move, loss: float) -> str:
-    """Why a move lost what it lost, in one sentence; empty when it lost nothing to speak of."""
+    """Why a move lost what it lost, in one sentence; empty when it lost nothing to speak of.
+
+    >>> reason(None, Move("give up"), 300.0), reason(None, Move("give up"), 0.0)
+    ('what was left to do was expected to take less than handing the machine over', '')
+    """
     if loss < WORTH_SAYING:
         return ""
     if move.kind in ENDS:

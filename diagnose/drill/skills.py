@@ -49,7 +49,16 @@ ON_PARTS = ("read", "mend", "swap")
 
 
 def opportunities(moment: Moment, move: Move, number: int) -> Iterator[Opportunity]:
-    """What a move was an opportunity for. A move that only shows work is one for none."""
+    """What a move was an opportunity for. A move that only shows work is one for none.
+
+    >>> from diagnose.drill.code import Named
+    >>> from diagnose.drill.game import begin, play
+    >>> from diagnose.drill.players import moment_of
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> moment = moment_of(play(begin(Named("mounted-6", 1, 7), load_knowledge()), []))
+    >>> Opportunity("prove", 1, False) in opportunities(moment, Move("declare", "none"), 1)
+    True
+    """
     if moment.job.to_check is not None and move.kind == "run":
         return
     for skill, sees in SEEN.items():

@@ -59,7 +59,16 @@ class World:
     def run(
         self, check: str, rows: Iterable[int], states: Mapping[str, str] | None = None
     ) -> dict[int, bool]:
-        """Which of the rows fail a check; ``states`` are its circumstances that are not good."""
+        """Which of the rows fail a check; ``states`` are its circumstances that are not good.
+
+        >>> from types import SimpleNamespace
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> known, even = load_knowledge(learned=False), SimpleNamespace(random=lambda: 0.5)
+        >>> world = World(load_machine("mounted-6"), known, {("row-6/valve", "coil_open")}, even)
+        >>> world.run("response", [5, 6]), world.run("bleed", [5, 6])  # oil still flows
+        ({5: False, 6: True}, {5: False, 6: False})
+        """
         made = self.knowledge.checks[check]
         rows = list(rows)
         self._spend(made.setup, made.set_up_minutes + made.minutes_per_row * len(rows))
@@ -106,7 +115,16 @@ class World:
         return self.machine.parts[part].mode(mode)
 
     def read(self, measurement: str, part: str) -> str:
-        """The result of a measurement: bad results are looked at in order, ``good`` at the end."""
+        """The result of a measurement: bad results are looked at in order, ``good`` at the end.
+
+        >>> from types import SimpleNamespace
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> known, even = load_knowledge(learned=False), SimpleNamespace(random=lambda: 0.5)
+        >>> world = World(load_machine("mounted-6"), known, {("row-6/valve", "coil_open")}, even)
+        >>> [world.read("coil-resistance", f"row-{row}/valve") for row in (5, 6)]
+        ['good', 'open']
+        """
         made = self.machine.parts[part].measurement(measurement)
         self._spend(made.setup, made.minutes)
         here = {part, *self.machine.upstream(part)}
@@ -128,7 +146,16 @@ class World:
         return found
 
     def mend(self, remedy: str, part: str) -> bool:
-        """Do a remedy; whether it cleared anything."""
+        """Do a remedy; whether it cleared anything.
+
+        >>> from types import SimpleNamespace
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> known, even = load_knowledge(learned=False), SimpleNamespace(random=lambda: 0.5)
+        >>> world = World(load_machine("mounted-6"), known, {("row-6/valve", "coil_open")}, even)
+        >>> [world.mend("replace-coil", f"row-{row}/valve") for row in (5, 6)], sorted(world.faults)
+        ([False, True], [])
+        """
         kind = self.machine.parts[part]
         made = kind.remedy(remedy)
         served = len(self.machine.rows_of(part))
@@ -153,7 +180,17 @@ class World:
         return bool(cleared)
 
     def swap(self, swap: str, part: str, other: str) -> None:
-        """Let what a swap moves change places."""
+        """Let what a swap moves change places.
+
+        >>> from types import SimpleNamespace
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> known, even = load_knowledge(learned=False), SimpleNamespace(random=lambda: 0.5)
+        >>> world = World(load_machine("mounted-6"), known, {("row-6/valve", "coil_open")}, even)
+        >>> world.swap("swap-coil", "row-6/valve", "row-5/valve")
+        >>> sorted(world.faults)
+        [('row-5/valve', 'coil_open')]
+        """
         made = self.machine.parts[part].swap(swap)
         self._spend(made.setup, made.minutes)
         pairs = self._moved(made.moves, part, other)
@@ -180,14 +217,31 @@ class World:
         return pairs
 
     def hand_over(self) -> None:
-        """Give the case away; whoever takes it puts everything right."""
+        """Give the case away; whoever takes it puts everything right.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> air = {("supply/air", "trapped")}
+        >>> world = World(load_machine("mounted-6"), load_knowledge(), air, None)
+        >>> world.hand_over()
+        >>> sorted(world.faults), world.minutes
+        ([], 300.0)
+        """
         self.minutes += self.knowledge.rates.hand_over_minutes
         self.faults = set()
         self.log.append("handed over")
 
     @property
     def cost(self) -> float:
-        """Minutes of work, and parts at their stated rate, together."""
+        """Minutes of work, and parts at their stated rate, together.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.machine.graph import load_machine
+        >>> world = World(load_machine("mounted-6"), load_knowledge(), set(), None)
+        >>> _ = world.mend("replace-coil", "row-6/valve")
+        >>> world.cost  # 15 minutes of work, and 30 for a part of medium price
+        45.0
+        """
         return self.minutes + self.parts_minutes
 
     def _spend(self, setup: str, minutes: float) -> None:
@@ -200,7 +254,14 @@ class World:
 def draw_faults(
     machine: Machine, rng: Chance, factors: Mapping[str, float] | None = None
 ) -> set[Fault]:
-    """Faults drawn from the priors, each part on its own; ``factors`` are by part kind."""
+    """Faults drawn from the priors, each part on its own; ``factors`` are by part kind.
+
+    >>> from types import SimpleNamespace
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine, even = load_machine("mounted-6"), SimpleNamespace(random=lambda: 0.5)
+    >>> sorted(draw_faults(machine, even)), sorted(draw_faults(machine, even, {"circuit-air": 1e6}))
+    ([], [('supply/air', 'trapped')])
+    """
     faults = set()
     for part, kind in machine.parts.items():
         factor = (factors or {}).get(kind.id, 1.0)

@@ -29,6 +29,11 @@ def accept(
     ``parts`` are the part kinds as they ship. Raises `InputError` when there was no case to learn
     from, `FileProblems` when the priors cannot be used (nothing is written then), `Unavailable`
     when the file cannot be written.
+
+    >>> from diagnose.learning.counts import Counts
+    >>> accept(Lesson(Counts(), (), (), {}), {}, Path("priors.yaml"), "A")  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    diagnose.errors.InputError: casebook: expected closed cases to learn from, got none; ...
     """
     if not lesson.counts.fleet.cases:
         wanted, remedy = "closed cases to learn from", "close some first; the shipped priors stay"
@@ -40,7 +45,15 @@ def accept(
 
 
 def set_text(lesson: Lesson, by: str, at: datetime) -> str:
-    """The text of the set's file; the same cases give the same id on the same day."""
+    """The text of the set's file; the same cases give the same id on the same day.
+
+    >>> from diagnose.learning.conjugate import Gamma
+    >>> from diagnose.learning.counts import Counts, Tally
+    >>> moved = Moved("valve", "coil_open", Gamma(1, 100), 2, 100, 0.3, False)  # 3 in 200
+    >>> lesson = Lesson(Counts({"": Tally(9)}), (moved,), (), {})
+    >>> set_text(lesson, "A. Helper", datetime(2026, 3, 1, tzinfo=UTC)).splitlines()[3:]
+    ['by: "A. Helper"', 'cases: 9', 'parts:', '  valve: {coil_open: 0.015}']
+    """
     body = [*_kinds("parts", lesson.modes, "")]
     if lesson.frames:
         body.append("frames:")
@@ -69,6 +82,13 @@ def forget(path: Path) -> Path | None:
     """Put the accepted set aside, so that the shipped priors hold again; where it is kept now.
 
     None when there was none. Raises `Unavailable`.
+
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     accepted = Path(folder, "priors.yaml")
+    ...     accepted.touch()
+    ...     print(forget(accepted).name, forget(accepted))
+    priors-1.yaml None
     """
     if not path.exists():
         return None

@@ -30,21 +30,37 @@ class Gamma:
     exposure: float
 
     def seen(self, count: float, exposure: float) -> Gamma:
-        """The belief after a count of events in more exposure."""
+        """The belief after a count of events in more exposure.
+
+        >>> Gamma(1, 100).seen(2, 50)
+        Gamma(shape=3, exposure=150)
+        """
         return Gamma(self.shape + count, self.exposure + exposure)
 
     @property
     def mean(self) -> float:
-        """The expected rate."""
+        """The expected rate.
+
+        >>> Gamma(2, 10).mean
+        0.2
+        """
         return self.shape / self.exposure
 
     @property
     def sd(self) -> float:
-        """The standard deviation of the rate."""
+        """The standard deviation of the rate.
+
+        >>> Gamma(4, 8).sd  # √4 / 8
+        0.25
+        """
         return math.sqrt(self.shape) / self.exposure
 
     def interval(self, level: float = LEVEL) -> tuple[float, float]:
-        """The middle interval that holds the rate with this chance."""
+        """The middle interval that holds the rate with this chance.
+
+        >>> [round(end, 4) for end in Gamma(1, 1).interval()]  # −ln 0.95 and −ln 0.05
+        [0.0513, 2.9957]
+        """
         high = self.mean + 10 * self.sd
         low_tail = (1 - level) / 2
 
@@ -54,7 +70,11 @@ class Gamma:
         return turned_round(below, low_tail, high), turned_round(below, 1 - low_tail, high)
 
     def log_predictive(self, count: int, exposure: float) -> float:
-        """The log chance to see a count in some exposure: negative binomial."""
+        """The log chance to see a count in some exposure: negative binomial.
+
+        >>> round(math.exp(Gamma(1, 1).log_predictive(2, 1)), 9)  # geometric: ½ · ½ · ½
+        0.125
+        """
         known = self.shape * math.log(self.exposure / (self.exposure + exposure))
         new = count * math.log(exposure / (self.exposure + exposure)) if count else 0.0
         ways = math.lgamma(self.shape + count) - math.lgamma(self.shape) - math.lgamma(count + 1)
@@ -69,13 +89,21 @@ class Gamma:
         return beta_below(self.shape, count + 1, self.exposure / (self.exposure + exposure))
 
     def at_least(self, count: int, exposure: float) -> float:
-        """The predictive chance of so many events or more."""
+        """The predictive chance of so many events or more.
+
+        >>> round(Gamma(1, 1).at_least(2, 1), 9)  # geometric: ½ · ½
+        0.25
+        """
         if count == 0:
             return 1.0
         return beta_below(count, self.shape, exposure / (self.exposure + exposure))
 
     def tail(self, count: int, exposure: float) -> float:
-        """The predictive chance of what is at least as far out on its side; 1 without exposure."""
+        """The predictive chance of what is at least as far out on its side; 1 without exposure.
+
+        >>> round(Gamma(1, 1).tail(2, 1), 9), round(Gamma(1, 1).tail(0, 1), 9)  # 2 or more; 0
+        (0.25, 0.5)
+        """
         if not exposure:
             return 1.0
         return min(self.at_most(count, exposure), self.at_least(count, exposure))
@@ -93,21 +121,37 @@ class Beta:
     misses: float
 
     def seen(self, count: float, trials: float) -> Beta:
-        """The belief after a count of hits in more trials."""
+        """The belief after a count of hits in more trials.
+
+        >>> Beta(1, 1).seen(1, 3)
+        Beta(hits=2, misses=3)
+        """
         return Beta(self.hits + count, self.misses + trials - count)
 
     @property
     def mean(self) -> float:
-        """The expected chance."""
+        """The expected chance.
+
+        >>> Beta(2, 3).mean
+        0.4
+        """
         return self.hits / (self.hits + self.misses)
 
     @property
     def sd(self) -> float:
-        """The standard deviation of the chance."""
+        """The standard deviation of the chance.
+
+        >>> Beta(1.5, 1.5).sd  # √(½ · ½ / 4)
+        0.25
+        """
         return math.sqrt(self.mean * (1 - self.mean) / (self.hits + self.misses + 1))
 
     def interval(self, level: float = LEVEL) -> tuple[float, float]:
-        """The middle interval that holds the chance with this chance."""
+        """The middle interval that holds the chance with this chance.
+
+        >>> [round(end, 9) for end in Beta(1, 1).interval()]  # every chance is as likely
+        [0.05, 0.95]
+        """
         low_tail = (1 - level) / 2
 
         def below(chance: float) -> float:
@@ -116,13 +160,21 @@ class Beta:
         return turned_round(below, low_tail, 1.0), turned_round(below, 1 - low_tail, 1.0)
 
     def log_predictive(self, count: int, trials: int) -> float:
-        """The log chance to see a count of hits in some trials: beta-binomial."""
+        """The log chance to see a count of hits in some trials: beta-binomial.
+
+        >>> round(math.exp(Beta(1, 1).log_predictive(2, 3)), 9)  # 0, 1, 2 and 3 are as likely
+        0.25
+        """
         ways = _log_beta(count + 1, trials - count + 1) + math.log(trials + 1)
         after = self.seen(count, trials)
         return _log_beta(after.hits, after.misses) - _log_beta(self.hits, self.misses) - ways
 
     def tail(self, count: int, trials: int) -> float:
-        """The predictive chance of what is at least as far out on its side."""
+        """The predictive chance of what is at least as far out on its side.
+
+        >>> round(Beta(1, 1).tail(1, 3), 9)  # 0 or 1, of four that are as likely
+        0.5
+        """
         chances = [math.exp(self.log_predictive(each, trials)) for each in range(trials + 1)]
         return min(1.0, math.fsum(chances[: count + 1]), math.fsum(chances[count:]))
 
@@ -138,31 +190,55 @@ class Dirichlet:
     counts: tuple[float, ...]
 
     def seen(self, counts: Sequence[float]) -> Dirichlet:
-        """The belief after more of each sort."""
+        """The belief after more of each sort.
+
+        >>> Dirichlet((1, 1, 1)).seen((2, 0, 1)).counts
+        (3, 1, 2)
+        """
         return Dirichlet(tuple(a + n for a, n in zip(self.counts, counts, strict=True)))
 
     @property
     def means(self) -> tuple[float, ...]:
-        """The expected shares."""
+        """The expected shares.
+
+        >>> Dirichlet((1, 3)).means
+        (0.25, 0.75)
+        """
         total = sum(self.counts)
         return tuple(a / total for a in self.counts)
 
     def share(self, sort: int) -> Beta:
-        """The belief about one share alone."""
+        """The belief about one share alone.
+
+        >>> Dirichlet((2, 1, 4)).share(0)
+        Beta(hits=2, misses=5)
+        """
         return Beta(self.counts[sort], sum(self.counts) - self.counts[sort])
 
     def difference(self, one: int, other: int) -> tuple[float, float]:
-        """Mean and standard deviation of one share less another."""
+        """Mean and standard deviation of one share less another.
+
+        >>> Dirichlet((1.5, 1.5)).difference(0, 1)  # 2 p − 1, and p has a deviation of 0.25
+        (0.0, 0.5)
+        """
         p, q = self.means[one], self.means[other]
         variance = (p + q - (p - q) ** 2) / (sum(self.counts) + 1)
         return p - q, math.sqrt(variance)
 
     def larger(self, one: int, other: int) -> float:
-        """The chance that one share is larger than another."""
+        """The chance that one share is larger than another.
+
+        >>> round(Dirichlet((2, 1)).larger(0, 1), 9)  # density 2 p: 1 − ½ · ½
+        0.75
+        """
         return beta_below(self.counts[other], self.counts[one], 0.5)
 
     def log_sequence(self, counts: Sequence[int]) -> float:
-        """The log chance of one order in which these counts came: Dirichlet-multinomial."""
+        """The log chance of one order in which these counts came: Dirichlet-multinomial.
+
+        >>> round(math.exp(Dirichlet((1, 1)).log_sequence((2, 0))), 9)  # 1/2, then 2/3
+        0.333333333
+        """
         grown = zip(self.counts, counts, strict=True)
         each = math.fsum(math.lgamma(a + n) - math.lgamma(a) for a, n in grown)
         total = sum(self.counts)

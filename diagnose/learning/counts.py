@@ -75,7 +75,12 @@ class Counts:
 
     @property
     def fleet(self) -> Tally:
-        """All frames together."""
+        """All frames together.
+
+        >>> both = Counts({"mounted": Tally(2), "folding": Tally(3)})
+        >>> both.fleet.cases
+        5
+        """
         return sum(self.frames.values(), Tally())
 
     def __add__(self, other: Counts) -> Counts:
@@ -100,6 +105,15 @@ def count(cases: Iterable[Summary], knowledge: Knowledge) -> Counts:
     something was wrong and nobody knows what, so that taking its parts for sound would make every
     mode look rarer than it is. That is right as far as such cases fail like the others; modes
     that are hard to find are then still underrated, which the counts cannot tell.
+
+    >>> from types import SimpleNamespace
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> found = ("row-6/valve:coil_open",)
+    >>> coil = SimpleNamespace(machine="mounted-6", outcome=PROVEN, causes=found)
+    >>> left = SimpleNamespace(machine="mounted-6", outcome="given-up", causes=())
+    >>> told = count([coil, coil, left], load_knowledge())
+    >>> told.fleet.part_cases["valve"], told.fleet.found["valve", "coil_open"], told.unfinished
+    (12, 2, 1)
     """
     usable = list(cases)
     ended = [each for each in usable if each.outcome == PROVEN or _solved(each)]

@@ -16,6 +16,16 @@ def lesson_report(lesson: Lesson, parts: Mapping[str, PartKind], priors: str) ->
 
     What moves most comes first. Rates are per part and case; ``weighs`` is the exposure, in parts
     times cases, that the shipped prior counts for.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.learning.conjugate import Gamma
+    >>> from diagnose.learning.counts import Counts
+    >>> little = Moved("valve", "coil_open", Gamma(1, 100), 2, 100, 0.1, False)
+    >>> much = Moved("valve", "leaking", Gamma(1, 100), 9, 100, 0.001, True)
+    >>> lesson = Lesson(Counts(), (little, much), (), {})
+    >>> report = lesson_report(lesson, load_knowledge().parts, "shipped")
+    >>> [(each["id"], each["times"]) for each in report["moved"]]
+    [('valve:leaking', 5.0), ('valve:coil_open', 1.5)]
     """
     counts = lesson.counts
     return {

@@ -45,17 +45,29 @@ class Moved:
 
     @property
     def after(self) -> Gamma:
-        """The belief with the closed cases."""
+        """The belief with the closed cases.
+
+        >>> Moved("valve", "leaking", Gamma(1, 100), 2, 50, 0.3, False).after
+        Gamma(shape=3, exposure=150)
+        """
         return self.before.seen(self.found, self.part_cases)
 
     @property
     def expected(self) -> float:
-        """How many the shipped prior would have expected."""
+        """How many the shipped prior would have expected.
+
+        >>> Moved("valve", "leaking", Gamma(1, 100), 2, 50, 0.3, False).expected  # 1 in 100, of 50
+        0.5
+        """
         return self.before.mean * self.part_cases
 
     @property
     def times(self) -> float:
-        """The new prior as a multiple of the shipped one."""
+        """The new prior as a multiple of the shipped one.
+
+        >>> Moved("valve", "leaking", Gamma(1, 100), 2, 50, 0.3, False).times  # 0.02 from 0.01
+        2.0
+        """
         return self.after.mean / self.before.mean
 
 
@@ -73,7 +85,13 @@ class Lesson:
 
     @property
     def conflicts(self) -> tuple[Moved, ...]:
-        """What contradicts the shipped priors, in the fleet."""
+        """What contradicts the shipped priors, in the fleet.
+
+        >>> usual = Moved("valve", "coil_open", Gamma(1, 100), 1, 100, 0.6, False)
+        >>> odd = Moved("valve", "leaking", Gamma(1, 100), 12, 100, 0.0002, True)
+        >>> [each.mode for each in Lesson(Counts(), (usual, odd), (), {}).conflicts]
+        ['leaking']
+        """
         return tuple(each for each in (*self.kinds, *self.modes) if each.conflict)
 
 
@@ -84,6 +102,12 @@ def learn(counts: Counts, parts: Mapping[str, PartKind], weights: Weights) -> Le
     >>> from diagnose.learning.weights import load_weights
     >>> learn(Counts(), load_knowledge().parts, load_weights()).modes
     ()
+    >>> from collections import Counter
+    >>> tally = Tally(9, Counter(valve=500), Counter({("valve", "coil_open"): 1}))
+    >>> shipped = load_knowledge(learned=False).parts
+    >>> coil = learn(Counts({"": tally}), shipped, load_weights()).modes[0]
+    >>> round(coil.before.mean, 6), round(coil.after.mean, 6)  # 0.6 / 500, then 1.6 / 1000
+    (0.0012, 0.0016)
     """
     fleet = counts.fleet
     known = [kind for name, kind in parts.items() if fleet.part_cases[name]]

@@ -23,12 +23,28 @@ class Coverage:
     every: Mapping[str, tuple[str, ...]]
 
     def missing(self, sort: str) -> tuple[str, ...]:
-        """What no worked case exercises."""
+        """What no worked case exercises.
+
+        >>> found = Coverage({"acts": frozenset({"swap"})}, {"acts": ("ask", "swap", "look")})
+        >>> found.missing("acts")
+        ('ask', 'look')
+        """
         return tuple(name for name in self.every[sort] if name not in self.met[sort])
 
 
 def coverage(cases: Iterable[Worked], knowledge: Knowledge) -> Coverage:
-    """What some worked cases exercise of layouts, part kinds, modes, rules and kinds of act."""
+    """What some worked cases exercise of layouts, part kinds, modes, rules and kinds of act.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.knowledge.places import shipped
+    >>> from diagnose.lessons.worked import read_worked
+    >>> case = read_worked(shipped().casebook / "worked" / "all-well.yaml")  # two passes, proven
+    >>> found = coverage([case], load_knowledge(learned=False))
+    >>> sorted(found.met["layouts"]), sorted(found.met["acts"])
+    (['mounted-12'], ['proven'])
+    >>> [name in found.missing("patterns") for name in ("nothing-failed", "one-row-alone")]
+    [False, True]
+    """
     met: dict[str, set[str]] = {sort: set() for sort in _every(knowledge)}
     for worked in cases:
         met["layouts"].add(worked.machine)

@@ -21,7 +21,16 @@ SMALL = 0.1
 
 @record
 class Played:
-    """Where a case stands after one of its steps."""
+    """Where a case stands after one of its steps.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.knowledge.places import shipped
+    >>> from diagnose.lessons.worked import read_worked
+    >>> case = read_worked(shipped().casebook / "worked" / "all-well.yaml")
+    >>> [end] = played(case, load_knowledge(learned=False))
+    >>> end.next, end.at, list(end.disagreements())
+    ('proven', '', [])
+    """
 
     machine: Machine
     step: Step
@@ -88,6 +97,17 @@ def played(worked: Worked, knowledge: Knowledge) -> Iterator[Played]:
     """The case step by step, each with everything that was told until then.
 
     Raises `FileProblems` for words that cannot be used, `UnknownName` for the machine.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.knowledge.places import shipped
+    >>> from diagnose.lessons.worked import read_worked
+    >>> case = read_worked(shipped().casebook / "worked" / "swapped-coil.yaml")
+    >>> for step in played(case, load_knowledge(learned=False)):
+    ...     print(len(step.ranking.evidence.case.runs), step.step.next)
+    2 swap
+    3 remedy
+    4 prove
+    6 proven
     """
     machine = load_machine(worked.machine, knowledge)
     case = None

@@ -73,13 +73,26 @@ class Worked(Strict):
     lesson: Text
 
     def faults(self) -> Iterator[Fault]:
-        """A situation that does not say that it is invented."""
+        """A situation that does not say that it is invented.
+
+        >>> step = {"told": ["bleed=pass:all"], "next": "proven", "because": "All passed."}
+        >>> texts = dict.fromkeys(("id", "title", "machine", "lesson"), "a")
+        >>> texts |= {"schema": "rowfault/worked/1", "situation": "Row 5."}
+        >>> case = Worked(topics=["a"], steps=[step], **texts)
+        >>> [(path, wrong.expected, wrong.got) for path, wrong in case.faults()]
+        [(('situation',), 'Invented. first', 'Row 5.')]
+        """
         if not self.situation.startswith(INVENTED):
             yield ("situation",), Wrong(f"{INVENTED} first", self.situation[:20])
 
 
 def read_worked(path: Path) -> Worked:
-    """The worked case in a file. Raises `FileProblems` with everything that is wrong in it."""
+    """The worked case in a file. Raises `FileProblems` with everything that is wrong in it.
+
+    >>> case = read_worked(shipped().casebook / "worked" / "swapped-coil.yaml")
+    >>> case.title, case.machine, [step.next for step in case.steps]
+    ('The fault that went along', 'mounted-12', ['swap', 'remedy', 'prove', 'proven'])
+    """
     worked = read_model(path, Worked)
     if worked.id != path.stem:
         expected = f"id: {path.stem}, as the file is called"

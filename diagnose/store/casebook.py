@@ -64,7 +64,16 @@ class Casebook:
         self._engine.dispose()
 
     def begin(self, opening: Event) -> None:
-        """Add a new case by its first event. Raises `InputError` when there is such a case."""
+        """Add a new case by its first event. Raises `InputError` when there is such a case.
+
+        >>> from diagnose.story.event import told
+        >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+        >>> with open_casebook("sqlite://") as casebook:
+        ...     casebook.begin(opening)
+        ...     casebook.begin(opening)  # doctest: +ELLIPSIS
+        Traceback (most recent call last):
+        diagnose.errors.InputError: case: expected a case of another id, got a second case ...
+        """
         self.merge([opening], new=True)
 
     def add(self, case: str, *told: Event) -> None:
@@ -72,6 +81,15 @@ class Casebook:
 
         An event that is there already is left as it is. Raises `UnknownName` when there is no
         such case, `InputError` for an event of another case.
+
+        >>> from diagnose.story.event import Noted, told
+        >>> note = told(Noted(text="hose chafed"), "A")
+        >>> with open_casebook("sqlite://") as casebook:
+        ...     casebook.begin(told(Opened(case="20260301-a", machine="mounted-6"), "A"))
+        ...     casebook.add("20260301-a", note)
+        ...     casebook.add("20260301-a", note)
+        ...     print([event.what.kind for event in casebook.events("20260301-a")])
+        ['opened', 'note']
         """
         with self._write() as connection:
             _hold(connection, case)
@@ -82,6 +100,13 @@ class Casebook:
 
         Raises `InputError` when it does not begin with an opening, when the case is here with
         another opening, or when it must be ``new`` and is here.
+
+        >>> from diagnose.story.event import Noted, told
+        >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+        >>> note = told(Noted(text="hose chafed"), "A")
+        >>> with open_casebook("sqlite://") as casebook:
+        ...     print([casebook.merge(story) for story in ([opening], [opening, note], [opening])])
+        [1, 1, 0]
         """
         state = replay(story)
         with self._write() as connection:
@@ -98,6 +123,11 @@ class Casebook:
         """The events of a case in the order in which they were added.
 
         Raises `UnknownName` when there is no such case.
+
+        >>> with open_casebook("sqlite://") as casebook:
+        ...     casebook.events("20260301-a")  # doctest: +ELLIPSIS
+        Traceback (most recent call last):
+        diagnose.errors.UnknownName: case: expected a case, got '20260301-a'...
         """
         with self._read() as connection:
             found = self._events(connection, case)
@@ -109,6 +139,14 @@ class Casebook:
         """The id of a case by its id, by the unique beginning of it, or by ``last``.
 
         Raises `UnknownName` when there is none, `InputError` when there are several.
+
+        >>> from diagnose.story.event import told
+        >>> with open_casebook("sqlite://") as casebook:
+        ...     for day, case in ((1, "20260301-a"), (2, "20260302-b")):
+        ...         at = datetime(2026, 3, day, tzinfo=UTC)
+        ...         casebook.begin(told(Opened(case=case, machine="mounted-6"), "A", at))
+        ...     print(casebook.find("20260301"), casebook.find("last"))
+        20260301-a 20260302-b
         """
         with self._read() as connection:
             ids = _ids(connection)
@@ -128,7 +166,15 @@ class Casebook:
         return near[0]
 
     def entries(self, wanted: Wanted | None = None) -> list[Entry]:
-        """The cases that are wanted, the one in which something was told last first."""
+        """The cases that are wanted, the one in which something was told last first.
+
+        >>> from diagnose.story.event import told
+        >>> with open_casebook("sqlite://") as casebook:
+        ...     for machine in ("mounted-6", "mounted-12"):
+        ...         casebook.begin(told(Opened(case=f"20260301-{machine}", machine=machine), "A"))
+        ...     print([entry.case for entry in casebook.entries(Wanted(machine="mounted-6"))])
+        ['20260301-mounted-6']
+        """
         wanted = wanted or Wanted()
         query = select(cases).where(*self._filters(wanted)).order_by(cases.c.last.desc())
         words = words_in(wanted.text) if wanted.text is not None else []
@@ -147,7 +193,14 @@ class Casebook:
             connection.execute(insert(drills).values(row_of(done)))
 
     def drills(self, who: str) -> list[Finished]:
-        """The drills that one person finished, the first one first; nobody else's."""
+        """The drills that one person finished, the first one first; nobody else's.
+
+        >>> done = Finished("Ann", "", "mounted-6", 1, 90, 80.0, True, ())
+        >>> with open_casebook("sqlite://") as casebook:
+        ...     casebook.keep_drill(done)
+        ...     print(casebook.drills("Ann") == [done], casebook.drills("Ben"))
+        True []
+        """
         query = select(drills).where(drills.c.who == who).order_by(drills.c.at, drills.c.id)
         with self._read() as connection:
             return [drill_of(row) for row in connection.execute(query).mappings()]

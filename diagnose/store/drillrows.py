@@ -12,14 +12,24 @@ from diagnose.drill.record import Finished, Opportunity
 
 
 def row_of(done: Finished) -> dict[str, object]:
-    """The columns of a drill."""
+    """The columns of a drill.
+
+    >>> done = Finished("A", "", "mounted-6", 1, 90, 80.0, True, (Opportunity("prove", 5, True),))
+    >>> row_of(done)["opportunities"]
+    '[{"skill": "prove", "move": 5, "taken": true}]'
+    """
     opportunities = [asdict(each) for each in done.opportunities]
     at = done.at.astimezone(UTC).isoformat(timespec="microseconds")
     return {**asdict(done), "at": at, "opportunities": json.dumps(opportunities)}
 
 
 def drill_of(row: RowMapping) -> Finished:
-    """The drill that a row is about."""
+    """The drill that a row is about.
+
+    >>> done = Finished("A", "", "mounted-6", 1, 90, 80.0, True, (Opportunity("prove", 5, True),))
+    >>> drill_of(row_of(done)) == done
+    True
+    """
     opportunities = tuple(Opportunity(**each) for each in json.loads(row["opportunities"]))
     at = datetime.fromisoformat(row["at"])
     return Finished(**{**row, "at": at, "opportunities": opportunities})

@@ -43,6 +43,12 @@ def make_engine(url: str | Path) -> Engine:
     its start, so that what it reads cannot change before it writes.
 
     Raises `Unavailable` for a URL that is none, and where the driver is missing.
+
+    >>> make_engine("sqlite://").dialect.name
+    'sqlite'
+    >>> make_engine("cases.sqlite")  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    diagnose.errors.Unavailable: casebook: expected the URL of a SQLite or PostgreSQL database, ...
     """
     try:
         where = URL.create("sqlite", database=str(url)) if isinstance(url, Path) else make_url(url)
@@ -75,7 +81,12 @@ def _waits(driver: str) -> dict[str, Any]:
 
 
 def writing(engine: Engine) -> Engine:
-    """The same engine, whose transactions are there to write."""
+    """The same engine, whose transactions are there to write.
+
+    >>> engine = make_engine("sqlite://")
+    >>> [each.get_execution_options().get(WRITING) for each in (engine, writing(engine))]
+    [None, True]
+    """
     return engine.execution_options(**{WRITING: True})
 
 
@@ -92,7 +103,15 @@ def _begin_sqlite(connection: Connection) -> None:
 
 @contextmanager
 def clear_errors(engine: Engine) -> Iterator[None]:
-    """Run the block; what the database complains of becomes `Unavailable` with what to try."""
+    """Run the block; what the database complains of becomes `Unavailable` with what to try.
+
+    >>> engine = make_engine("sqlite://")
+    >>> with clear_errors(engine), engine.begin() as connection:
+    ...     _ = connection.exec_driver_sql("SELECT * FROM cases")  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    diagnose.errors.Unavailable: ...: expected a casebook, got 'no such table: cases'; it is ...
+    >>> engine.dispose()
+    """
     try:
         yield
     except DBAPIError as error:

@@ -24,6 +24,14 @@ def bring_up_to_date(engine: Engine) -> None:
     """Make the tables, or change them to `VERSION`, as one transaction.
 
     Raises `Unavailable` for a casebook of a newer program, which is left as it is.
+
+    >>> from diagnose.store.engine import make_engine
+    >>> engine = make_engine("sqlite://")
+    >>> bring_up_to_date(engine)
+    >>> with engine.connect() as connection:
+    ...     print(version_of(connection) == VERSION)
+    True
+    >>> engine.dispose()
     """
     with engine.connect() as connection:
         if version_of(connection) == VERSION:
@@ -40,7 +48,18 @@ def bring_up_to_date(engine: Engine) -> None:
 
 
 def version_of(connection: Connection) -> str | None:
-    """The version of the tables; None where there are none yet."""
+    """The version of the tables; None where there are none yet.
+
+    >>> from diagnose.store.engine import make_engine
+    >>> engine = make_engine("sqlite://")
+    >>> for make in (lambda engine: None, bring_up_to_date):
+    ...     make(engine)
+    ...     with engine.connect() as connection:
+    ...         print(version_of(connection) == VERSION)
+    False
+    True
+    >>> engine.dispose()
+    """
     if not inspect(connection).has_table("alembic_version"):
         return None
     return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()

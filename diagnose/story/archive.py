@@ -48,7 +48,13 @@ class Archive(Strict):
     events: Annotated[tuple[Event, ...], Field(min_length=1)]
 
     def faults(self) -> Iterator[Fault]:
-        """A story that does not begin with its opening, or with a second one; ids used twice."""
+        """A story that does not begin with its opening, or with a second one; ids used twice.
+
+        >>> from diagnose.story.event import Noted, told
+        >>> file = Archive(schema=SCHEMA, events=[told(Noted(text="hose chafed"), "A")])
+        >>> [(path, wrong.expected, wrong.got) for path, wrong in file.faults()]
+        [(('events', 0, 'what'), 'the opening of a case first', 'note')]
+        """
         if not isinstance(self.events[0].what, Opened):
             got = self.events[0].what.kind
             yield ("events", 0, "what"), Wrong("the opening of a case first", got)
@@ -121,6 +127,12 @@ def read_story(source: Path | Document, knowledge: Knowledge | None = None) -> t
     """The events of a file, each once.
 
     Raises `FileProblems` with everything that is wrong in it, or does not fit the machine.
+
+    >>> from diagnose.story.event import Noted, told
+    >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> story = (opening, told(Noted(text="- 5: off"), "A"))
+    >>> read_story(read_text(story_text(story), "a.yaml")) == story
+    True
     """
     document = source if isinstance(source, Document) else read_file(source)
     archive, problems = check_model(document, Archive)
@@ -143,6 +155,11 @@ def machine_of(events: Sequence[Event], knowledge: Knowledge) -> Machine:
     """The machine of a story, from the layout in its opening if there is one.
 
     Raises `UnknownName` or `FileProblems`.
+
+    >>> from diagnose.story.event import told
+    >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> machine_of([opening], load_knowledge()).rows
+    6
     """
     opening = events[0].what
     assert isinstance(opening, Opened)

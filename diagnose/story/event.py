@@ -189,7 +189,13 @@ class Event(Strict):
     what: Annotated[What, Field(discriminator="kind")]
 
     def faults(self) -> Iterator[Fault]:
-        """A correction of itself."""
+        """A correction of itself.
+
+        >>> at = datetime(2026, 3, 1, tzinfo=UTC)
+        >>> event = Event(id=32 * "0", at=at, who="A", what=Correction(event=32 * "0"))
+        >>> [(path, wrong.expected, wrong.got) for path, wrong in event.faults()]
+        [(('what', 'event'), 'an earlier event', 'this one')]
+        """
         if isinstance(self.what, Correction) and self.what.event == self.id:
             yield ("what", "event"), Wrong("an earlier event", "this one")
 

@@ -73,22 +73,53 @@ class State:
 
     @property
     def started(self) -> datetime:
-        """When the case was opened."""
+        """When the case was opened.
+
+        >>> from datetime import UTC
+        >>> from diagnose.story.event import told
+        >>> opening = Opened(case="20260301-a", machine="mounted-6")
+        >>> replay([told(opening, "A", datetime(2026, 3, 1, 8, tzinfo=UTC))]).started.hour
+        8
+        """
         return self.told[0].event.at
 
     @property
     def last(self) -> datetime:
-        """When something was told last."""
+        """When something was told last.
+
+        >>> from datetime import UTC
+        >>> from diagnose.story.event import told
+        >>> begun, later = (datetime(2026, 3, 1, hour, tzinfo=UTC) for hour in (8, 9))
+        >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "A", begun)
+        >>> notes = [told(Noted(text="hose chafed"), "A", at) for at in (later, begun)]
+        >>> replay([first, *notes]).last.hour  # the latest, not the last in the list
+        9
+        """
         return max(each.event.at for each in self.told)
 
     @property
     def elapsed_minutes(self) -> float:
-        """Minutes from the opening to what was told last."""
+        """Minutes from the opening to what was told last.
+
+        >>> from datetime import UTC
+        >>> from diagnose.story.event import told
+        >>> begun, later = (datetime(2026, 3, 1, *at, tzinfo=UTC) for at in ((8, 0), (9, 30)))
+        >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "A", begun)
+        >>> replay([first, told(Noted(text="hose chafed"), "A", later)]).elapsed_minutes
+        90.0
+        """
         return (self.last - self.started).total_seconds() / 60
 
     @property
     def open(self) -> bool:
-        """Whether the case goes on."""
+        """Whether the case goes on.
+
+        >>> from diagnose.story.event import told
+        >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+        >>> ended = told(Concluded(outcome="given-up"), "A")
+        >>> replay([first]).open, replay([first, ended]).open
+        (True, False)
+        """
         return self.conclusion is None
 
 
@@ -124,6 +155,14 @@ def counted(events: Sequence[Event]) -> tuple[Told, ...]:
 
     A correction of the opening, of something told later, or of what is not there counts for
     nothing.
+
+    >>> from diagnose.story.event import told
+    >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> run = told(Checked(check="bleed", pattern="PPPPPF"), "A")
+    >>> right = Checked(check="bleed", pattern="PPPPFP")
+    >>> story = counted([first, run, told(Correction(event=run.id, instead=right), "A")])
+    >>> story[1].counts.pattern, story[1].corrected_by == story[2].event.id
+    ('PPPPFP', True)
     """
     place = {event.id: number for number, event in enumerate(events)}
     decided: dict[str, Event] = {}

@@ -60,7 +60,17 @@ class View:
 
     @property
     def means(self) -> Means:
-        """What is at hand, and which acts were skipped."""
+        """What is at hand, and which acts were skipped.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.story.event import AtHand, Opened, told
+        >>> from diagnose.story.replay import replay
+        >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+        >>> without = told(AtHand(without=("gauge",), alone=True), "A")
+        >>> means = View(replay([first, without]), load_knowledge()).means
+        >>> sorted(means.without), means.alone, sorted(means.skipped)
+        (['gauge'], True, [])
+        """
         return Means(self.state.without, self.state.alone, self.state.skipped)
 
     def plan(self, goal: Goal = "restore", depth: int = 1) -> Plan:
@@ -69,7 +79,16 @@ class View:
 
     @cached_property
     def parts_used(self) -> tuple[Used, ...]:
-        """The parts that were replaced, in order."""
+        """The parts that were replaced, in order.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.story.event import Mended, Opened, told
+        >>> from diagnose.story.replay import replay
+        >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+        >>> mended = told(Mended(remedy="replace-coil", part="row-6/valve"), "A")
+        >>> View(replay([first, mended]), load_knowledge()).parts_used
+        (Used(remedy='replace-coil', part='row-6/valve', price='medium'),)
+        """
         done = [work for work in self.state.case.work if isinstance(work, Remedied)]
         used = (Used(w.remedy, w.part, self._price(w)) for w in done)
         return tuple(each for each in used if each.price != "none")

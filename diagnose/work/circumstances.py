@@ -19,7 +19,16 @@ STALE = timedelta(minutes=30)
 
 
 def wanted(view: View, check: str) -> tuple[Circumstance, ...]:
-    """The circumstances that can spoil a check and that somebody can see to."""
+    """The circumstances that can spoil a check and that somebody can see to.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.story.event import Opened, told
+    >>> from diagnose.story.replay import replay
+    >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> view = View(replay([opening]), load_knowledge())
+    >>> [each.id for each in wanted(view, "bleed")]
+    ['bleed-hose', 'engine', 'moving', 'oil', 'supply']
+    """
     known = view.knowledge.of_scope("run").values()
     return tuple(
         each
@@ -29,7 +38,19 @@ def wanted(view: View, check: str) -> tuple[Circumstance, ...]:
 
 
 def to_ask(view: View, check: str, now: datetime) -> tuple[Circumstance, ...]:
-    """Those that were never told for such a run, or are stale, or turned with the set-up."""
+    """Those that were never told for such a run, or are stale, or turned with the set-up.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.story.event import Opened, told
+    >>> from diagnose.story.replay import replay
+    >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> said = told(Circumstances(values={"engine": "on", "oil": 54.0}), "A", opening.at)
+    >>> view = View(replay([opening, said]), load_knowledge())
+    >>> for at in (opening.at, opening.at + 2 * STALE):
+    ...     print(*(each.id for each in to_ask(view, "bleed", at)))
+    bleed-hose moving supply
+    bleed-hose moving oil supply
+    """
     said = _said(view.state, check)
     return tuple(each for each in wanted(view, check) if not _fresh(each, said, now))
 
@@ -60,7 +81,17 @@ def _said(state: Story, check: str) -> dict[str, datetime]:
 
 
 def bad(view: View, check: str) -> Mapping[str, State]:
-    """The bad states, by circumstance, that a run of a check would have now."""
+    """The bad states, by circumstance, that a run of a check would have now.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.story.event import Opened, told
+    >>> from diagnose.story.replay import replay
+    >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> said = told(Circumstances(values={"engine": "off", "oil": 54.0}), "A")
+    >>> found = bad(View(replay([opening, said]), load_knowledge()), "bleed")
+    >>> [(name, state.name) for name, state in found.items()]
+    [('engine', 'not running')]
+    """
     run = Run(0, check, (Result.UNSURE,) * view.machine.rows, dict(view.state.circumstances))
     case = Case(view.machine.id, history=view.state.case.history).then(run)
     findings = conclude_case(view.machine, case, view.knowledge)

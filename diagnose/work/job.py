@@ -37,7 +37,17 @@ class Job:
 
     @cached_property
     def proof(self) -> Proof:
-        """Whether the machine is proven good."""
+        """Whether the machine is proven good.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.story.event import Opened, told
+        >>> from diagnose.story.replay import replay
+        >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+        >>> run = told(Checked(check="bleed", pattern="PPPPP."), "A")
+        >>> state = replay([opening, run])
+        >>> Job(View(state, load_knowledge()), state.last).proof.missing
+        (('bleed', (6,)), ('response', (1, 2, 3, 4, 5, 6)))
+        """
         return Proof(self.view.ranking)
 
     @cached_property
@@ -45,6 +55,16 @@ class Job:
         """The check, and the rows, that show what the work since the last run has done.
 
         None when there was no such work, or when it was on parts of rows that do not fail.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.story.event import Opened, told
+        >>> from diagnose.story.replay import replay
+        >>> opening = Opened(case="20260301-a", machine="mounted-6")
+        >>> run = Checked(check="response", pattern="PPPPPF")
+        >>> mended = Mended(remedy="replace-coil", part="row-6/valve")
+        >>> state = replay([told(each, "A") for each in (opening, run, mended)])
+        >>> Job(View(state, load_knowledge()), state.last).to_check
+        ('response', (6,))
         """
         done: list[str] = []
         for each in reversed(self.view.state.told):

@@ -26,8 +26,8 @@ class Scratch:
     >>> from diagnose.story.event import told
     >>> scratch = Scratch()
     >>> scratch.begin(told(Opened(case="20260301-a", machine="mounted-6"), "A"))
-    >>> len(scratch.events("20260301-a"))
-    1
+    >>> [event.what.kind for event in scratch.events("20260301-a")]
+    ['opened']
     """
 
     def __init__(self) -> None:
@@ -35,7 +35,15 @@ class Scratch:
 
     @property
     def cases(self) -> tuple[str, ...]:
-        """The cases that are kept."""
+        """The cases that are kept.
+
+        >>> from diagnose.story.event import told
+        >>> scratch = Scratch()
+        >>> for case in ("20260301-a", "20260302-b"):
+        ...     scratch.begin(told(Opened(case=case, machine="mounted-6"), "A"))
+        >>> scratch.cases
+        ('20260301-a', '20260302-b')
+        """
         return tuple(self._told)
 
     def begin(self, opening: Event) -> None:
@@ -44,7 +52,15 @@ class Scratch:
         self._told[opening.what.case] = [opening]
 
     def add(self, case: str, *told: Event) -> None:
-        """Events of a case."""
+        """Events of a case.
+
+        >>> from diagnose.story.event import Noted, told
+        >>> scratch = Scratch()
+        >>> scratch.begin(told(Opened(case="20260301-a", machine="mounted-6"), "A"))
+        >>> scratch.add("20260301-a", told(Noted(text="hose chafed"), "A"))
+        >>> [event.what.kind for event in scratch.events("20260301-a")]
+        ['opened', 'note']
+        """
         self._told[case] += told
 
     def events(self, case: str) -> tuple[Event, ...]:

@@ -32,6 +32,13 @@ def run_question(job: Job, check: str, rows: Sequence[int], planned: bool = Fals
     """What is asked about a run that is to be made: the first of three things that is open.
 
     A run that is ``planned`` can be skipped; one that proves work or the whole machine cannot.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.story.event import Opened, told
+    >>> from diagnose.story.replay import replay
+    >>> state = replay([told(Opened(case="20260301-a", machine="mounted-6"), "A")])
+    >>> run_question(Job(View(state, load_knowledge()), state.last), "response", (6,)).asks
+    'Is it so: bleed hose stowed, engine running, standing still? Oil temperature? Supply pressure?'
     """
     act = rerun(job.view.ranking.evidence, check, rows, ())
     asked = to_ask(job.view, check, job.now)
@@ -222,6 +229,16 @@ def _better(circumstance: Circumstance, check: str) -> str:
 
 
 def accepting(job: Job, check: str) -> Job:
-    """The job in which a run is made under circumstances that are bad as they are."""
+    """The job in which a run is made under circumstances that are bad as they are.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.story.event import Opened, told
+    >>> from diagnose.story.replay import replay
+    >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> said = told(Circumstances(values={"engine": "off", "oil": 54.0}), "A")
+    >>> state = replay([opening, said])
+    >>> accepting(Job(View(state, load_knowledge()), state.last), "response").accepted
+    {'engine': 'off'}
+    """
     said = job.view.state.circumstances
     return replace(job, accepted={**job.accepted, **{n: said[n] for n in bad(job.view, check)}})

@@ -66,7 +66,13 @@ def said_in(text: str) -> Said | None:
 
 
 def told_by(said: Said, job: Job, question: Question) -> Sequence[Fact | Correction]:
-    """What a word tells. Raises `Wrong`, or `FileProblems` for the words after ``else``."""
+    """What a word tells. Raises `Wrong`, or `FileProblems` for the words after ``else``.
+
+    >>> told_by(Said("note", "hose chafed"), None, None)
+    [Noted(kind='note', text='hose chafed')]
+    >>> told_by(Said("give-up", "it rains"), None, None)[0].says
+    'it rains'
+    """
     why = said.rest or None
     match said.word:
         case "note":
@@ -139,7 +145,14 @@ ANYWAY = "anyway"
 
 
 def accepted(text: str, job: Job, question: Question) -> Job | None:
-    """The job in which a run is made as things are, if that is what was said. Raises `Wrong`."""
+    """The job in which a run is made as things are, if that is what was said. Raises `Wrong`.
+
+    >>> accepted("6", None, None) is None
+    True
+    >>> accepted("anyway", None, Question("Done?", "done", None))
+    Traceback (most recent call last):
+    diagnose.knowledge.wrong.Wrong: expected an answer to this question, got 'anyway'
+    """
     if text.strip().lower() != ANYWAY:
         return None
     if not question.check:

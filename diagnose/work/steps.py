@@ -41,7 +41,18 @@ Asked = tuple[str, str, Reader]
 
 
 def next_question(job: Job) -> Question:
-    """What is asked now. Raises `ImpossibleEvidence` when results cannot stand together."""
+    """What is asked now. Raises `ImpossibleEvidence` when results cannot stand together.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.story.event import Opened, told
+    >>> from diagnose.story.replay import replay
+    >>> from diagnose.story.view import View
+    >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> state = replay([opening, told(Concluded(outcome="given-up", says="it rains"), "A")])
+    >>> question = next_question(Job(View(state, load_knowledge()), state.last))
+    >>> question.over, question.says
+    (True, 'it rains')
+    """
     if not job.view.state.open:
         return _over(job)
     if job.to_check is not None:
@@ -158,7 +169,17 @@ def _conclusion(job: Job) -> Question:
 
 
 def likely_causes(ranking: Ranking) -> list[Cause]:
-    """What may have been there until somebody put it right, most likely first."""
+    """What may have been there until somebody put it right, most likely first.
+
+    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> from diagnose.machine.graph import load_machine
+    >>> from diagnose.report import rank
+    >>> machine, known = load_machine("mounted-6"), load_knowledge(learned=False)
+    >>> told = ["response=PPPPPF", "replace-coil@row-6=done", "response=PPPPPP"]
+    >>> [cause.id for cause in likely_causes(rank(machine, read_typed(machine, told), known))]
+    ['row-6/valve:coil_shorted', 'row-6/valve:coil_open']
+    """
     there = [cause for cause in ranking.causes if cause.cured >= WAS_THERE]
     return sorted(there, key=lambda cause: -cause.cured)[:MOST_CAUSES]
 
