@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from functools import cached_property
-from math import prod
 
 from diagnose.cases.rows import failed_rows
 from diagnose.drill.moves import NONE, Move, Reader
@@ -130,14 +129,27 @@ class Moment:
 
     @cached_property
     def there(self) -> Mapping[str, float]:
-        """By cause, how likely that part's fault was there at the start; `NONE` for no fault."""
+        """By cause, how likely that part's fault was there at the start; `NONE` for no fault.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.story.event import Checked, Mended, Opened, told
+        >>> from diagnose.story.replay import replay
+        >>> fails, passes = (Checked(check="response", pattern=f"PPPPP{each}") for each in "FP")
+        >>> work = Mended(remedy="replace-valve", part="row-6/valve")
+        >>> begun = Opened(case="20260301-a", machine="mounted-6")
+        >>> events = [begun, fails, fails, work, passes, passes]
+        >>> state = replay([told(each, "A") for each in events])
+        >>> there = Moment(View(state, load_knowledge(learned=False)), 2).there
+        >>> there[NONE] < 0.01 < 0.7 < sum(there[id] for id in there if "row-6/valve" in id)
+        True
+        """
         found = {
             cause.id: cause.probability + cause.cured
             for cause in self.ranking.causes
             if cause.group != "circumstances"
         }
-        found[NONE] = prod(1 - min(chance, 1.0) for chance in found.values())
-        return found
+        sound = dict.fromkeys(self.machine.parts, (0,))
+        return found | {NONE: self.ranking.posterior.probability(sound)}
 
     @cached_property
     def declared(self) -> tuple[str, ...]:
