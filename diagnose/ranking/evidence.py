@@ -296,6 +296,9 @@ class Evidence:
     def readings(self) -> tuple[Seen, ...]:
         """Every measurement that a rule turned into a result.
 
+        The same result of the same measurement once more, with no work between, tells nothing new:
+        what misled the first time may well mislead again.
+
         8 Ω is what a sound coil has: neither of the bad results was there.
 
         >>> from diagnose import load_machine, rank, read_typed
@@ -304,16 +307,18 @@ class Evidence:
         >>> [(seen.name.partition("@")[0], seen.outcome == ABSENT) for seen in readings]
         [('coil-resistance:open', True), ('coil-resistance:low', True)]
         """
+        first: dict[tuple[str, str, str, int], int] = {}
+        for finding in self.findings:
+            if finding.kind == "reading":
+                nth = int(finding.values["nth"])
+                keys = ("part", "measurement", "result")
+                part, measurement, result = (str(finding.values[key]) for key in keys)
+                epoch = self.case.readings[nth - 1].epoch
+                first.setdefault((part, measurement, result, epoch), nth)
         return tuple(
             seen
-            for finding in self.findings
-            if finding.kind == "reading"
-            for seen in self.reading(
-                str(finding.values["part"]),
-                str(finding.values["measurement"]),
-                str(finding.values["result"]),
-                int(finding.values["nth"]),
-            )
+            for (part, measurement, result, _), nth in first.items()
+            for seen in self.reading(part, measurement, result, nth)
         )
 
     def reading(self, part: str, measurement: str, result: str, nth: int) -> Iterator[Seen]:

@@ -51,6 +51,13 @@ def test_a_good_reading_speaks_against_what_it_would_have_shown() -> None:
     assert _coil(ranked("mounted-6", "response=PPFPPP", "coil-resistance@row-3=8ohm")) < before / 5
 
 
+def test_the_same_reading_taken_again_tells_nothing_new() -> None:
+    words = ("response=PPFPPP", "coil-resistance@row-3=100000ohm")
+    once, twice = ranked("mounted-6", *words), ranked("mounted-6", *words, words[1])
+    assert _coil(twice) == pytest.approx(_coil(once), abs=1e-12)
+    assert _coil(ranked("mounted-6", *words, "coil-resistance@row-3=8ohm")) < _coil(once)
+
+
 def _coil(ranking: Ranking) -> float:
     modes = ("coil_open", "coil_shorted")
     return sum(cause.probability for cause in ranking.causes if cause.mode in modes)
