@@ -45,12 +45,13 @@ def coverage(cases: Iterable[Worked], knowledge: Knowledge) -> Coverage:
     >>> [name in found.missing("patterns") for name in ("nothing-failed", "one-row-alone")]
     [False, True]
     """
-    met: dict[str, set[str]] = {sort: set() for sort in _every(knowledge)}
+    every = _every(knowledge)
+    met: dict[str, set[str]] = {sort: set() for sort in every}
     for worked in cases:
         met["layouts"].add(worked.machine)
         for step in played(worked, knowledge):
             _count(met, step)
-    return Coverage({sort: frozenset(names) for sort, names in met.items()}, _every(knowledge))
+    return Coverage({sort: frozenset(met[sort]).intersection(every[sort]) for sort in every}, every)
 
 
 def _every(knowledge: Knowledge) -> dict[str, tuple[str, ...]]:
