@@ -41,7 +41,7 @@ def console(colour: bool = True) -> Console:
 def print_tidily(console: Console, what: RenderableType) -> None:
     """Print to the console without the blanks that tables leave at the ends of lines.
 
-    >>> print_tidily(Console(width=9), f"about 13{GLUE}%")
+    >>> print_tidily(Console(width=9, highlight=False), f"about 13{GLUE}%")
     about
     13 %
     """
