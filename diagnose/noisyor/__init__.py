@@ -34,8 +34,10 @@ How the answer is found, in the order of the modules:
     forward and backward along a course.
 `explore`
     laying out a sweep while it goes forward, without the states that cannot matter.
+`solver`
+    a plan swept block by block.
 `posterior`
-    log evidence, every marginal, joint probabilities.
+    log evidence, every marginal, joint probabilities, and which findings cannot stand together.
 `calibrated`, `outlook`
     what may happen next, and which single cause of one present finding it speaks for.
 """

@@ -16,7 +16,7 @@ from diagnose.noisyor.bundle import heavy
 from diagnose.noisyor.factor import Group, open_survival, site_factors
 from diagnose.noisyor.network import Floats
 from diagnose.noisyor.plan import Plan
-from diagnose.noisyor.posterior import Solved
+from diagnose.noisyor.solver import Solved
 from diagnose.noisyor.sweep import Enter, Sweep, Trace, Visit, backward
 from diagnose.record import record
 
@@ -84,7 +84,7 @@ class Calibrated:
         The events must ask about the same sites, as the outcomes of one test do.
 
         >>> from diagnose.noisyor import Finding, Network, Variable
-        >>> from diagnose.noisyor.posterior import Solver
+        >>> from diagnose.noisyor.solver import Solver
         >>> check = Finding("check", {"valve": (1, 0)}, present=True, site=1)
         >>> meter = Finding("meter", {"valve": (1, 0.4)}, leak=0.25, site=1)
         >>> solver = Solver.of(Network.of([Variable("valve", (0.75, 0.25))], [check, meter]))

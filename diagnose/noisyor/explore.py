@@ -57,7 +57,7 @@ class Ceiling:
         """From all common states and the groups' (sites, N) private polynomials.
 
         >>> from diagnose.noisyor import Finding, Network, Variable
-        >>> from diagnose.noisyor.posterior import Solver
+        >>> from diagnose.noisyor.solver import Solver
         >>> rows = [Finding(row, {"pump": (1, 0.5)}, present=True) for row in "ab"]
         >>> rows.append(Finding("c", {}, leak=0.2, present=True))
         >>> ceiling = Solver.of(Network.of([Variable("pump", (0.75, 0.25))], rows)).ceiling

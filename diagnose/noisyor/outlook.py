@@ -22,7 +22,8 @@ from diagnose.noisyor.calibrated import UNSEEN, Calibrated, Event
 from diagnose.noisyor.course import Course
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.plan import Plan
-from diagnose.noisyor.posterior import Posterior, Solved, Solver
+from diagnose.noisyor.posterior import Posterior
+from diagnose.noisyor.solver import Solved, Solver
 from diagnose.noisyor.sweep import Special, Step, World, of_twin
 from diagnose.record import record
 

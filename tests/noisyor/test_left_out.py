@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from diagnose.noisyor.network import Finding, Network
-from diagnose.noisyor.posterior import Solver
+from diagnose.noisyor.solver import Solver
 from diagnose.noisyor.sweep import Visit
 from tests.noisyor.cases import network
 from tests.noisyor.oracle import World

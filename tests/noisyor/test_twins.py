@@ -14,7 +14,7 @@ from diagnose.noisyor.course import Course, courses
 from diagnose.noisyor.network import Finding, Floats, Network, Variable
 from diagnose.noisyor.outlook import GOOD_TO, Outlook
 from diagnose.noisyor.plan import Plan
-from diagnose.noisyor.posterior import Solver
+from diagnose.noisyor.solver import Solver
 from diagnose.retest.scene import Scene
 from diagnose.retest.targets import troubles
 from tests.noisyor.cases import failed_rows, network, ranking, typed
