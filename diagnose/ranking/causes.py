@@ -106,6 +106,17 @@ class Ranking:
         probability = np.round([cause.probability for cause in every], ALIKE)
         return tuple(every[k] for k in np.argsort(-probability, kind="stable").tolist())
 
+    def leading(self, row: int) -> Cause:
+        """The likeliest cause that reaches a row.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PFPPPF"] * 2)
+        >>> found = rank(load_machine("mounted-6"), told)
+        >>> [found.leading(row).rows for row in (2, 6)]
+        [(2,), (6,)]
+        """
+        return next(cause for cause in self.causes if row in cause.rows)
+
     @cached_property
     def groups(self) -> Mapping[str, float]:
         """Per group the probability that at least one of its causes is there.

@@ -163,15 +163,15 @@ def exactly(ranking: Ranking, proposal: Proposal) -> Proposal:
         known = dict(zip(labels, answer_chances(ranking, candidate), strict=True))
         prospects = [replace(one, probability=known[one.result]) for one in proposal.prospects]
     elif candidate.work is not None:
-        prospects = list(_supposed(ranking, candidate))
+        prospects = list(_supposed(ranking, candidate, proposal.row))
     else:
         return proposal
     prospects.sort(key=lambda prospect: -prospect.probability)
     return replace(proposal, prospects=tuple(prospects))
 
 
-def _supposed(ranking: Ranking, candidate: Candidate) -> Iterator[Prospect]:
-    """What work and the check after it may show, each outcome inferred in full."""
+def _supposed(ranking: Ranking, candidate: Candidate, row: int) -> Iterator[Prospect]:
+    """What work and the check after it may show about a row, each outcome inferred in full."""
     left = 1.0
     for outcome in candidate.outcomes:
         after = Ranking(suppose(ranking, candidate, outcome).evidence, ENOUGH)
@@ -181,8 +181,8 @@ def _supposed(ranking: Ranking, candidate: Candidate) -> Iterator[Prospect]:
             if candidate.kind == "remedy" and not any(outcome.event.values()):
                 yield Prospect(outcome.result, probability, MENDED, 1.0)
             else:
-                leading = after.causes[0]
+                leading = after.leading(row)
                 yield Prospect(outcome.result, probability, leading.id, leading.probability)
     if left > RARE:
-        leading = ranking.causes[0]
+        leading = ranking.leading(row)
         yield Prospect(ELSE, left, leading.id, leading.probability)

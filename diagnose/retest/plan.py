@@ -242,7 +242,7 @@ class _Grower:
         if not found:
             return proving(Proof(ranking))
         scene = Scene(ranking, found[0], self.means)
-        leading = ranking.causes[0]
+        leading = ranking.leading(found[0].target.row)
         rerun_first = required_rerun(ranking.evidence) is not None
         if self.goal == "isolate" and scene.settled >= SETTLED and not rerun_first:
             others = (Scene(ranking, trouble, self.means) for trouble in found[1:])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from diagnose.ranking.causes import Ranking
+from diagnose.retest.choose import exactly, next_tests
 from diagnose.retest.targets import last_failures, troubles
 from tests.ranking.situations import RESPONSE, STEADY, both_checks, failing, ranked
 
@@ -76,3 +77,13 @@ def test_of_a_row_that_failed_twice_the_last_failure_counts(again: str) -> None:
 
 def test_no_failure_is_no_trouble() -> None:
     assert troubles(typed("response=PPPPPP", *RESPONSE)) == []
+
+
+def test_what_is_likeliest_after_a_remedy_in_vain_is_told_of_the_same_row() -> None:
+    """Two rows fail alike: the other's cause is likelier by then, but it is not this row's."""
+    ranking = ranked("mounted-12", "bleed=PPFPPPPPPFPP", "response=PPFPPPPPPFPP", "oil=54C")
+    first = next(one for one in next_tests(ranking) if one.candidate.kind == "remedy")
+    rows = {cause.id: cause.rows for cause in ranking.causes}
+    told = [one.leads_to for one in exactly(ranking, first).prospects if one.leads_to in rows]
+    assert told
+    assert all(first.row in rows[cause] for cause in told)
