@@ -32,6 +32,9 @@ ENOUGH = 1e-8
 ROUGHLY = 1e-3
 """The same where it is enough to know who leads by more than that."""
 
+BELIEVED = 0.5
+"""A cause that is likelier there than not is believed, whatever else is there."""
+
 SURE = 1e-12
 """Probabilities closer than this to 0 or 1 count as this close."""
 
@@ -164,6 +167,8 @@ def _log_odds(probability: float) -> float:
 def fragile(ranking: Ranking, factor: float = 3.0) -> list[dict[str, object]]:
     """Groups whose priors, moved by ``factor`` either way, put another cause on top.
 
+    Not one that is believed beside the first anyway: where two are there, either may lead.
+
     Half the rows do not bleed: oil that nobody felt, or their port? It is close.
 
     >>> from diagnose import load_machine, rank, read_typed
@@ -177,7 +182,7 @@ def fragile(ranking: Ranking, factor: float = 3.0) -> list[dict[str, object]]:
     for group in dict.fromkeys(cause.group for cause in ranking.causes):
         for times in (factor, 1 / factor):
             other = _top(ranking, group, times)
-            if other.id != top.id:
+            if other.id != top.id and other.probability < BELIEVED:
                 found.append({"group": group, "factor": times, "top": other.id, "says": other.says})
     return found
 

@@ -54,8 +54,16 @@ def together(ranking: Ranking) -> Together | None:
     if not chosen:
         return None
     places = list(dict.fromkeys(cause.part.partition("/")[0] for cause in chosen))
-    rows = [rows_in_words(sorted({row for _, row in _explains(c, failed)})) for c in chosen]
-    return Together(tuple(chosen), _each_at_fault(ranking, places), _says(rows))
+    reached = [_reached(cause, failed) for cause in chosen]
+    return Together(tuple(chosen), _each_at_fault(ranking, places), _says(reached))
+
+
+def _reached(cause: Cause, failed: frozenset[tuple[int, int]]) -> str:
+    """The rows that a cause explains, or the run that it spoiled."""
+    explained = _explains(cause, failed)
+    if cause.group == "circumstances":
+        return f"run {min(run for run, _ in explained)}"
+    return rows_in_words(sorted({row for _, row in explained}))
 
 
 def _says(rows: Sequence[str]) -> str:

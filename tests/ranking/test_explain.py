@@ -55,3 +55,11 @@ def _log_odds(p: float) -> float:
     from math import log
 
     return log(p / (1 - p))
+
+
+def test_two_runs_in_cold_oil_are_believed_side_by_side_and_not_fragile() -> None:
+    ranking = ranked("mounted-6", "oil=10C", "bleed=FFFFFF", "response=FFFFFF")
+    first, second = ranking.causes[:2]
+    assert {first.id, second.id} == {"circumstances/oil@1", "circumstances/oil@2"}
+    assert second.probability > 0.9
+    assert {one["top"] for one in fragile(ranking)}.isdisjoint({first.id, second.id})

@@ -97,6 +97,12 @@ def test_one_failed_row_needs_no_set_of_causes() -> None:
     assert together(both_checks("folding-24", [], [3])) is None
 
 
+def test_runs_that_failed_for_how_they_were_made_are_named_as_runs() -> None:
+    found = together(ranked("mounted-6", "oil=10C", "bleed=FFFFFF", "response=FFFFFF"))
+    assert found is not None
+    assert found.says.endswith(": run 1 and run 2 need causes of their own")
+
+
 @pytest.mark.parametrize("stated", [True, False])
 def test_the_usual_rerun_of_row_11_with_its_neighbours_is_among_the_best_reruns(
     stated: bool,
