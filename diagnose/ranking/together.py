@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -50,9 +50,15 @@ def together(ranking: Ranking) -> Together | None:
     if not failed or sum(cause.probability for cause in alone) >= ENOUGH:
         return None
     serious = [c for c in ranking.causes if c.probability >= SERIOUS and c not in alone]
-    chosen = _cover(serious, failed)
-    if not chosen:
-        return None
+    covers = [_cover(serious, failed, order) for order in (_widest, _likeliest)]
+    found = [_together(ranking, cover, failed) for cover in covers if cover]
+    return max(found, key=lambda each: each.probability, default=None)
+
+
+def _together(
+    ranking: Ranking, chosen: Sequence[Cause], failed: frozenset[tuple[int, int]]
+) -> Together:
+    chosen = sorted(chosen, key=lambda cause: min(_explains(cause, failed)))
     places = list(dict.fromkeys(cause.part.partition("/")[0] for cause in chosen))
     reached = [_reached(cause, failed) for cause in chosen]
     return Together(tuple(chosen), _each_at_fault(ranking, places), _says(reached))
@@ -113,14 +119,26 @@ def _explains(cause: Cause, failed: frozenset[tuple[int, int]]) -> frozenset[tup
     return frozenset((run, row) for run, row in failed if row in cause.rows)
 
 
-def _cover(causes: Sequence[Cause], failed: frozenset[tuple[int, int]]) -> list[Cause]:
-    """Few causes that reach all failures: always the one that reaches most, then the likeliest.
+Order = Callable[[Cause, int], tuple[float, float]]
+"""What puts a cause before others, by itself and by how many failures left it reaches."""
 
-    Empty when they cannot all be reached.
-    """
+
+def _widest(cause: Cause, reached: int) -> tuple[float, float]:
+    return reached, cause.probability
+
+
+def _likeliest(cause: Cause, reached: int) -> tuple[float, float]:
+    return (cause.probability, reached) if reached else (0.0, 0.0)
+
+
+def _cover(
+    causes: Sequence[Cause], failed: frozenset[tuple[int, int]], order: Order
+) -> list[Cause]:
+    """Few causes that reach all failures, one after another; empty when none can."""
     left, chosen = failed, []
     while left:
-        best = max(causes, key=lambda c: (len(_explains(c, left)), c.probability), default=None)
+        now = left
+        best = max(causes, key=lambda c: order(c, len(_explains(c, now))), default=None)
         if best is None or not _explains(best, left):
             return []
         chosen.append(best)

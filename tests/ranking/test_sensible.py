@@ -97,6 +97,14 @@ def test_one_failed_row_needs_no_set_of_causes() -> None:
     assert together(both_checks("folding-24", [], [3])) is None
 
 
+def test_the_likeliest_set_of_causes_is_named() -> None:
+    """Air in three rows is likelier than a hose that two of them share, and air in the third."""
+    found = together(ranked("folding-16", "first-hookup=yes", "oil=52C", "bleed=FFPPPPPPPPPPPPPF"))
+    assert found is not None
+    assert found.says.endswith(": row 1, row 2 and row 16 need causes of their own")
+    assert found.probability > 0.5
+
+
 def test_runs_that_failed_for_how_they_were_made_are_named_as_runs() -> None:
     found = together(ranked("mounted-6", "oil=10C", "bleed=FFFFFF", "response=FFFFFF"))
     assert found is not None
