@@ -18,6 +18,9 @@ Goal = Literal["restore", "isolate"]
 DEPTH, WIDTH, SECONDS = 2, 6, 0.3
 """How far to look ahead: acts deep, acts followed at each step, and no longer than this."""
 
+EARNED = 0.1
+"""What earns back less than this part of its minutes is offered behind everything else."""
+
 NO_ACT = "nothing that can be done here is worth its minutes any more"
 QUALIFIED = "is for a qualified person, or under the machine's manual only"
 TOLD_ALL = "no test at hand tells more"
@@ -93,6 +96,8 @@ def best_choice(
     repair_only = repair_order(problem, problem.prior, scene.setup).minutes
     needed = required_rerun(scene.evidence)
     offers = tuple(_offers(scene, made))
+    if goal == "restore":
+        offers = _earning_first(offers)
     if needed is not None:
         minutes = needed.minutes + scene.change_to(needed)
         first = Offer(needed, minutes, minutes + made.value * (1 - scene.passes_again))
@@ -144,6 +149,22 @@ def _offers(scene: Scene, made: Decision) -> list[Offer]:
             minutes = candidate.minutes + scene.change_to(candidate)
             found.setdefault(candidate.id, Offer(candidate, minutes, valued.value))
     return list(found.values())
+
+
+def _earning_first(offers: tuple[Offer, ...]) -> tuple[Offer, ...]:
+    """The same, but what earns back hardly any of its minutes stands last.
+
+    A question that takes a minute and tells nothing costs but a minute more than the best act:
+    that makes it no second best.
+
+    >>> act = Candidate("ask:oil@1", "ask", "", (), 1.0, ())
+    >>> offers = Offer(act, 1.0, 60.0), Offer(act, 1.0, 61.0), Offer(act, 6.0, 64.0)
+    >>> [offer.value for offer in _earning_first(offers)]  # the last earns 2 of its 6 minutes
+    [60.0, 64.0, 61.0]
+    """
+    best = min((offer.value for offer in offers), default=0.0)
+    idle = {k for k, one in enumerate(offers) if one.value - best > (1 - EARNED) * one.minutes}
+    return tuple(offers[k] for k in sorted(range(len(offers)), key=lambda k: k in idle))
 
 
 def candidate_of(scene: Scene, act: Act) -> Candidate | None:
