@@ -18,8 +18,8 @@ Goal = Literal["restore", "isolate"]
 DEPTH, WIDTH, SECONDS = 2, 6, 0.3
 """How far to look ahead: acts deep, acts followed at each step, and no longer than this."""
 
-EARNED = 0.1
-"""What earns back less than this part of its minutes is offered behind everything else."""
+EARNED, TELLING = 0.1, 0.05
+"""What earns back less than this part of its minutes, and tells fewer bits, is offered last."""
 
 NO_ACT = "nothing that can be done here is worth its minutes any more"
 QUALIFIED = "is for a qualified person, or under the machine's manual only"
@@ -97,7 +97,7 @@ def best_choice(
     needed = required_rerun(scene.evidence)
     offers = tuple(_offers(scene, made))
     if goal == "restore":
-        offers = _earning_first(offers)
+        offers = _worthwhile_first(scene, offers)
     if needed is not None:
         minutes = needed.minutes + scene.change_to(needed)
         first = Offer(needed, minutes, minutes + made.value * (1 - scene.passes_again))
@@ -151,20 +151,29 @@ def _offers(scene: Scene, made: Decision) -> list[Offer]:
     return list(found.values())
 
 
-def _earning_first(offers: tuple[Offer, ...]) -> tuple[Offer, ...]:
-    """The same, but what earns back hardly any of its minutes stands last.
+def _worthwhile_first(scene: Scene, offers: tuple[Offer, ...]) -> tuple[Offer, ...]:
+    """The same, but what neither earns back its minutes nor tells anything stands last.
 
     A question that takes a minute and tells nothing costs but a minute more than the best act:
     that makes it no second best.
 
-    >>> act = Candidate("ask:oil@1", "ask", "", (), 1.0, ())
-    >>> offers = Offer(act, 1.0, 60.0), Offer(act, 1.0, 61.0), Offer(act, 6.0, 64.0)
-    >>> [offer.value for offer in _earning_first(offers)]  # the last earns 2 of its 6 minutes
-    [60.0, 64.0, 61.0]
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = ["response=PPPFFF", "oil=54C", "coil-resistance@row-4=8ohm"]
+    >>> scene = plan(load_machine("mounted-6"), read_typed(load_machine("mounted-6"), told)).scene
+    >>> silent = next(test for test, known in scene.tests if known.bits < TELLING)
+    >>> loud = next(test for test, known in scene.tests if known.bits >= TELLING)
+    >>> offers = Offer(loud, 1.0, 60.0), Offer(silent, 1.0, 61.0), Offer(loud, 1.0, 61.0)
+    >>> [offer.candidate is loud for offer in _worthwhile_first(scene, offers)]
+    [True, True, False]
     """
     best = min((offer.value for offer in offers), default=0.0)
-    idle = {k for k, one in enumerate(offers) if one.value - best > (1 - EARNED) * one.minutes}
-    return tuple(offers[k] for k in sorted(range(len(offers)), key=lambda k: k in idle))
+    bits = {candidate.id: known.bits for candidate, known in scene.tests}
+
+    def idle(offer: Offer) -> bool:
+        earned = offer.minutes - (offer.value - best)
+        return earned < EARNED * offer.minutes and bits.get(offer.candidate.id, 0.0) < TELLING
+
+    return tuple(sorted(offers, key=idle))
 
 
 def candidate_of(scene: Scene, act: Act) -> Candidate | None:
