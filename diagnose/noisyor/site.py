@@ -99,7 +99,12 @@ class Family:
             return np.stack(
                 [self._chained(row, self.weight[row]) for row in range(len(self.weight))]
             )
-        return chain(self.steps)
+        return self._so_far[-1]
+
+    @cached_property
+    def _so_far(self) -> list[Floats]:
+        """(R, N) the vectors H of the first variables only: of none, of one, and so on to all."""
+        return chained(self.steps)
 
     def _chained(self, row: int, weight: Floats) -> Floats:
         """(..., N) the same for one row, with no transition written down; weight (..., V, S)."""
@@ -159,14 +164,11 @@ class Family:
         """
         if self.wide:
             return np.stack([self._marginals(row, one) for row, one in enumerate(message)])
-        size = self.steps.shape[1]
-        right = [np.eye(1, width(self.counts)).repeat(len(message), axis=0)]
-        for v in range(size - 1):
-            right.append(np.matmul(self.steps[:, v], right[-1][..., None])[..., 0])
         left = [message]
-        for v in range(size - 1, 0, -1):
+        for v in range(self.steps.shape[1] - 1, 0, -1):
             left.append(np.matmul(left[-1][:, None, :], self.steps[:, v])[:, 0])
-        outer = np.stack(left[::-1], axis=1)[..., :, None] * np.stack(right, axis=1)[..., None, :]
+        right = np.stack(self._so_far[:-1], axis=1)
+        outer = np.stack(left[::-1], axis=1)[..., :, None] * right[..., None, :]
         found = np.empty_like(self.weight)
         for sites, kernel in zip(self._pattern[1], self.kernel, strict=True):
             pairs = outer[sites].reshape(len(sites), len(kernel), -1, 1)
@@ -208,11 +210,22 @@ def chain(steps: Floats) -> Floats:
     >>> chain(np.array([half, half])).tolist()
     [1.0, 0.75]
     """
-    vector = np.zeros((*steps.shape[:-3], steps.shape[-1]))
-    vector[..., 0] = 1.0
+    return chained(steps)[-1]
+
+
+def chained(steps: Floats) -> list[Floats]:
+    """(..., N) for no variable, for the first one, for the first two and so on: see `chain`.
+
+    >>> half = np.array([[1.0, 0.0], [0.5, 0.5]])
+    >>> [vector.tolist() for vector in chained(np.array([half, half]))]
+    [[1.0, 0.0], [1.0, 0.5], [1.0, 0.75]]
+    """
+    first = np.zeros((*steps.shape[:-3], steps.shape[-1]))
+    first[..., 0] = 1.0
+    vectors = [first]
     for v in range(steps.shape[-3]):
-        vector = np.matmul(steps[..., v, :, :], vector[..., None])[..., 0]
-    return vector
+        vectors.append(np.matmul(steps[..., v, :, :], vectors[-1][..., None])[..., 0])
+    return vectors
 
 
 def empty_family(counts: Sequence[int], sites: int, queries: int) -> Family:
