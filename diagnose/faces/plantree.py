@@ -52,7 +52,8 @@ def _minutes(report: Report) -> Iterator[str]:
         expected = report["expected_minutes"]
         yield f"about {rows_in_words(report['about_rows'])}"
         for rows in report["other_rows"]:
-            yield f"{rows_in_words(rows)} failed for a cause of their own, to be planned after this"
+            own = "its own" if len(rows) == 1 else "their own"
+            yield f"{rows_in_words(rows)} failed for a cause of {own}, to be planned after this"
         yield f"following the plan: {minutes_text(expected['plan'])} on average, parts included"
         yield (
             f"stopping to test now and repairing in order: "

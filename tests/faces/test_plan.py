@@ -154,6 +154,10 @@ def test_text_fits_80_columns_without_colour_and_says_what_the_document_says(sto
             assert all(caution.rstrip(".") in words for caution in act["cautions"])
 
 
+def test_a_row_that_is_planned_for_later_has_a_cause_of_its_own() -> None:
+    assert "failed for a cause of its own" in run(STORIES["two far rows"]).output
+
+
 def deepest(tree: Any) -> int:
     return 1 + max(deepest(o["then"]) for o in tree["outcomes"]) if "act" in tree else 0
 
