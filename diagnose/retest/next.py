@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Literal
 
+import numpy as np
+
 from diagnose.cases.case import Result
-from diagnose.decision.lookahead import Act, Decision, decide
+from diagnose.decision.lookahead import Act, Decision, Valued, decide, decide_from
 from diagnose.decision.repairs import repair_order
+from diagnose.decision.situation import repaired, start
 from diagnose.record import record
 from diagnose.retest.candidates import Candidate, required_rerun, rerun
 from diagnose.retest.proof import Proof
@@ -20,6 +23,9 @@ DEPTH, WIDTH, SECONDS = 2, 6, 0.3
 
 EARNED, TELLING = 0.1, 0.05
 """What earns back less than this part of its minutes, and tells fewer bits, is offered last."""
+
+LIKELY_TO_PASS = 0.4
+"""From this chance on that the mere check again passes, it is looked at more closely."""
 
 NO_ACT = "nothing that can be done here is worth its minutes any more"
 QUALIFIED = "is for a qualified person, or under the machine's manual only"
@@ -93,6 +99,8 @@ def best_choice(
         return Choice(None, 0.0, worth, worth, False, 0, (), says)
     problem = scene.problem
     made = decide(problem, problem.prior, scene.setup, goal, depth, WIDTH, seconds)
+    if goal == "restore" and scene.passes_again >= LIKELY_TO_PASS:
+        made = _with_check_again(scene, made, depth, seconds)
     repair_only = repair_order(problem, problem.prior, scene.setup).minutes
     needed = required_rerun(scene.evidence)
     offers = tuple(_offers(scene, made))
@@ -104,6 +112,23 @@ def best_choice(
         offers = (first, *(each for each in offers if each.candidate.id != needed.id))
         return Choice(needed, minutes, first.value, repair_only, False, 1, offers, required=True)
     return _read_back(scene, made, repair_only, offers)
+
+
+def _with_check_again(scene: Scene, made: Decision, depth: int, seconds: float) -> Decision:
+    """The same, with the mere check again followed as far as if it had been made already.
+
+    It stands in front of every plan of repairs, so whatever comes before it seems to see one act
+    farther than it does itself.
+    """
+    problem = scene.problem
+    here = start(problem, problem.prior, scene.setup)
+    failed = repaired(problem, here, np.array([0]))
+    after = decide_from(problem, failed, "restore", depth, WIDTH, seconds)
+    value = float(problem.repair_minutes[scene.setup, 0] + failed.mass[0] * after.value)
+    again = Valued(Act("repair", 0, problem.repairs[0].id), value, depth + 1)
+    others = [each for each in made.ranked if each.act != again.act]
+    ranked = tuple(sorted([again, *others], key=lambda each: each.value))
+    return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
 
 
 def failures_of(scene: Scene) -> int:

@@ -75,8 +75,8 @@ class _Shares:
 
     def __init__(self, ranking: Ranking, target: Seen) -> None:
         weight: Floats = np.zeros(ranking.evidence.offsets[-1])
-        states, logs = target.entries
-        weight[states] = ranking.posterior.flat[states] * -np.expm1(logs)
+        states = target.entries[0]
+        weight[states] = ranking.posterior.flat[states]
         self.weight, self.total = weight, float(weight.sum())
 
     def __call__(self, other: Seen) -> float:

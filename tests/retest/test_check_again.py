@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from diagnose.decision.lookahead import Act
-from diagnose.retest.next import candidate_of
+from diagnose.retest.next import best_choice, candidate_of
 from diagnose.retest.scene import Scene
 from diagnose.retest.targets import troubles
 from tests.ranking.situations import BLEED, RESPONSE, STEADY, ranked
@@ -32,3 +32,15 @@ def test_the_proof_is_taken_along_when_nothing_else_fails() -> None:
 
 def test_nothing_is_proven_while_another_row_still_fails() -> None:
     assert check_again("PFPPPF") == "bleed@6"
+
+
+def test_rows_that_an_upset_run_may_explain_are_one_trouble_and_rerun_first() -> None:
+    """The ends of both wings fail in a run of good circumstances: it may have been upset."""
+    ranking = ranked(
+        "folding-16", *STEADY, "bleed=PPPPPPPPPPPPPPPP", "response=FFPPPPPPPPPPPPFF", *RESPONSE
+    )
+    (trouble,) = troubles(ranking)
+    assert trouble.rows == (1, 2, 15, 16)
+    choice = best_choice(Scene(ranking, trouble))
+    assert choice.candidate is not None
+    assert choice.candidate.id == "response@1-2,15-16"
