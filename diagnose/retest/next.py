@@ -8,9 +8,9 @@ from typing import Literal
 import numpy as np
 
 from diagnose.cases.case import Result
-from diagnose.decision.lookahead import Act, Decision, Valued, decide, decide_from
+from diagnose.decision.lookahead import ALIKE, Act, Decision, Valued, decide, decide_from
 from diagnose.decision.repairs import repair_order
-from diagnose.decision.situation import repaired, start
+from diagnose.decision.situation import NEGLIGIBLE, repaired, start
 from diagnose.record import record
 from diagnose.retest.candidates import Candidate, required_rerun, rerun
 from diagnose.retest.proof import Proof
@@ -123,11 +123,13 @@ def _with_check_again(scene: Scene, made: Decision, depth: int, seconds: float) 
     problem = scene.problem
     here = start(problem, problem.prior, scene.setup)
     failed = repaired(problem, here, np.array([0]))
-    after = decide_from(problem, failed, "restore", depth, WIDTH, seconds)
-    value = float(problem.repair_minutes[scene.setup, 0] + failed.mass[0] * after.value)
+    value = float(problem.repair_minutes[scene.setup, 0])
+    if failed.mass[0] > NEGLIGIBLE:
+        after = decide_from(problem, failed, "restore", depth, WIDTH, seconds)
+        value += float(failed.mass[0]) * after.value
     again = Valued(Act("repair", 0, problem.repairs[0].id), value, depth + 1)
     others = [each for each in made.ranked if each.act != again.act]
-    ranked = tuple(sorted([again, *others], key=lambda each: each.value))
+    ranked = tuple(sorted([again, *others], key=lambda each: round(each.value, ALIKE)))
     return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
 
 

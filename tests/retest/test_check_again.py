@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
-from diagnose.decision.lookahead import Act
-from diagnose.retest.next import best_choice, candidate_of
+from types import SimpleNamespace
+from typing import cast
+
+import numpy as np
+
+from diagnose.decision.lookahead import Act, decide
+from diagnose.decision.problem import ANY, Problem, Repair
+from diagnose.retest.next import _with_check_again, best_choice, candidate_of
 from diagnose.retest.scene import Scene
 from diagnose.retest.targets import troubles
 from tests.ranking.situations import BLEED, RESPONSE, STEADY, ranked
@@ -44,3 +50,11 @@ def test_rows_that_an_upset_run_may_explain_are_one_trouble_and_rerun_first() ->
     choice = best_choice(Scene(ranking, trouble))
     assert choice.candidate is not None
     assert choice.candidate.id == "response@1-2,15-16"
+
+
+def test_a_check_again_that_must_pass_leaves_nothing_to_follow() -> None:
+    again = Repair("again", 2.0, ANY, np.ones(1), 3.0, ANY)
+    problem = Problem(np.ones(1), (), (again,), np.zeros((1, 1)), 300.0)
+    scene = cast(Scene, SimpleNamespace(problem=problem, setup=0))
+    followed = _with_check_again(scene, decide(problem, problem.prior, 0), 2, 1.0)
+    assert (followed.act.id, followed.value) == ("again", 5.0)
