@@ -12,7 +12,6 @@ from diagnose.drill.moment import Moment
 from diagnose.drill.moves import NONE, Move
 from diagnose.drill.practice import upstream, with_neighbours, worst
 from diagnose.machine.graph import Machine
-from diagnose.retest.proof import rows_passed
 from diagnose.story.replay import replay
 from diagnose.story.view import View
 
@@ -93,13 +92,8 @@ def practice(_drill: Drill, moment: Moment, _number: int) -> Move:
 
 
 def _proof(moment: Moment) -> Move | None:
-    """The run of a check that has not passed on every row since the last work."""
-    for check in moment.view.knowledge.checks:
-        passed = rows_passed(moment.ranking.evidence, check)
-        missing = tuple(row for row in range(1, moment.machine.rows + 1) if row not in passed)
-        if missing:
-            return Move("run", check, missing)
-    return None
+    """The first full run that is due."""
+    return next((Move("run", check, rows) for check, rows in moment.proof.missing), None)
 
 
 def _last_mended(moment: Moment) -> str:

@@ -22,6 +22,7 @@ from diagnose.knowledge.parts import Measurement
 from diagnose.noisyor.network import ABSENT, OPEN, PRESENT, Floats, Network
 from diagnose.ranking.epochs import Epochs
 from diagnose.ranking.model import Entries, Model
+from diagnose.ranking.opened import unbled
 from diagnose.ranking.priors import known_prior
 from diagnose.ranking.trust import check_findings
 from diagnose.reasoning.finding import Finding
@@ -185,6 +186,21 @@ class Evidence:
         return found
 
     @cached_property
+    def unbled(self) -> Mapping[int, frozenset[int]]:
+        """By run, the rows that were opened and not bled before it; under the next number, now.
+
+        A failure of such a row says little: the air may be all that is wrong.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> machine = load_machine("mounted-6")
+        >>> told = ["response=PPPPPF", "replace-valve@row-6=done", "response=.....F"]
+        >>> evidence = rank(machine, read_typed(machine, told)).evidence
+        >>> sorted(evidence.unbled[2]), [seen.leak for seen in evidence.results][-2:]
+        ([6], [0.002, 0.4])
+        """
+        return unbled(self.model.machine, self.model.knowledge, self.case)
+
+    @cached_property
     def epochs(self) -> Epochs:
         """What work did to the machine between the runs."""
         return Epochs(self.model, self.case.work)
@@ -269,13 +285,14 @@ class Evidence:
 
     def _run_results(self, run: Run) -> Iterator[Seen]:
         check = self.model.knowledge.checks[run.check]
-        circumstances = self._circumstance_entries(run)
+        with_air = check.false_alarm if check.fails_with_air is None else check.fails_with_air
+        unbled, circumstances = self.unbled[run.index], self._circumstance_entries(run)
         for row, result in enumerate(run.results, start=1):
             if result in (Result.PASS, Result.FAIL):
                 yield Seen(
                     name=f"{run.check}@{row}#{run.index}",
                     outcome=PRESENT if result is Result.FAIL else ABSENT,
-                    leak=check.false_alarm,
+                    leak=with_air if row in unbled else check.false_alarm,
                     site=f"row-{row}",
                     entries=_joined(self.check_entries(run.check, row, run.epoch), circumstances),
                     run=run.index,

@@ -268,9 +268,11 @@ def _bad_last(evidence: Evidence, check: str) -> Mapping[str, bool]:
 
 
 def required_rerun(evidence: Evidence) -> Candidate | None:
-    """The rerun that must come first: all failures come from runs known to be unsound.
+    """The run that must come first: the bleed of rows that were opened, else a run made again.
 
-    Such a run says little of the machine; what it needs is to be made again as it should be.
+    What was opened is bled before its results count. Where all failures come from runs known to be
+    unsound, such a run says little of the machine; what it needs is to be made again as it should
+    be.
 
     >>> from diagnose import load_machine, rank, read_typed
     >>> machine = load_machine("mounted-6")
@@ -281,6 +283,10 @@ def required_rerun(evidence: Evidence) -> Candidate | None:
     >>> required_rerun(on.evidence) is None
     True
     """
+    opened = evidence.unbled[len(evidence.case.runs) + 1]
+    bleed = next((c.id for c in evidence.model.knowledge.checks.values() if c.clears_air), None)
+    if opened and bleed is not None:
+        return rerun(evidence, bleed, sorted(opened), evidence.failed_rows)
     failing = [run for run in evidence.case.runs if run.rows_with(Result.FAIL)]
     if not failing or not all(evidence.known_bad(run) for run in failing):
         return None

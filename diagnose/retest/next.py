@@ -12,6 +12,7 @@ from diagnose.decision.lookahead import ALIKE, Act, Decision, Valued, decide, de
 from diagnose.decision.repairs import repair_order
 from diagnose.decision.situation import NEGLIGIBLE, repaired, start
 from diagnose.record import record
+from diagnose.retest.bleeding import bleed_after, followed
 from diagnose.retest.candidates import Candidate, required_rerun, rerun
 from diagnose.retest.proof import Proof
 from diagnose.retest.scene import Scene
@@ -225,18 +226,9 @@ def candidate_of(scene: Scene, act: Act) -> Candidate | None:
     mend = scene.mends[act.index].candidate
     if mend is None:
         return _check_again(scene, float(scene.mends[act.index].fixes @ scene.scales.blame))
-    again = scene.proofs[mend.check]
-    back = scene.knowledge.change_minutes(mend.setup, again.setup)
-    return replace(
-        mend,
-        says=f"{mend.says.rstrip('.')}; then {again.says}",
-        minutes=mend.minutes + back + again.minutes,
-        outcomes=again.outcomes,
-        needs=tuple(dict.fromkeys([*mend.needs, *again.needs])),
-        cautions=tuple(dict.fromkeys([*mend.cautions, *again.cautions])),
-        ends=again.setup,
-        wants=tuple(dict.fromkeys([*mend.wants, *again.wants])),
-    )
+    assert mend.work is not None
+    bleed = bleed_after(scene.evidence, mend.work, mend.check)
+    return followed(scene.evidence, mend, bleed, scene.proofs[mend.check])
 
 
 def _check_again(scene: Scene, passes: float) -> Candidate:

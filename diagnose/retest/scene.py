@@ -13,10 +13,13 @@ import numpy as np
 
 from diagnose.decision.problem import ANY, Problem, Repair, Test
 from diagnose.knowledge.base import Knowledge
+from diagnose.knowledge.checks import Check
 from diagnose.knowledge.parts import ANY_SETUP
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
+from diagnose.ranking.opened import done_by
 from diagnose.record import record
+from diagnose.retest.bleeding import bleed_minutes
 from diagnose.retest.candidates import (
     Candidate,
     measurements,
@@ -246,6 +249,7 @@ class Scene:
             made = self.knowledge.checks[one.check if one else self.check]
             proof = made.set_up_minutes + made.minutes_per_row * len(self.trouble.rows)
             proof += sum(step.minutes for step in preparations(self.evidence, made.id))
+            proof += self._bleed_minutes(one, made)
             setup = one.setup if one else made.setup
             minutes = one.minutes + self.knowledge.rates.price_minutes[one.price] if one else 0.0
             there_and_back = self.knowledge.change_minutes(made.setup, setup)
@@ -259,6 +263,13 @@ class Scene:
                 proof_minutes=proof,
                 proof_setup=self._number(made.setup, made.wants),
             )
+
+    def _bleed_minutes(self, one: Candidate | None, made: Check) -> float:
+        """Minutes of the bleed between a remedy and the check that proves it."""
+        if one is None or one.work is None:
+            return 0.0
+        done, rows = done_by(self.evidence.model.machine, one.work), len(one.rows)
+        return bleed_minutes(self.knowledge, done, rows, made)
 
     @property
     def passes_again(self) -> float:

@@ -8,6 +8,7 @@ machine as it would then be.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from diagnose.noisyor.network import Floats
 from diagnose.ranking.epochs import moved_modes
 from diagnose.ranking.evidence import Evidence, Seen
 from diagnose.ranking.faults import part_in_words
+from diagnose.retest.bleeding import bleed_after, followed
 from diagnose.retest.candidates import Candidate, Outcome, rerun, rerun_name
 from diagnose.retest.readings import Beliefs
 
@@ -72,38 +74,36 @@ def neighbour(evidence: Evidence, row: int, check: str, *, electric: bool) -> in
 
 
 def _swap(evidence: Evidence, check: str, part: str, swap: Swap, row: int, other: int) -> Candidate:
-    knowledge = evidence.model.knowledge
     kind = evidence.model.machine.parts[part]
-    made = knowledge.checks[check]
     work = Swapped(swap.id, part, f"row-{other}/{part.partition('/')[2]}")
     rows = tuple(sorted((row, other)))
     here, there = rerun_name(check, row), rerun_name(check, other)
-    again = rerun(evidence, check, rows, ())
-    return Candidate(
-        id=work.id,
-        kind="swap",
-        says=(
-            f"{part_in_words(part, kind)}: {swap.does.rstrip('.')}, row {row} with row {other}; "
-            f"then {again.says}"
-        ),
-        rows=rows,
-        minutes=swap.minutes + knowledge.change_minutes(swap.setup, made.setup) + again.minutes,
+    again = replace(
+        rerun(evidence, check, rows, ()),
         outcomes=(
             Outcome(STAYS, {here: True, there: False}),
             Outcome(FOLLOWS, {here: False, there: True}),
             Outcome(BOTH_PASS, {here: False, there: False}),
             Outcome(BOTH_FAIL, {here: True, there: True}),
         ),
-        needs=(*swap.needs, *again.needs),
-        cautions=(*((swap.caution,) if swap.caution else ()), *again.cautions),
+    )
+    done = Candidate(
+        id=work.id,
+        kind="swap",
+        says=f"{part_in_words(part, kind)}: {swap.does.rstrip('.')}, row {row} with row {other}",
+        rows=rows,
+        minutes=swap.minutes,
+        outcomes=(),
+        needs=swap.needs,
+        cautions=(swap.caution,) if swap.caution else (),
         check=check,
         part=part,
         setup=swap.setup,
-        ends=made.setup,
-        wants=again.wants,
+        ends=swap.setup,
         helper=swap.helper,
         work=work,
     )
+    return followed(evidence, done, bleed_after(evidence, work, check), again)
 
 
 def swap_table(beliefs: Beliefs, target: Seen, candidate: Candidate) -> list[Floats]:
