@@ -13,9 +13,8 @@ class Check(Strict):
     """One check: how it is made, what it costs, how often a healthy row is marked as failed.
 
     ``set_up_minutes`` are spent on every run, once the machine is in its ``setup``; ``wants`` are
-    the lasting set-ups that it needs too. ``clears_air`` says that a run of it takes the air out of
-    its rows; ``fails_with_air`` is the chance that a row fails whose oil was opened and that was not
-    bled since.
+    the lasting set-ups that it needs too. ``clears_air`` says that a run of it takes the air out
+    of its rows; ``fails_with_air`` is the chance that a row fails that was opened and not bled.
     """
 
     id: Id

@@ -64,7 +64,7 @@ class Remedy(Strict):
     ``at`` is where somebody stands to do it. ``minutes_per_row`` come on top where it is done
     again at each row that depends on the part; what is done at the part alone has none.
     ``goes_on`` says that each attempt begins where the last one stopped, as bleeding does.
-    ``opens`` says what of the oil side it opens: the rows behind an opened line are bled afterwards.
+    ``opens`` says what of the oil side it opens: rows behind an opened line are bled afterwards.
     """
 
     id: Id
@@ -243,8 +243,6 @@ class PartKind(Strict):
         """
         for name in ("modes", "remedies", "measurements", "swaps"):
             yield from twins((name,), [item.id for item in getattr(self, name)])
-        if self.swaps and self.reach != "row":
-            yield ("swaps",), Wrong("swaps of parts of one row only", f"reach: {self.reach}")
         remedies = [remedy.id for remedy in self.remedies]
         for place, mode in enumerate(self.modes):
             here = ("modes", place)
@@ -258,14 +256,19 @@ class PartKind(Strict):
                 yield from unknown(("remedies", place, "also", number), "a mode", name, own)
         for place, measurement in enumerate(self.measurements):
             yield from self._measurement_faults(place, measurement)
-        for place, swap in enumerate(self.swaps):
-            for number, name in enumerate(swap.ended_by):
-                here = ("swaps", place, "ended_by", number)
-                yield from unknown(here, f"a remedy of {self.id}", name, remedies)
+        yield from self._swap_faults(remedies)
         total = sum(mode.prior for mode in self.modes)
         if total > LARGEST_PRIOR:
             expected = f"priors that add up to at most {LARGEST_PRIOR}"
             yield ("modes",), Wrong(expected, f"{total:g}")
+
+    def _swap_faults(self, remedies: list[str]) -> Iterator[Fault]:
+        if self.swaps and self.reach != "row":
+            yield ("swaps",), Wrong("swaps of parts of one row only", f"reach: {self.reach}")
+        for place, swap in enumerate(self.swaps):
+            for number, name in enumerate(swap.ended_by):
+                here = ("swaps", place, "ended_by", number)
+                yield from unknown(here, f"a remedy of {self.id}", name, remedies)
 
     def _measurement_faults(self, place: int, measurement: Measurement) -> Iterator[Fault]:
         here = ("measurements", place, "results")

@@ -32,10 +32,11 @@ def bleed_after(evidence: Evidence, work: Work, check: str) -> Candidate | None:
     >>> from diagnose.cases.case import Swapped
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
     >>> evidence = rank(load_machine("mounted-6"), told).evidence
-    >>> works = [Swapped(swap, "row-6/valve", "row-5/valve") for swap in ("swap-valve", "swap-coil")]
-    >>> acts = [bleed_after(evidence, work, "response") for work in works]
-    >>> [act and act.id for act in acts]
-    ['bleed@5-6', None]
+    >>> for swap in ("swap-valve", "swap-coil"):
+    ...     act = bleed_after(evidence, Swapped(swap, "row-6/valve", "row-5/valve"), "response")
+    ...     print(act and act.id)
+    bleed@5-6
+    None
     """
     machine, knowledge = evidence.model.machine, evidence.model.knowledge
     bleed = bleed_check(knowledge)

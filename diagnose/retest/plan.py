@@ -6,12 +6,14 @@ are exact; what is best is decided on the trouble as a finite problem (`diagnose
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
+from diagnose.cases.case import Remedied
 from diagnose.ranking.causes import Cause, Ranking
+from diagnose.ranking.opened import checks_touched
 from diagnose.record import record
 from diagnose.retest.candidates import Candidate, Outcome, required_rerun
 from diagnose.retest.isolating import Isolating, isolating
@@ -125,12 +127,12 @@ class Plan:
     def act(self) -> Candidate | None:
         """What to do now; None when the machine is proven good or is to be handed over.
 
-        When no row failed, what did not pass yet is run.
+        When no row failed, what did not pass yet is run: all rows together.
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPP", "response=PPPP.."])
         >>> plan(load_machine("mounted-6"), told).act.id
-        'response@5-6'
+        'response@1-6'
         """
         if self.choice is not None:
             return self.choice.candidate
@@ -145,7 +147,7 @@ class Plan:
         >>> told = read_typed(load_machine("mounted-6"), told)
         >>> step = plan(load_machine("mounted-6"), told, depth=1).tree
         >>> step.candidate.id, [branch.result for branch in step.branches]
-        ('replace-coil@row-6/valve', ['passes', 'fails again'])
+        ('replace-coil@row-6/valve', ['all pass', 'only 6 fails', 'some fail, say only row 1'])
         >>> round(sum(branch.probability for branch in step.branches), 9)
         1.0
         """
@@ -204,7 +206,7 @@ class Plan:
     def final_minutes(self) -> float:
         """Minutes of the final full pass of every check; without a trouble, of what is missing.
 
-        After the work on six rows: 3 + 6 · 1.5 of bleeding, 5 until the machine is running
+        After work on oil, six rows: 3 + 6 · 1.5 of bleeding, 5 until the machine is running
         without the hose, 3 + 6 · 0.15 of responding. When all were bled: 5 and 3.9.
 
         >>> from diagnose import load_machine, plan, read_typed
@@ -217,13 +219,34 @@ class Plan:
         """
         if not self.troubles:
             return sum(proving(self.proof).minutes, 0.0)
+        chances = sorted({*self._due.values()})
+        steps = zip(chances, [0.0, *chances], strict=False)
+        return sum((chance - below) * self._minutes_of_due(chance) for chance, below in steps)
+
+    @cached_property
+    def _due(self) -> Mapping[str, float]:
+        """By check, how likely a full run is due at the end: after oil work, of the bleed too."""
+        assert self.scene is not None
+        evidence, scales = self.ranking.evidence, self.scene.scales
+        machine, knowledge = evidence.model.machine, evidence.model.knowledge
+        due = dict.fromkeys(knowledge.checks, 0.0)
+        for cause, blame in zip(scales.causes, scales.blame / scales.blame.sum(), strict=True):
+            if cause is not None and cause.remedy is not None:
+                work = Remedied(cause.remedy.id, cause.part)
+                for check in checks_touched(machine, knowledge, work):
+                    due[check] += float(blame)
+        return {**due, **dict.fromkeys((check for check, _ in self.proof.missing), 1.0)}
+
+    def _minutes_of_due(self, chance: float) -> float:
+        """Minutes of a full run of each check that is due with at least a chance, in order."""
         knowledge = self.ranking.evidence.model.knowledge
         rows = self.ranking.evidence.model.machine.rows
         setup, total = "", 0.0
         for check in knowledge.checks.values():
-            total += check.set_up_minutes + check.minutes_per_row * rows
-            total += knowledge.change_minutes(setup or "any", check.setup)
-            setup = check.setup
+            if self._due[check.id] >= chance:
+                total += check.set_up_minutes + check.minutes_per_row * rows
+                total += knowledge.change_minutes(setup or "any", check.setup)
+                setup = check.setup
         return total
 
 

@@ -30,7 +30,8 @@ NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 @record
 class Suspect:
     """A part that could explain a failure that was seen: its place, how probably it is faulty now,
-    and the likeliest of its faults."""
+    and the likeliest of its faults.
+    """
 
     part: str
     probability: float
@@ -143,7 +144,7 @@ class Proof:
         >>> told = ["bleed=PPPPPP", "response=PPPPPF", "response=PPPPPP"]
         >>> found = rank(load_machine("mounted-6"), read_typed(load_machine("mounted-6"), told))
         >>> [each.part for each in Proof(found).suspects]
-        ['row-6/valve', 'row-6/sensor']
+        ['row-6/cylinder', 'row-6/valve', 'row-6/sensor']
         """
         left: dict[str, list[Cause]] = {}
         for cause in self.ranking.causes:

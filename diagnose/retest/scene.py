@@ -33,7 +33,7 @@ from diagnose.retest.history import history_questions
 from diagnose.retest.repairs import Mend, mends
 from diagnose.retest.scales import SEVERAL, Scales, Weighed
 from diagnose.retest.standing import Standing, every_standing, minutes_between, present
-from diagnose.retest.swaps import swaps
+from diagnose.retest.swaps import put_back_minutes, swaps
 from diagnose.retest.targets import Trouble
 
 UNLIKELY = 1e-4
@@ -236,7 +236,7 @@ class Scene:
             total = joint.sum(axis=1, keepdims=True)
             yield Test(
                 id=candidate.id,
-                minutes=candidate.minutes,
+                minutes=candidate.minutes + put_back_minutes(self.evidence, candidate, weighed),
                 setup=self._number(candidate.setup, candidate.wants),
                 likelihood=joint / total,
                 ends=self._number(candidate.ends, candidate.wants),

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import Protocol
 
 import numpy as np
 
@@ -28,6 +29,14 @@ STAYS, FOLLOWS, BOTH_PASS, BOTH_FAIL = (
     "both pass",
     "both fail",
 )
+
+
+class Told(Protocol):
+    """What a candidate's outcomes tell: (outcomes, blames + 1) joint probabilities."""
+
+    @property
+    def table(self) -> Floats:
+        """The joint probability of every outcome with every blame."""
 
 
 def swaps(evidence: Evidence, target: Seen) -> Iterator[Candidate]:
@@ -125,6 +134,31 @@ def swap_table(beliefs: Beliefs, target: Seen, candidate: Candidate) -> list[Flo
     one, two = fails
     both = [one * (1 - two), (1 - one) * two, (1 - one) * (1 - two), one * two]
     return [chance * beliefs.outlook.blame for chance in both]
+
+
+def put_back_minutes(evidence: Evidence, candidate: Candidate, told: Told) -> float:
+    """Minutes that it takes on average to put back what a candidate swaps; 0 for anything else.
+
+    A piece that the failure goes along with is replaced where it is by then, if it can be.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> evidence = plan(load_machine("mounted-6"), told).scene.evidence
+    >>> every = swaps(evidence, plan(load_machine("mounted-6"), told).scene.trouble.target)
+    >>> by_id = {act.id.partition("@")[0]: act for act in every}
+    >>> from types import SimpleNamespace
+    >>> follows = SimpleNamespace(table=np.array([[0.0], [1.0], [0.0], [0.0]]))
+    >>> [put_back_minutes(evidence, by_id[id], follows) for id in ("swap-coil", "cross-plugs")]
+    [0.0, 6.0]
+    """
+    work = candidate.work
+    if not isinstance(work, Swapped):
+        return 0.0
+    swap = evidence.model.machine.parts[work.part].swap(work.swap)
+    ways = [outcome.result for outcome in candidate.outcomes]
+    chance = told.table.sum(axis=1)
+    follows = float(chance[ways.index(FOLLOWS)] / chance.sum()) if swap.ended_by else 0.0
+    return swap.minutes * (1 - follows)
 
 
 def _reaches(evidence: Evidence, target: Seen, candidate: Candidate) -> tuple[Floats, Floats]:
