@@ -341,15 +341,10 @@ def _act_cautions(tree: Data | None) -> list[str]:
 
 
 def _proof(view: View) -> Data:
-    """Whether the machine is proven good, and the runs since the last work that say so."""
-    proof, evidence = Proof(view.ranking), view.ranking.evidence
-    runs = [
-        run.index
-        for run in evidence.case.runs
-        if run.epoch == evidence.epochs.now
-        and not evidence.known_bad(run)
-        and run.rows_with(Result.PASS)
-    ]
+    """Whether the machine is proven good, and the full runs that say so."""
+    proof = Proof(view.ranking)
+    proving = (proof.proving_run(check) for check in view.knowledge.checks)
+    runs = [run.index for run in proving if run is not None]
     return {"holds": proof.holds, "says": proof.says, "runs": runs}
 
 

@@ -93,6 +93,8 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
         "fragile": fragile(ranking),
         "next": [_proposal(proposal, found, warned) for proposal in proposals],
         "instead": [] if found else _instead(ranking, proof),
+        "proven": proof.holds,
+        "put_back": [each.says for each in proof.exchanged],
         "log_evidence": ranking.posterior.log_evidence,
         "priors": evidence.model.knowledge.priors,
         "cautions": _cautions((*evidence.findings, *warned)),
@@ -112,7 +114,7 @@ def _proposals(ranking: Ranking, found: Sequence[Trouble], tests: int) -> list[P
 def _instead(ranking: Ranking, proof: Proof) -> list[str]:
     """What to do when no row failed, so that no test can be chosen by what it would tell."""
     leading = proof.leading
-    likely = leading is not None and leading.probability >= SUSPECTED
+    likely = leading is not None and leading.probability >= SUSPECTED and not proof.holds
     says = [proof.says]
     if leading is not None and likely:
         says.insert(0, f"No row fails at present, yet there is reason to suspect {leading.says}")

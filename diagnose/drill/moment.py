@@ -72,9 +72,9 @@ class Moment:
     >>> state = replay([told(each, "A") for each in (opened, run, mended)])
     >>> moment = Moment(View(state, load_knowledge(learned=False)), 1)
     >>> moment.failed, moment.best.id  # the run that shows what the new coil has done
-    ((6,), 'response@6')
-    >>> round(moment.minutes_of(moment.best), 9)  # start the engine 1, the check 3, the row 0.15
-    4.15
+    ((6,), 'response@1-6')
+    >>> round(moment.minutes_of(moment.best), 9)  # start the engine 1, the check 3, rows 6 · 0.15
+    4.9
     >>> moment.loss(moment.best), moment.loss(Move("give up"))
     (0.0, 300.0)
     """
@@ -255,13 +255,19 @@ class Moment:
         return move.name == check and set(rows) <= set(move.rows)
 
     def _proving(self, move: Move) -> float:
-        """Where no row fails, what is not yet passed is to be run, and nothing else."""
-        missing = dict(self.proof.missing).get(move.name, ())
-        if move.kind != "run" or not set(move.rows) & set(missing):
-            return self.minutes_of(move)
-        check = self.view.knowledge.checks[move.name]
-        again = check.set_up_minutes if set(missing) - set(move.rows) else 0.0
-        return again + check.minutes_per_row * len(set(move.rows) - set(missing))
+        """Where no row fails: first what is exchanged goes back, then the full runs are made.
+
+        Part of a run proves nothing, nor does one before its turn.
+        """
+        if self.proof.exchanged:
+            places = {move.part, move.other}
+            back = (
+                {e.work.part, e.work.other} for e in self.proof.exchanged if e.swap.id == move.name
+            )
+            return 0.0 if places in back else self.minutes_of(move)
+        check, rows = next(iter(self.proof.missing), ("", ()))
+        proves = move.kind == "run" and move.name == check and set(rows) <= set(move.rows)
+        return 0.0 if proves else self.minutes_of(move)
 
     def _losses(self, move: Move) -> Iterator[float]:
         """What the move loses, seen from each trouble that it is about."""

@@ -1,8 +1,8 @@
 """What is out of its place: pieces that were swapped between rows and never went back.
 
 Every mode of a part stands for a piece of it (the coil's modes for the coil). A swap exchanges the
-pieces of two rows. A new piece belongs where it is fitted, and then the old one of that place, in
-whatever row it is, is out of nobody's place any more.
+pieces of two rows. A new piece belongs where it is fitted; the old one of that place then belongs
+where the piece that was taken out had come from, so of two swapped coils one new one ends it.
 """
 
 from __future__ import annotations
@@ -90,10 +90,12 @@ def _pairs(machine: Machine, work: Swapped) -> Iterator[tuple[Piece, Piece]]:
 
 
 def _renew(place: Piece, home: dict[Piece, Piece]) -> None:
-    """A new piece at a place: it belongs there, and its predecessor where it is by now."""
-    home.pop(place, None)
+    """A new piece at a place; the old one of that place takes the home of what was taken out."""
+    vacant = home.pop(place, place)
     for other in [other for other, belongs in home.items() if belongs == place]:
-        del home[other]
+        home[other] = vacant
+        if other == vacant:
+            del home[other]
 
 
 def _put_back(

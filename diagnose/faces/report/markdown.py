@@ -149,7 +149,7 @@ def _proof(report: Data) -> Iterator[str]:
     yield said(proof["says"])
     if proof["holds"]:
         runs = ", ".join(map(str, proof["runs"]))
-        yield from ("", f"By what was seen after the last work, in runs {runs}.")
+        yield from ("", f"By full runs, all rows together: {runs}.")
     for cause in report["cured"]:
         there = f"It was there with {percent(cause['probability'])}."
         yield from ("", f"- Gone since a remedy cleared it: {said(cause['says'])} {there}")
