@@ -296,8 +296,10 @@ class Evidence:
     def readings(self) -> tuple[Seen, ...]:
         """Every measurement that a rule turned into a result.
 
-        The same result of the same measurement once more, with no work between, tells nothing new:
-        what misled the first time may well mislead again.
+        The same once more of what no work between could have changed tells nothing new: what
+        misled the first time may well mislead again. So each bad result counts once as there and
+        once as not there, until a remedy or a swap changes what can bring it about. Something
+        else than before is news, once: it comes and goes, or one of the two was misread.
 
         8 Ω is what a sound coil has: neither of the bad results was there.
 
@@ -307,19 +309,37 @@ class Evidence:
         >>> [(seen.name.partition("@")[0], seen.outcome == ABSENT) for seen in readings]
         [('coil-resistance:open', True), ('coil-resistance:low', True)]
         """
-        first: dict[tuple[str, str, str, int], int] = {}
+        return tuple(self._read.values())
+
+    @cached_property
+    def _read(self) -> Mapping[tuple[object, ...], Seen]:
+        """What each reading that told something was the first to say."""
+        first: dict[tuple[object, ...], Seen] = {}
         for finding in self.findings:
             if finding.kind == "reading":
-                nth = int(finding.values["nth"])
                 keys = ("part", "measurement", "result")
                 part, measurement, result = (str(finding.values[key]) for key in keys)
-                epoch = self.case.readings[nth - 1].epoch
-                first.setdefault((part, measurement, result, epoch), nth)
-        return tuple(
-            seen
-            for (part, measurement, result, _), nth in first.items()
-            for seen in self.reading(part, measurement, result, nth)
-        )
+                for seen in self.reading(part, measurement, result, int(finding.values["nth"])):
+                    first.setdefault(_what_it_says(seen), seen)
+        return first
+
+    def read_before(self, seen: Seen) -> frozenset[int]:
+        """How a bad result turned out before, with no work since that could have changed it.
+
+        That a coil does not read open is known, whatever was bled since; of a new coil it is not.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> machine, told = load_machine("mounted-6"), ["coil-resistance@row-6=8ohm"]
+        >>> for work in "bleed-again@row-6/air=done", "replace-coil@row-6=done":
+        ...     evidence = rank(machine, read_typed(machine, [*told, work])).evidence
+        ...     open_now = evidence.possible("row-6/valve", "coil-resistance", "open")
+        ...     print([outcome == ABSENT for outcome in evidence.read_before(open_now)])
+        [True]
+        []
+        """
+        ways = (ABSENT, PRESENT)
+        said = {way: _what_it_says(replace(seen, outcome=way)) for way in ways}
+        return frozenset(way for way in ways if said[way] in self._read)
 
     def reading(self, part: str, measurement: str, result: str, nth: int) -> Iterator[Seen]:
         """What the result of the case's nth reading stands for: bad ones are looked at in order.
@@ -443,6 +463,12 @@ class Evidence:
             outcome=np.array([one.outcome for one in seen], dtype=np.intp),
             site=np.array([sites.setdefault(one.site, len(sites)) for one in seen], dtype=np.intp),
         )
+
+
+def _what_it_says(seen: Seen) -> tuple[object, ...]:
+    """What a reading says of which states, whenever it was taken."""
+    states, logs = seen.entries
+    return seen.name.partition("#")[0], seen.outcome, states.tobytes(), logs.tobytes()
 
 
 def _joined(first: Entries, second: Entries) -> Entries:

@@ -20,7 +20,7 @@ from diagnose.cases.rows import ranges, rows_in_words
 from diagnose.knowledge.circumstances import Ask, Circumstance, Prepare
 from diagnose.knowledge.parts import ANY_SETUP, Measurement, Price
 from diagnose.machine.graph import Machine
-from diagnose.noisyor.network import OPEN
+from diagnose.noisyor.network import ABSENT, OPEN, PRESENT
 from diagnose.ranking.evidence import Evidence, Seen
 from diagnose.ranking.faults import part_in_words
 from diagnose.record import record
@@ -317,9 +317,9 @@ def _rerun_outcome(check: str, rows: Sequence[int], failing: set[int]) -> Outcom
 
 
 def measurements(evidence: Evidence, target: int) -> Iterator[Candidate]:
-    """Readings of, and looks at, the parts that a row depends on; none already made since work.
+    """Readings of, and looks at, the parts that a row depends on; none that is known already.
 
-    The coil was read already; the rest can still be done.
+    The coil was read already, and nothing was done to it; the rest can still be done.
 
     >>> from diagnose import load_machine, rank, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["coil-resistance@row-6=8ohm"])
@@ -328,20 +328,37 @@ def measurements(evidence: Evidence, target: int) -> Iterator[Candidate]:
     ['coil-voltage', 'valve-code', 'look-leak']
     """
     machine = evidence.model.machine
-    taken = {
-        (reading.measurement, reading.part)
-        for reading in evidence.case.readings
-        if reading.epoch == evidence.epochs.now
-    }
     checks = evidence.model.knowledge.checks
     for part in dict.fromkeys(p for check in checks for p in machine.ancestors(target, check)):
         for measurement in machine.parts[part].measurements:
-            if (measurement.id, part) not in taken:
-                yield _measurement(evidence, part, measurement)
+            seen = [evidence.possible(part, measurement.id, bad.id) for bad in measurement.results]
+            before = [evidence.read_before(one) for one in seen]
+            if not _known(before):
+                ladder = [_repeat(one, how) for one, how in zip(seen, before, strict=True)]
+                yield _measurement(evidence, part, measurement, ladder)
 
 
-def _measurement(evidence: Evidence, part: str, measurement: Measurement) -> Candidate:
-    seen = [evidence.possible(part, measurement.id, bad.id) for bad in measurement.results]
+def _known(before: Sequence[frozenset[int]]) -> bool:
+    """Whether a reading would say what it said: results are looked at until one is there."""
+    for how in before:
+        if PRESENT in how:
+            return True
+        if not how:
+            return False
+    return True
+
+
+def _repeat(seen: Seen, before: frozenset[int]) -> Seen:
+    """A bad result as it can turn out: what was not there is not there while nothing changed."""
+    if before != {ABSENT}:
+        return seen
+    nothing = np.zeros(0, dtype=np.intp), np.zeros(0)
+    return replace(seen, leak=0.0, entries=nothing)
+
+
+def _measurement(
+    evidence: Evidence, part: str, measurement: Measurement, seen: Sequence[Seen]
+) -> Candidate:
     return Candidate(
         id=f"{measurement.id}@{part}",
         kind=measurement.kind,
