@@ -20,7 +20,7 @@ from diagnose.cases.rows import ranges, rows_in_words
 from diagnose.knowledge.circumstances import Ask, Circumstance, Prepare
 from diagnose.knowledge.parts import ANY_SETUP, Measurement, Price
 from diagnose.machine.graph import Machine
-from diagnose.noisyor.network import ABSENT, OPEN, PRESENT
+from diagnose.noisyor.network import OPEN
 from diagnose.ranking.evidence import Evidence, Seen
 from diagnose.ranking.faults import part_in_words
 from diagnose.record import record
@@ -33,6 +33,9 @@ MOST_RUNS = 4
 
 Judgement: what comes and goes so often is not found by running it again.
 """
+
+MOST_FAILURES = 6
+"""A row that failed so often is run again to prove a remedy only (judgement)."""
 
 MOST_SUSPECTS = 8
 """Failed rows that are rerun one by one, with neighbours, or all together.
@@ -119,7 +122,8 @@ def open_reruns(evidence: Evidence, rows: Iterable[int]) -> Iterator[Seen]:
 
 
 def reruns(evidence: Evidence, target: int, suspects: Sequence[int]) -> Iterator[Candidate]:
-    """Reruns of every check over every useful set of rows; enough is enough, see `MOST_RUNS`.
+    """Reruns of every check over every useful set of rows; enough is enough, see `MOST_RUNS`
+    and `MOST_FAILURES`.
 
     ``suspects`` are the failed rows of the target's own trouble: a failure with another cause
     tells nothing about it.
@@ -131,12 +135,13 @@ def reruns(evidence: Evidence, target: int, suspects: Sequence[int]) -> Iterator
     >>> [act.id for act in reruns(rank(load_machine("mounted-6"), told).evidence, 6, [6])]
     ['bleed@6', 'bleed@5-6', 'bleed@1-6', 'response@6', 'response@5-6', 'response@1-6']
     """
-    failed = evidence.failed_rows
-    sets = rerun_sets(evidence, target, suspects)
+    failed, sets = evidence.failed_rows, rerun_sets(evidence, target, suspects)
+    times = Counter(row for run in evidence.case.runs for row in run.rows_with(Result.FAIL))
     for check in evidence.model.knowledge.checks:
         made = runs_since_work(evidence, check)
         for rows in sets:
-            if max(made[row] for row in rows) < MOST_RUNS:
+            often = max(times[row] for row in rows) >= MOST_FAILURES
+            if not often and max(made[row] for row in rows) < MOST_RUNS:
                 yield rerun(evidence, check, rows, failed)
 
 
@@ -332,28 +337,17 @@ def measurements(evidence: Evidence, target: int) -> Iterator[Candidate]:
     for part in dict.fromkeys(p for check in checks for p in machine.ancestors(target, check)):
         for measurement in machine.parts[part].measurements:
             seen = [evidence.possible(part, measurement.id, bad.id) for bad in measurement.results]
-            before = [evidence.read_before(one) for one in seen]
-            if not _known(before):
-                ladder = [_repeat(one, how) for one, how in zip(seen, before, strict=True)]
-                yield _measurement(evidence, part, measurement, ladder)
+            again = [evidence.read_again(one) for one in seen]
+            if not _known(again):
+                yield _measurement(evidence, part, measurement, [one for one, _ in again])
 
 
-def _known(before: Sequence[frozenset[int]]) -> bool:
+def _known(again: Sequence[tuple[Seen, bool]]) -> bool:
     """Whether a reading would say what it said: results are looked at until one is there."""
-    for how in before:
-        if PRESENT in how:
-            return True
-        if not how:
-            return False
+    for seen, there in again:
+        if there or len(seen.entries[0]):
+            return there
     return True
-
-
-def _repeat(seen: Seen, before: frozenset[int]) -> Seen:
-    """A bad result as it can turn out: what was not there is not there while nothing changed."""
-    if before != {ABSENT}:
-        return seen
-    nothing = np.zeros(0, dtype=np.intp), np.zeros(0)
-    return replace(seen, leak=0.0, entries=nothing)
 
 
 def _measurement(

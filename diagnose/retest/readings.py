@@ -22,7 +22,6 @@ from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence, Seen
 from diagnose.record import record
 
-
 LEFT = "left"
 """The open finding that some cause of the target's failure is in the machine to this day."""
 
@@ -39,7 +38,8 @@ def what_is_left(evidence: Evidence, target: Seen) -> Seen:
     >>> [target] = [seen for seen in evidence.results if seen.row == 6]
     >>> left = set(what_is_left(evidence, target).entries[0].tolist())
     >>> over = set(target.entries[0].tolist()) - left
-    >>> cured = [evidence.epochs.cured("row-6/valve", f"coil_{how}")[0] for how in ("open", "shorted")]
+    >>> modes = "coil_open", "coil_shorted"
+    >>> cured = [evidence.epochs.cured("row-6/valve", mode)[0] for mode in modes]
     >>> sorted(over) == [*cured, *range(evidence.offsets[-2] + 1, evidence.offsets[-1])]
     True
     """
@@ -151,7 +151,9 @@ class Beliefs:
         1.0
         """
         offsets = self.ranking.evidence.offsets
-        chances: Floats = np.add.reduceat(self.together * survival, offsets[:-1], axis=1).prod(axis=1)
+        chances: Floats = np.add.reduceat(self.together * survival, offsets[:-1], axis=1).prod(
+            axis=1
+        )
         return chances
 
     @cached_property

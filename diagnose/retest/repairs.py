@@ -20,6 +20,10 @@ AT_ONCE = 2
 """How many remedies are reckoned for when several causes are to blame together."""
 
 
+OFTEN = 2
+"""So often a remedy is done to a fault at most, unless it goes on where it left off (judgement)."""
+
+
 @record
 class Mend:
     """A remedy and the chance that it clears what each blame stands for: (blames + 2)."""
@@ -54,10 +58,11 @@ def mends(scales: Scales, failed: Sequence[str]) -> Iterator[Mend]:
             nothing[number] = 1.0
         elif cause is not None:
             for remedy in remedies_of(evidence, cause):
-                candidate = remedy_candidate(evidence, cause, remedy, failed)
-                _, fixes = found.setdefault(candidate.id, (candidate, np.zeros(len(scales.names))))
                 tried = evidence.epochs.tried(cause.part, cause.mode, remedy.id)
-                fixes[number] = remedy.fixes_after(tried)
+                if tried < OFTEN or remedy.goes_on:
+                    one = remedy_candidate(evidence, cause, remedy, failed)
+                    _, fixes = found.setdefault(one.id, (one, np.zeros(len(scales.names))))
+                    fixes[number] = remedy.fixes_after(tried)
     for id in _likeliest(scales):
         if id in found:
             found[id][1][-2] = found[id][1].max()

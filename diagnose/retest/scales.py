@@ -1,8 +1,8 @@
 """What each candidate would tell about who is to blame for one failure.
 
 The blame is a complete partition: chance alone, one single cause, or several together, of which
-some is left or all are gone by now. Where outcomes are lumped together ("anything else"), the bits are those of the outcomes as they are
-told, a lower bound for the finer ones.
+some is left or all are gone by now. Where outcomes are lumped together ("anything else"), the
+bits are those of the outcomes as they are told, a lower bound for the finer ones.
 """
 
 from __future__ import annotations
