@@ -7,7 +7,6 @@ from typing import Literal
 
 import numpy as np
 
-from diagnose.cases.case import Result
 from diagnose.decision.lookahead import ALIKE, Act, Decision, Valued, decide, decide_from
 from diagnose.decision.repairs import repair_order
 from diagnose.decision.situation import NEGLIGIBLE, repaired, start
@@ -17,6 +16,7 @@ from diagnose.retest.candidates import Candidate, required_rerun, rerun
 from diagnose.retest.proof import Proof
 from diagnose.retest.repairs import Mend
 from diagnose.retest.scene import Scene
+from diagnose.retest.tried import tried_enough
 
 Goal = Literal["restore", "isolate"]
 
@@ -33,14 +33,10 @@ NO_ACT = "nothing that can be done here is worth its minutes any more"
 QUALIFIED = "is for a qualified person, or under the machine's manual only"
 TOLD_ALL = "no test at hand tells more"
 
-TRIES = 7
-"""After so many failures of one row somebody else looks at it (judgement).
+TRIED_ENOUGH = "row {row} failed again after each of {tried} repairs: let somebody else look at it"
 
-Each failure after more work doubles what an exact answer takes, too: seven are done within a
-second, ten want a minute.
-"""
-
-TRIED_ENOUGH = "the row failed {failures} times and nothing helped: let somebody else look at it"
+UNLIKELY_PART = 0.05
+"""No part that is less likely to be at fault is replaced while there is something that tells."""
 
 
 @record
@@ -94,15 +90,16 @@ def best_choice(
     >>> choice.required, choice.candidate.id, round(choice.minutes, 6)
     (True, 'response@6', 5.15)
     """
-    failures = failures_of(scene)
-    if failures >= TRIES:
-        says = TRIED_ENOUGH.format(failures=failures)
+    enough = tried_enough(scene.evidence, scene.trouble.rows)
+    if enough is not None:
+        says = TRIED_ENOUGH.format(row=enough[0], tried=enough[1])
         worth = scene.knowledge.rates.hand_over_minutes
         return Choice(None, 0.0, worth, worth, False, 0, (), says)
     problem = scene.problem
     made = decide(problem, problem.prior, scene.setup, goal, depth, WIDTH, seconds)
     if goal == "restore" and scene.passes_again >= LIKELY_TO_PASS:
         made = _with_check_again(scene, made, depth, seconds)
+    made = _without_unlikely_parts(scene, made)
     repair_only = repair_order(problem, problem.prior, scene.setup).minutes
     needed = required_rerun(scene.evidence)
     offers = tuple(_offers(scene, made))
@@ -135,18 +132,32 @@ def _with_check_again(scene: Scene, made: Decision, depth: int, seconds: float) 
     return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
 
 
-def failures_of(scene: Scene) -> int:
-    """How often a row of the trouble has failed; after `TRIES` the planner hands over.
+def _without_unlikely_parts(scene: Scene, made: Decision) -> Decision:
+    """The same, but no part that is hardly to blame is replaced while something is left that tells.
 
-    >>> from diagnose import load_machine, plan, read_typed
-    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", "response=....PF"])
-    >>> failures_of(plan(load_machine("mounted-6"), told).scene)
-    2
+    A new part for what is almost surely sound may be the quickest guess, and is a wrong one.
     """
-    runs = scene.evidence.case.runs
-    return max(
-        sum(run.results[row - 1] is Result.FAIL for run in runs) for row in scene.trouble.rows
+    telling = any(
+        known.bits >= TELLING and candidate.kind in ("rerun", "measure", "look")
+        for candidate, known in scene.tests
     )
+    ranked = tuple(
+        each for each in made.ranked if not (telling and _unlikely_part(scene, each.act))
+    )
+    if made.act.kind == "stop" or made.act == ranked[0].act:
+        return replace(made, ranked=ranked)
+    best = next(each for each in ranked if each.act.kind != "last resort")
+    return replace(made, act=best.act, value=best.value, ranked=ranked)
+
+
+def _unlikely_part(scene: Scene, act: Act) -> bool:
+    """Whether an act puts in new parts where hardly anything is likely to be at fault."""
+    mend = scene.mends[act.index].candidate if act.kind == "repair" else None
+    if mend is None or mend.price == "none":
+        return False
+    place_of = scene.evidence.epochs.place_of
+    there = (each for each in scene.ranking.causes if place_of(each.part, each.mode) == mend.part)
+    return sum(cause.probability for cause in there) < UNLIKELY_PART
 
 
 def _read_back(

@@ -300,7 +300,7 @@ class Scene:
         >>> before.settled < 0.5 < 0.9 < after.settled
         True
         """
-        return float(self.scales.blame[:-1].max() / self.scales.blame.sum())
+        return float(self.scales.blame[:-2].max() / self.scales.blame.sum())
 
     @property
     def likeliest(self) -> str:
@@ -312,7 +312,7 @@ class Scene:
         >>> plan(load_machine("mounted-6"), told).scene.likeliest
         'row-6/valve:coil_open'
         """
-        return self.scales.names[int(self.scales.blame[:-1].argmax())]
+        return self.scales.names[int(self.scales.blame[:-2].argmax())]
 
     def change_to(self, candidate: Candidate) -> float:
         """Minutes of the change of set-up before a candidate, and of what it wants to last.

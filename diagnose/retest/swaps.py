@@ -116,7 +116,7 @@ def _swap(evidence: Evidence, check: str, part: str, swap: Swap, row: int, other
 
 
 def swap_table(beliefs: Beliefs, target: Seen, candidate: Candidate) -> list[Floats]:
-    """(blames + 1) joint probabilities of each outcome of a swap.
+    """(blames + 2) joint probabilities of each outcome of a swap.
 
     If it was a false alarm, only a further one (0.002) makes either row fail after the swap.
 
@@ -133,7 +133,7 @@ def swap_table(beliefs: Beliefs, target: Seen, candidate: Candidate) -> list[Flo
     fails = [_fails(beliefs, survival, target.leak) for survival in (here, there)]
     one, two = fails
     both = [one * (1 - two), (1 - one) * two, (1 - one) * (1 - two), one * two]
-    return [chance * beliefs.outlook.blame for chance in both]
+    return [chance * beliefs.blame for chance in both]
 
 
 def put_back_minutes(evidence: Evidence, candidate: Candidate, told: Told) -> float:
@@ -181,9 +181,7 @@ def _reaches(evidence: Evidence, target: Seen, candidate: Candidate) -> tuple[Fl
 
 
 def _fails(beliefs: Beliefs, survival: Floats, leak: float) -> Floats:
-    """(blames + 1) chance that a check fails, given each blame and nothing else wrong."""
-    single = survival[beliefs.blamed]
-    offsets = beliefs.ranking.evidence.offsets
-    several = np.add.reduceat(beliefs.several * survival, offsets[:-1]).prod()
-    passes: Floats = np.concatenate([[1.0], single, [several]]) * (1 - leak)
+    """(blames + 2) chance that a check fails, given each blame and nothing else wrong."""
+    single, several = survival[beliefs.blamed], beliefs.together_survive(survival)
+    passes: Floats = np.concatenate([[1.0], single, several]) * (1 - leak)
     return 1 - passes

@@ -17,7 +17,7 @@ from diagnose.ranking.causes import Ranking
 from diagnose.report import rank, ranking_report
 from diagnose.retest.candidates import Candidate, required_rerun, rerun
 from diagnose.retest.choose import next_tests
-from diagnose.retest.next import NO_ACT, TRIES
+from diagnose.retest.next import NO_ACT
 from diagnose.retest.plan import SETTLED, End, Goal, Plan, Step
 from diagnose.retest.scene import Means, Scene
 from diagnose.retest.somefail import example
@@ -383,11 +383,3 @@ def test_the_last_pass_is_every_check_on_every_row_with_its_set_up() -> None:
     known = plan.ranking.evidence.model.knowledge
     work = sum(check.set_up_minutes + 6 * check.minutes_per_row for check in known.checks.values())
     assert plan.final_minutes == pytest.approx(work + known.change_minutes("bleeding", "running"))
-
-
-def test_a_row_that_fails_too_often_is_handed_over() -> None:
-    again = ["response=.....F"] * (TRIES - 1)
-    choice = Plan(ranked("mounted-6", "response=PPPPPF", *again)).choice
-    assert choice is not None
-    assert choice.candidate is None
-    assert f"{TRIES} times" in choice.says
