@@ -72,9 +72,9 @@ class Moment:
     >>> state = replay([told(each, "A") for each in (opened, run, mended)])
     >>> moment = Moment(View(state, load_knowledge(learned=False)), 1)
     >>> moment.failed, moment.best.id  # the run that shows what the new coil has done
-    ((6,), 'response@1-6')
-    >>> round(moment.minutes_of(moment.best), 9)  # start the engine 1, the check 3, rows 6 · 0.15
-    4.9
+    ((6,), 'response@6')
+    >>> round(moment.minutes_of(moment.best), 9)  # start the engine 1, the check 3, the row 0.15
+    4.15
     >>> moment.loss(moment.best), moment.loss(Move("give up"))
     (0.0, 300.0)
     """

@@ -10,6 +10,7 @@ import numpy as np
 from diagnose.decision.lookahead import ALIKE, Act, Decision, Valued, decide, decide_from
 from diagnose.decision.repairs import repair_order
 from diagnose.decision.situation import NEGLIGIBLE, repaired, start
+from diagnose.ranking.opened import checks_touched
 from diagnose.record import record
 from diagnose.retest.bleeding import bleed_after, followed
 from diagnose.retest.candidates import Candidate, required_rerun, rerun
@@ -248,11 +249,12 @@ def _check_again(scene: Scene, passes: float) -> Candidate:
 
     More than the failed rows is worth its minutes when ``passes`` is likely enough: it saves
     setting the check up once more, or coming back to the set-up in which the machine is. While
-    rows fail for another trouble too, work is still to come, and all is to be proven after it.
+    rows fail for another trouble too, work is still to come, and all is to be proven after it; and
+    only what is due first would count.
     """
     rows, known = scene.trouble.rows, scene.knowledge
     best, most = (scene.check, rows), 0.0
-    for check, missing in () if others_fail(scene) else Proof(scene.ranking).missing:
+    for check, missing in () if others_fail(scene) else Proof(scene.ranking).missing[:1]:
         made = known.checks[check]
         if check == scene.check:
             wanted, worth = missing, worth_at_once(scene, check, passes)
@@ -301,7 +303,16 @@ def _proof_of(scene: Scene, mend: Mend) -> Candidate:
     assert mend.candidate is not None
     check, blame = mend.candidate.check, scene.scales.blame
     passes = float(mend.fixes @ blame / blame.sum())
-    if others_fail(scene) or worth_at_once(scene, check, passes) <= 0:
+    first = _first_due(scene, mend.candidate) == check and not others_fail(scene)
+    if not first or worth_at_once(scene, check, passes) <= 0:
         return scene.proofs[check]
     every = range(1, scene.evidence.model.machine.rows + 1)
     return rerun(scene.evidence, check, tuple(every), scene.trouble.rows)
+
+
+def _first_due(scene: Scene, candidate: Candidate) -> str | None:
+    """The check whose full run comes first once a remedy was done."""
+    assert candidate.work is not None
+    due = {check for check, _ in Proof(scene.ranking).missing}
+    due |= checks_touched(scene.evidence.model.machine, scene.knowledge, candidate.work)
+    return next((check for check in scene.knowledge.checks if check in due), None)

@@ -57,16 +57,20 @@ class Job:
         """The check, and the rows, that show what the work since the last run has done.
 
         None when there was no such work, or when it was on parts of rows that do not fail. Rows
-        whose oil was opened are bled first; every row runs where that saves the full run later.
+        whose oil was opened are bled first; every row runs where that saves the full run later,
+        once the machine was bled.
 
         >>> from diagnose.knowledge.base import load_knowledge
         >>> from diagnose.story.event import Opened, told
         >>> from diagnose.story.replay import replay
         >>> opening = Opened(case="20260301-a", machine="mounted-6")
+        >>> bled = Checked(check="bleed", pattern="PPPPPP")
         >>> run = Checked(check="response", pattern="PPPPPF")
         >>> mended = Mended(remedy="replace-coil", part="row-6/valve")
-        >>> state = replay([told(each, "A") for each in (opening, run, mended)])
-        >>> Job(View(state, load_knowledge()), state.last).to_check
+        >>> for story in ((opening, run, mended), (opening, bled, run, mended)):
+        ...     state = replay([told(each, "A") for each in story])
+        ...     print(Job(View(state, load_knowledge()), state.last).to_check)
+        ('response', (6,))
         ('response', (1, 2, 3, 4, 5, 6))
         """
         done: list[str] = []
@@ -103,7 +107,8 @@ class Job:
         """Every row where these alone fail and a full run is worth its minutes now."""
         scene = self.plan.scene
         same = scene is not None and (scene.check, scene.trouble.rows) == (check, rows)
-        if scene is None or not same or others_fail(scene):
+        first = next((due for due, _ in self.proof.missing), None) == check
+        if scene is None or not same or not first or others_fail(scene):
             return check, rows
         worth = worth_at_once(scene, check, scene.passes_again)
         return check, tuple(range(1, self.view.machine.rows + 1)) if worth > 0 else rows
