@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
 
-from sqlalchemy import ColumnElement, Connection, Engine, RowMapping, insert, select, text
+from sqlalchemy import ColumnElement, Connection, Engine, insert, select, text
 
 from diagnose.drill.record import Finished
 from diagnose.errors import InputError, Place, Problem, Unavailable, UnknownName
@@ -18,6 +16,7 @@ from diagnose.knowledge.places import own
 from diagnose.store.drillrows import drill_of, row_of
 from diagnose.store.engine import clear_errors, make_engine, writing
 from diagnose.store.entry import OPEN, Entry, Wanted, entry_of, words_in, words_of
+from diagnose.store.rows import case_row, entry_in, event_row
 from diagnose.store.schema import bring_up_to_date
 from diagnose.store.tables import cases, drills, events
 from diagnose.story.event import Event, Opened
@@ -116,7 +115,7 @@ class Casebook:
                 got = f"a second case {state.id}"
                 raise InputError(Problem(Place("case"), "a case of another id", got))
             if not known:
-                connection.execute(insert(cases).values(_columns(entry_of(state))))
+                connection.execute(insert(cases).values(case_row(entry_of(state))))
             return _append(connection, state.id, known, story)
 
     def events(self, case: str) -> tuple[Event, ...]:
@@ -140,6 +139,7 @@ class Casebook:
 
         Raises `UnknownName` when there is none, `InputError` when there are several.
 
+        >>> from datetime import UTC, datetime
         >>> from diagnose.story.event import told
         >>> with open_casebook("sqlite://") as casebook:
         ...     for day, case in ((1, "20260301-a"), (2, "20260302-b")):
@@ -185,7 +185,7 @@ class Casebook:
         with self._read() as connection:
             bound = {"wanted": self._search(words)} if words else {}
             rows = connection.execute(query.limit(wanted.limit), bound).mappings()
-            return [_entry(row) for row in rows]
+            return [entry_in(row) for row in rows]
 
     def keep_drill(self, done: Finished) -> None:
         """Keep a finished drill. It is safe on the disk when this returns."""
@@ -297,11 +297,17 @@ def _append(
     if not fresh:
         return 0
     _refuse_strangers(connection, case, known, list(fresh.values()))
-    first = len(known) + 1
-    rows = [_row(case, first + n, event) for n, event in enumerate(fresh.values())]
+    rows, head = [], _head(connection, case)
+    for number, event in enumerate(fresh.values(), len(known) + 1):
+        rows.append(event_row(case, number, event, head))
+        head = str(rows[-1]["sha256"])
     connection.execute(insert(events), rows)
-    _note_down(connection, replay([*known, *fresh.values()]))
+    _note_down(connection, replay([*known, *fresh.values()]), len(known) + len(fresh), head)
     return len(fresh)
+
+
+def _head(connection: Connection, case: str) -> str:
+    return connection.execute(select(cases.c.head).where(cases.c.case == case)).scalar_one()
 
 
 def _refuse_strangers(
@@ -317,55 +323,11 @@ def _refuse_strangers(
         raise InputError(Problem(Place(f"case {case}"), "one opening", "a second one"))
 
 
-def _row(case: str, number: int, event: Event) -> dict[str, object]:
-    return {
-        "case": case,
-        "number": number,
-        "id": event.id,
-        "at": _when(event.at),
-        "who": event.who,
-        "kind": event.what.kind,
-        "body": event.model_dump_json(by_alias=True),
-    }
-
-
-def _note_down(connection: Connection, state: State) -> None:
-    """What lists and searches want to know of a case."""
-    columns = _columns(entry_of(state))
+def _note_down(connection: Connection, state: State, length: int, head: str) -> None:
+    """What lists and searches want to know of a case, and how its chain ends."""
+    words = words_of(state)
+    columns = case_row(entry_of(state), length, head, words)
     connection.execute(cases.update().where(cases.c.case == state.id).values(columns))
-    said = {"id": state.id, "said": words_of(state)}
+    said = {"id": state.id, "said": words}
     connection.execute(text('DELETE FROM words WHERE "case" = :id'), said)
     connection.execute(text('INSERT INTO words ("case", said) VALUES (:id, :said)'), said)
-
-
-def _columns(entry: Entry) -> dict[str, object]:
-    return {
-        "case": entry.case,
-        "machine": entry.machine,
-        "title": entry.title,
-        "opened": _when(entry.opened),
-        "last": _when(entry.last),
-        "outcome": entry.outcome,
-        "causes": json.dumps(entry.causes),
-        "rows_failed": json.dumps(entry.rows_failed),
-        "minutes": entry.minutes,
-    }
-
-
-def _entry(row: RowMapping) -> Entry:
-    return Entry(
-        row["case"],
-        row["machine"],
-        row["title"],
-        datetime.fromisoformat(row["opened"]),
-        datetime.fromisoformat(row["last"]),
-        row["outcome"],
-        tuple(json.loads(row["causes"])),
-        tuple(json.loads(row["rows_failed"])),
-        row["minutes"],
-    )
-
-
-def _when(at: datetime) -> str:
-    """A time as text that sorts as time does."""
-    return at.astimezone(UTC).isoformat(timespec="microseconds")

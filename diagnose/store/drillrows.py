@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from sqlalchemy import RowMapping
 
 from diagnose.drill.record import Finished, Opportunity
+from diagnose.store.rows import SEALED_OF_DRILLS, seal
 
 
 def row_of(done: Finished) -> dict[str, object]:
@@ -20,7 +21,8 @@ def row_of(done: Finished) -> dict[str, object]:
     """
     opportunities = [asdict(each) for each in done.opportunities]
     at = done.at.astimezone(UTC).isoformat(timespec="microseconds")
-    return {**asdict(done), "at": at, "opportunities": json.dumps(opportunities)}
+    row = {**asdict(done), "at": at, "opportunities": json.dumps(opportunities)}
+    return {**row, "seal": seal(row[name] for name in SEALED_OF_DRILLS)}
 
 
 def drill_of(row: RowMapping) -> Finished:
@@ -32,4 +34,5 @@ def drill_of(row: RowMapping) -> Finished:
     """
     opportunities = tuple(Opportunity(**each) for each in json.loads(row["opportunities"]))
     at = datetime.fromisoformat(row["at"])
-    return Finished(**{**row, "at": at, "opportunities": opportunities})
+    columns = {name: row[name] for name in SEALED_OF_DRILLS}
+    return Finished(**{**columns, "at": at, "opportunities": opportunities})

@@ -28,6 +28,7 @@ class Entry:
     causes: what the conclusion names.
     rows_failed: rows that failed in any run that counts.
     minutes: from the opening to what was told last.
+    owner: who has the case in hand; nobody is named where it was never handed over.
     """
 
     case: str
@@ -39,6 +40,7 @@ class Entry:
     causes: tuple[str, ...]
     rows_failed: tuple[int, ...]
     minutes: float
+    owner: str = ""
 
 
 @record

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Engine, inspect, text
 from diagnose.errors import Unavailable
 from diagnose.store.engine import writing
 
-VERSION = "0002"
+VERSION = "0003"
 """The version that this program writes: the last of ``migrations/versions``."""
 
 LOCK = 7_226_473
