@@ -4,9 +4,11 @@ The tree, with the exit status that the command line gives::
 
     RowfaultError                1
     ├── InputError               1   one typed thing that cannot be used
-    │   └── UnknownName          1   a name that is not known; offers near matches
+    │   ├── UnknownName          1   a name that is not known; offers near matches
+    │   └── CaseClosed           1   an answer for a case that is closed
     ├── FileProblems             1   everything wrong with a file, at once
     ├── ImpossibleEvidence       1   results that cannot stand together
+    ├── Overtaken                1   an answer that others were quicker than
     └── Unavailable              1   something the machine lacks (a folder, a permission)
 
 Wrong usage of a command (a missing argument, an unknown option) is click's own
@@ -17,6 +19,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 from diagnose.record import record
 
@@ -89,6 +92,29 @@ class UnknownName(InputError):
         self, where: Place, what: str, name: str, known: Iterable[str], see: str = ""
     ) -> None:
         super().__init__(Problem(where, what, quoted(name), offer(name, known, see)))
+
+
+class CaseClosed(InputError):
+    """A closed case takes nothing but a note, until somebody reopens it."""
+
+
+class Overtaken(RowfaultError):
+    """Others told something of a case after the last thing that an answer's giver had seen.
+
+    ``between`` holds those events in order. Nothing of the answer was kept.
+    """
+
+    def __init__(self, case: str, between: Sequence[Any]) -> None:
+        self.case, self.between = case, tuple(between)
+        people = " and ".join(dict.fromkeys(event.who for event in self.between))
+        things = "1 thing" if len(self.between) == 1 else f"{len(self.between)} things"
+        super().__init__(
+            on_one_line(
+                f"case {case}: expected that nobody told anything after the question, got {things} "
+                f"from {people}; the answer was not kept: look at rowfault cases show {case}, "
+                "then give it again"
+            )
+        )
 
 
 class FileProblems(RowfaultError):

@@ -20,6 +20,7 @@ from diagnose.store.rows import case_row, entry_in, event_row
 from diagnose.store.schema import bring_up_to_date
 from diagnose.store.tables import cases, drills, events
 from diagnose.story.event import Event, Opened
+from diagnose.story.guard import refuse
 from diagnose.story.replay import State, replay
 
 VARIABLE = "ROWFAULT_CASEBOOK"
@@ -28,7 +29,7 @@ VARIABLE = "ROWFAULT_CASEBOOK"
 FILE = "casebook.sqlite"
 
 LAST = "last"
-"""Stands for the case in which something was told last."""
+"""Stands for the case in which a person told something last."""
 
 SEE = "rowfault cases"
 
@@ -75,11 +76,13 @@ class Casebook:
         """
         self.merge([opening], new=True)
 
-    def add(self, case: str, *told: Event) -> None:
+    def add(self, case: str, *told: Event, seen: str | None = None) -> None:
         """Add events to a case. They are safe on the disk when this returns.
 
-        An event that is there already is left as it is. Raises `UnknownName` when there is no
-        such case, `InputError` for an event of another case.
+        An event that is there already is left as it is. ``seen`` is the last event that their
+        giver knows of: nobody else can add anything between the look at it and the writing.
+        Raises `UnknownName` when there is no such case, `InputError` for an event of another
+        case, and as `diagnose.story.guard.refuse` does.
 
         >>> from diagnose.story.event import Noted, told
         >>> note = told(Noted(text="hose chafed"), "A")
@@ -92,7 +95,9 @@ class Casebook:
         """
         with self._write() as connection:
             _hold(connection, case)
-            _append(connection, case, self._events(connection, case), told)
+            known = self._events(connection, case)
+            refuse(case, known, told, seen)
+            _append(connection, case, known, told)
 
     def merge(self, story: Sequence[Event], new: bool = False) -> int:
         """Add what a whole story tells beyond what is here; how many events that were.
@@ -134,19 +139,20 @@ class Casebook:
                 raise UnknownName(Place("case"), "a case", case, _ids(connection), SEE)
             return tuple(found)
 
-    def find(self, name: str) -> str:
+    def find(self, name: str, who: str = "") -> str:
         """The id of a case by its id, by the unique beginning of it, or by ``last``.
 
-        Raises `UnknownName` when there is none, `InputError` when there are several.
+        The last one is that in which ``who`` told something last. Raises `UnknownName` when there
+        is none, `InputError` when there are several, or when that person told nothing yet.
 
         >>> from datetime import UTC, datetime
         >>> from diagnose.story.event import told
         >>> with open_casebook("sqlite://") as casebook:
         ...     for day, case in ((1, "20260301-a"), (2, "20260302-b")):
         ...         at = datetime(2026, 3, day, tzinfo=UTC)
-        ...         casebook.begin(told(Opened(case=case, machine="mounted-6"), "A", at))
-        ...     print(casebook.find("20260301"), casebook.find("last"))
-        20260301-a 20260302-b
+        ...         casebook.begin(told(Opened(case=case, machine="mounted-6"), case[-1], at))
+        ...     print(casebook.find("20260302"), casebook.find("last", "a"))
+        20260302-b 20260301-a
         """
         with self._read() as connection:
             ids = _ids(connection)
@@ -156,7 +162,7 @@ class Casebook:
             if name in ids:
                 return name
             if name == LAST:
-                return ids[0]
+                return _last_of(connection, who, ids[0])
             near = [id for id in ids if name and id.startswith(name)]
         if len(near) > 1:
             several = ", ".join(near[:5]) + (" and more" if len(near) > 5 else "")
@@ -286,6 +292,18 @@ def _hold(connection: Connection, case: str, needed: bool = True) -> bool:
 
 def _ids(connection: Connection) -> list[str]:
     return list(connection.execute(select(cases.c.case).order_by(cases.c.last.desc())).scalars())
+
+
+def _last_of(connection: Connection, who: str, latest: str) -> str:
+    """The case in which somebody told something last."""
+    query = select(events.c.case).where(events.c.who == who).order_by(events.c.at.desc()).limit(1)
+    case = connection.execute(query).scalar()
+    if case is None:
+        remedy = f"name one: {latest} is the latest, rowfault cases list shows them all"
+        raise InputError(
+            Problem(Place("case"), f"a case that {who or 'you'} worked on", "none yet", remedy)
+        )
+    return str(case)
 
 
 def _append(

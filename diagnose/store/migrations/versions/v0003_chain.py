@@ -26,7 +26,7 @@ CASES = sa.table(
 )
 EVENTS = sa.table(
     "events",
-    *(sa.column(name, sa.Text) for name in ("case", "body", "previous", "sha256")),
+    *(sa.column(name, sa.Text) for name in ("case", "who", "body", "previous", "sha256")),
     sa.column("number", sa.Integer),
 )
 DRILLS = sa.table(
@@ -63,12 +63,20 @@ def upgrade() -> None:
     for row in bind.execute(sa.select(CASES).order_by(CASES.c.case)).mappings().all():
         length, head = _chain(bind, row["case"])
         said = _sha256(words.get(row["case"], ""))
-        values = {**row, "owner": "", "length": length, "head": head, "said": said}
+        values = {**row, **_in_hand(bind, row), "length": length, "head": head, "said": said}
         values["seal"] = _seal(values[name] for name in SEALED_OF_CASES)
         bind.execute(sa.update(CASES).where(CASES.c.case == row["case"]).values(values))
     for row in bind.execute(sa.select(DRILLS)).mappings().all():
         seal = _seal(row[name] for name in SEALED_OF_DRILLS)
         bind.execute(sa.update(DRILLS).where(DRILLS.c.id == row["id"]).values(seal=seal))
+
+
+def _in_hand(bind: sa.Connection, row: sa.RowMapping) -> dict[str, str]:
+    """Who has a case: who opened it. One that was handed over goes on, and nobody is named."""
+    if row["outcome"] == "handed-over":
+        return {"outcome": "open", "causes": "[]", "owner": ""}
+    first = sa.select(EVENTS.c.who).where(EVENTS.c.case == row["case"], EVENTS.c.number == 1)
+    return {"owner": str(bind.execute(first).scalar() or "")}
 
 
 def _chain(bind: sa.Connection, case: str) -> tuple[int, str]:
