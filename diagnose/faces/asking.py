@@ -65,6 +65,18 @@ class Piped:
         return typed.rstrip("\n") if typed else None
 
 
+class Nobody:
+    """Never gives a line: there is nothing to read from."""
+
+    def line(self) -> str | None:
+        """No line.
+
+        >>> Nobody().line() is None
+        True
+        """
+        return None
+
+
 class Typed:
     """Lines from somebody at a terminal, with the arrow keys and what was typed before."""
 
@@ -89,6 +101,17 @@ def asker(answers: Path | None, words: list[str]) -> Asker:
     """Whoever answers here; ``words`` are completed with the tabulator key."""
     if answers is not None:
         return Answers(answers)
+    if sys.stdin is None:
+        return Nobody()
     if sys.stdin.isatty() and sys.stdout.isatty():
         return Typed(words)
     return Piped()
+
+
+def unattended(asker: Asker) -> bool:
+    """Whether answers come in without anybody who could be asked about them.
+
+    >>> unattended(Piped())
+    True
+    """
+    return isinstance(asker, Answers | Piped | Nobody)

@@ -20,11 +20,13 @@ from diagnose.story.event import (
     Correction,
     Exchanged,
     Fact,
+    HandedOver,
     History,
     Measured,
     Mended,
     Noted,
     Opened,
+    Reopened,
     Skipped,
 )
 
@@ -143,6 +145,10 @@ def _aside(what: Opened | Fact | Correction) -> str:
         case AtHand():
             lacks = [f"no {tool}" for tool in what.without] + ["no second person"] * what.alone
             return f"at hand: {', '.join(lacks) or 'every tool and a second person'}"
+        case HandedOver():
+            return f"handed over to {what.to}: {what.why}"
+        case Reopened():
+            return f"reopened: {what.reason}"
         case Concluded():
             causes = f", cause {' and '.join(what.causes)}" if what.causes else ""
             says = f": {what.says}" if what.says else ""

@@ -67,7 +67,7 @@ class Job:
         ('response', (6,))
         """
         done: list[str] = []
-        for each in reversed(self.view.state.told):
+        for each in reversed(self.view.state.done):
             if isinstance(each.counts, Checked):
                 break
             if isinstance(each.counts, Mended):
