@@ -16,6 +16,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from diagnose.errors import Place, Problem
 from diagnose.knowledge.yamlnodes import HOLDER, PLAIN, QUOTED, compose, refused
+from diagnose.reading import read_at_most
 from diagnose.record import record
 
 LARGEST_BYTES = 1_000_000
@@ -95,8 +96,7 @@ def read_file(path: Path | str) -> Document:
     """
     source = str(path)
     try:
-        with Path(path).open("rb") as stream:
-            raw = stream.read(LARGEST_BYTES + 1)
+        raw = read_at_most(path, LARGEST_BYTES)
     except (OSError, ValueError) as error:
         raise refused(Place(source), "a file that can be read", _reason(error)) from error
     if len(raw) > LARGEST_BYTES:
