@@ -9,7 +9,8 @@ The tree, with the exit status that the command line gives::
     ├── FileProblems             1   everything wrong with a file, at once
     ├── ImpossibleEvidence       1   results that cannot stand together
     ├── Overtaken                1   an answer that others were quicker than
-    └── Unavailable              1   something the machine lacks (a folder, a permission)
+    ├── Unavailable              1   something the machine lacks (a folder, a permission)
+    └── Damaged                  1   what is stored is not what was written
 
 Wrong usage of a command (a missing argument, an unknown option) is click's own
 error and exits with 2.
@@ -141,6 +142,20 @@ class ImpossibleEvidence(RowfaultError):
 
 class Unavailable(RowfaultError):
     """Something outside the program is missing or refuses: a folder, a file, a permission."""
+
+
+class Damaged(RowfaultError):
+    """What is stored is not what was written; carries the `Problem` that names the first bad entry.
+
+    ``whole`` is what could be read of what was asked for: the entries before the bad one, or the
+    cases of a list that are sound. ``rest`` are entries after it that are whole by themselves.
+    """
+
+    def __init__(
+        self, problem: Problem, whole: Sequence[Any] = (), rest: Sequence[Any] = ()
+    ) -> None:
+        super().__init__(str(problem))
+        self.problem, self.whole, self.rest = problem, tuple(whole), tuple(rest)
 
 
 def offer(name: str, known: Iterable[str], see: str = "") -> str:

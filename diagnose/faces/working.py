@@ -25,9 +25,9 @@ from diagnose.faces.asking import Asker, asker, unattended
 from diagnose.faces.bench import Bench
 from diagnose.faces.output import console
 from diagnose.faces.patient import GaveUp, Patient
-from diagnose.faces.person import person
 from diagnose.faces.settling import Settling
 from diagnose.faces.streams import started
+from diagnose.faces.who import person
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.graph import load_machine
@@ -78,7 +78,7 @@ class Wish:
 def worked(wish: Wish, answers: Path | None, *, colour: bool) -> None:
     """Open or resume a case and work it until it is closed, or somebody stops."""
     started()
-    who = person(wish.who)
+    who = person(wish.who or ("somebody" if wish.scratch else None))
     knowledge = load_knowledge()
     with ExitStack() as stack:
         keeper: Keeper = Scratch()

@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from types import TracebackType
 
-from sqlalchemy import ColumnElement, Connection, Engine, insert, select, text
+from sqlalchemy import Connection, Engine, insert, select, text
 
 from diagnose.drill.record import Finished
 from diagnose.errors import InputError, Place, Problem, Unavailable, UnknownName
 from diagnose.knowledge.places import own_to_write
-from diagnose.store.drillrows import drill_of, row_of
-from diagnose.store.engine import clear_errors, make_engine, writing
-from diagnose.store.entry import OPEN, Entry, Wanted, entry_of, words_in, words_of
-from diagnose.store.rows import case_row, entry_in, event_row
+from diagnose.store.drillrows import row_of
+from diagnose.store.engine import clear_errors, make_engine
+from diagnose.store.entry import Entry, Wanted, entry_of, words_of
+from diagnose.store.health import Health, health
+from diagnose.store.listing import drills_of, ids_of, listed, read_case
+from diagnose.store.reading import Kept
+from diagnose.store.rows import case_row, event_row
 from diagnose.store.schema import bring_up_to_date
+from diagnose.store.server import Server, wait_for
 from diagnose.store.tables import cases, drills, events
+from diagnose.story.chain import FIRST
 from diagnose.story.event import Event, Opened
 from diagnose.story.guard import refuse
 from diagnose.story.replay import State, replay
@@ -33,20 +37,17 @@ LAST = "last"
 
 SEE = "rowfault cases"
 
-FOUND = {"sqlite": "words MATCH :wanted", "postgresql": "found @@ to_tsquery('simple', :wanted)"}
-"""By dialect, how the words of a case are searched."""
-
 
 class Casebook:
     """Cases and drills in a database; use it in a ``with`` block, or close it.
 
-    Every method raises `Unavailable` when the database cannot do what is asked.
+    Every method raises `Unavailable` when the database cannot do what is asked, and `Damaged`, with
+    what is whole, when what it holds is not what was stored.
     """
 
-    def __init__(self, engine: Engine) -> None:
-        self._engine = engine
-        self._writing = writing(engine)
-        self._read_before: dict[str, list[Event]] = {}
+    def __init__(self, engine: Engine, tell: Callable[[str], None] | None = None) -> None:
+        self._server = Server(engine, tell)
+        self._read_before: dict[str, list[Kept]] = {}
 
     def __enter__(self) -> Casebook:
         return self
@@ -61,7 +62,7 @@ class Casebook:
 
     def close(self) -> None:
         """Let go of the database."""
-        self._engine.dispose()
+        self._server.close()
 
     def begin(self, opening: Event) -> None:
         """Add a new case by its first event. Raises `InputError` when there is such a case.
@@ -93,11 +94,16 @@ class Casebook:
         ...     print([event.what.kind for event in casebook.events("20260301-a")])
         ['opened', 'note']
         """
-        with self._write() as connection:
+
+        def act(connection: Connection, in_doubt: bool) -> None:
             _hold(connection, case)
             known = self._events(connection, case)
-            refuse(case, known, told, seen)
+            here = [each.event for each in known]
+            if not (in_doubt and {event.id for event in told} <= {event.id for event in here}):
+                refuse(case, here, told, seen)
             _append(connection, case, known, told)
+
+        self._server.write(act)
 
     def merge(self, story: Sequence[Event], new: bool = False) -> int:
         """Add what a whole story tells beyond what is here; how many events that were.
@@ -113,15 +119,20 @@ class Casebook:
         [1, 1, 0]
         """
         state = replay(story)
-        with self._write() as connection:
+        added: set[str] = set()
+
+        def act(connection: Connection, in_doubt: bool) -> None:
             here = _hold(connection, state.id, needed=False)
             known = self._events(connection, state.id) if here else []
-            if known and (new or known[0].id != story[0].id):
+            if known and ((new and not in_doubt) or known[0].event.id != story[0].id):
                 got = f"a second case {state.id}"
                 raise InputError(Problem(Place("case"), "a case of another id", got))
-            if not known:
+            if not here:
                 connection.execute(insert(cases).values(case_row(entry_of(state))))
-            return _append(connection, state.id, known, story)
+            added.update(_append(connection, state.id, known, story))
+
+        self._server.write(act)
+        return len(added)
 
     def events(self, case: str) -> tuple[Event, ...]:
         """The events of a case in the order in which they were added.
@@ -133,11 +144,14 @@ class Casebook:
         Traceback (most recent call last):
         diagnose.errors.UnknownName: case: expected a case, got '20260301-a'...
         """
-        with self._read() as connection:
-            found = self._events(connection, case)
-            if not found:
-                raise UnknownName(Place("case"), "a case", case, _ids(connection), SEE)
-            return tuple(found)
+
+        def act(connection: Connection, _: bool) -> tuple[Event, ...]:
+            kept = self._events(connection, case)
+            if not kept:
+                raise UnknownName(Place("case"), "a case", case, ids_of(connection), SEE)
+            return tuple(each.event for each in kept)
+
+        return self._server.read(act)
 
     def find(self, name: str, who: str = "") -> str:
         """The id of a case by its id, by the unique beginning of it, or by ``last``.
@@ -154,16 +168,15 @@ class Casebook:
         ...     print(casebook.find("20260302"), casebook.find("last", "a"))
         20260302-b 20260301-a
         """
-        with self._read() as connection:
-            ids = _ids(connection)
-            if not ids:
-                remedy = "open one with rowfault work MACHINE"
-                raise InputError(Problem(Place("case"), "a case", "an empty casebook", remedy))
-            if name in ids:
-                return name
-            if name == LAST:
-                return _last_of(connection, who, ids[0])
-            near = [id for id in ids if name and id.startswith(name)]
+        ids = self._server.read(lambda connection, _: ids_of(connection))
+        if not ids:
+            remedy = "open one with rowfault work MACHINE"
+            raise InputError(Problem(Place("case"), "a case", "an empty casebook", remedy))
+        if name in ids:
+            return name
+        if name == LAST:
+            return self._server.read(lambda connection, _: _last_of(connection, who, ids[0]))
+        near = [id for id in ids if name and id.startswith(name)]
         if len(near) > 1:
             several = ", ".join(near[:5]) + (" and more" if len(near) > 5 else "")
             raise InputError(Problem(Place("case"), "one case", f"{name}, which is {several}"))
@@ -181,22 +194,19 @@ class Casebook:
         ...     print([entry.case for entry in casebook.entries(Wanted(machine="mounted-6"))])
         ['20260301-mounted-6']
         """
-        wanted = wanted or Wanted()
-        query = select(cases).where(*self._filters(wanted)).order_by(cases.c.last.desc())
-        words = words_in(wanted.text) if wanted.text is not None else []
-        if wanted.text is not None:
-            if not words:
-                return []
-            query = query.where(text(f'"case" IN (SELECT "case" FROM words WHERE {self._found})'))
-        with self._read() as connection:
-            bound = {"wanted": self._search(words)} if words else {}
-            rows = connection.execute(query.limit(wanted.limit), bound).mappings()
-            return [entry_in(row) for row in rows]
+        asked = wanted or Wanted()
+        return self._server.read(lambda connection, _: listed(connection, asked))
 
     def keep_drill(self, done: Finished) -> None:
         """Keep a finished drill. It is safe on the disk when this returns."""
-        with self._write() as connection:
-            connection.execute(insert(drills).values(row_of(done)))
+        row = row_of(done)
+
+        def act(connection: Connection, in_doubt: bool) -> None:
+            here = select(drills.c.id).where(drills.c.id == done.id)
+            if not (in_doubt and connection.execute(here).scalar()):
+                connection.execute(insert(drills).values(row))
+
+        self._server.write(act)
 
     def drills(self, who: str) -> list[Finished]:
         """The drills that one person finished, the first one first; nobody else's.
@@ -207,65 +217,44 @@ class Casebook:
         ...     print(casebook.drills("Ann") == [done], casebook.drills("Ben"))
         True []
         """
-        query = select(drills).where(drills.c.who == who).order_by(drills.c.at, drills.c.id)
-        with self._read() as connection:
-            return [drill_of(row) for row in connection.execute(query).mappings()]
+        return self._server.read(lambda connection, _: drills_of(connection, who))
 
-    def _events(self, connection: Connection, case: str) -> list[Event]:
+    def check(self) -> Health:
+        """Read everything there is, and say what is not as it was stored.
+
+        >>> with open_casebook("sqlite://") as casebook:
+        ...     casebook.check().problems
+        ()
+        """
+        return self._server.read(lambda connection, _: health(connection))
+
+    def _events(self, connection: Connection, case: str) -> list[Kept]:
         """A case's events. Nothing is ever changed, so only those that are new are read."""
-        known = self._read_before.get(case, [])
-        query = select(events.c.body).where(events.c.case == case, events.c.number > len(known))
-        bodies = connection.execute(query.order_by(events.c.number)).scalars()
-        found = [*known, *(Event.model_validate_json(body) for body in bodies)]
-        self._read_before[case] = found
-        return found
-
-    def _filters(self, wanted: Wanted) -> Iterator[ColumnElement[bool]]:
-        if wanted.open is not None:
-            yield (cases.c.outcome == OPEN) if wanted.open else (cases.c.outcome != OPEN)
-        if wanted.machine is not None:
-            yield cases.c.machine == wanted.machine
-        if wanted.cause is not None:
-            yield cases.c.causes.contains(wanted.cause, autoescape=True)
-        if wanted.since is not None:
-            yield cases.c.opened >= wanted.since.isoformat()
-
-    @property
-    def _found(self) -> str:
-        return FOUND[self._engine.dialect.name]
-
-    def _search(self, words: Sequence[str]) -> str:
-        """Cases with all the words, the last of which may be only begun."""
-        if self._engine.dialect.name == "sqlite":
-            return " ".join(f'"{word}"*' for word in words)
-        return " & ".join(f"'{word}':*" for word in words)
-
-    @contextmanager
-    def _read(self) -> Iterator[Connection]:
-        with clear_errors(self._engine), self._engine.begin() as connection:
-            yield connection
-
-    @contextmanager
-    def _write(self) -> Iterator[Connection]:
-        with clear_errors(self._engine), self._writing.begin() as connection:
-            yield connection
+        kept = read_case(connection, case, self._read_before.get(case, []))
+        self._read_before[case] = kept
+        return kept
 
 
-def open_casebook(url: str | None = None) -> Casebook:
+def open_casebook(
+    url: str | None = None, tell: Callable[[str], None] | None = None, patience: float = 0.0
+) -> Casebook:
     """The casebook at a URL, else at ``ROWFAULT_CASEBOOK``, else in the user's data folder.
 
-    It is made when there is none yet, and brought up to date when it is from an older program.
-    Raises `Unavailable`.
+    It is made when there is none yet, and brought up to date when it is from an older program; one
+    that cannot be written is read only. Whoever passes ``tell`` is told, in one sentence, when the
+    database was gone for a moment. A server that is not there yet is waited for ``patience``
+    seconds. Raises `Unavailable`.
     """
     named = url or os.environ.get(VARIABLE)
-    engine = make_engine(named) if named else make_engine(_file())
+    engine = make_engine(named or _file())
     try:
+        wait_for(engine, patience)
         with clear_errors(engine):
             bring_up_to_date(engine)
-    except Unavailable:
+    except BaseException:
         engine.dispose()
         raise
-    return Casebook(engine)
+    return Casebook(engine, tell)
 
 
 def _file() -> Path:
@@ -286,12 +275,8 @@ def _hold(connection: Connection, case: str, needed: bool = True) -> bool:
     if connection.execute(query).scalar() is not None:
         return True
     if needed:
-        raise UnknownName(Place("case"), "a case", case, _ids(connection), SEE)
+        raise UnknownName(Place("case"), "a case", case, ids_of(connection), SEE)
     return False
-
-
-def _ids(connection: Connection) -> list[str]:
-    return list(connection.execute(select(cases.c.case).order_by(cases.c.last.desc())).scalars())
 
 
 def _last_of(connection: Connection, who: str, latest: str) -> str:
@@ -307,25 +292,22 @@ def _last_of(connection: Connection, who: str, latest: str) -> str:
 
 
 def _append(
-    connection: Connection, case: str, known: Sequence[Event], told: Iterable[Event]
-) -> int:
-    """Add the events that are not known yet, and note down what the case comes to."""
-    ids = {event.id for event in known}
+    connection: Connection, case: str, known: Sequence[Kept], told: Iterable[Event]
+) -> list[str]:
+    """Add the events that are not known yet, and note down what the case comes to; their ids."""
+    before = [each.event for each in known]
+    ids = {event.id for event in before}
     fresh = {event.id: event for event in told if event.id not in ids}
     if not fresh:
-        return 0
-    _refuse_strangers(connection, case, known, list(fresh.values()))
-    rows, head = [], _head(connection, case)
+        return []
+    _refuse_strangers(connection, case, before, list(fresh.values()))
+    rows, head = [], known[-1].sha256 if known else FIRST
     for number, event in enumerate(fresh.values(), len(known) + 1):
         rows.append(event_row(case, number, event, head))
         head = str(rows[-1]["sha256"])
     connection.execute(insert(events), rows)
-    _note_down(connection, replay([*known, *fresh.values()]), len(known) + len(fresh), head)
-    return len(fresh)
-
-
-def _head(connection: Connection, case: str) -> str:
-    return connection.execute(select(cases.c.head).where(cases.c.case == case)).scalar_one()
+    _note_down(connection, replay([*before, *fresh.values()]), len(known) + len(fresh), head)
+    return list(fresh)
 
 
 def _refuse_strangers(

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import UTC, datetime
-
-from sqlalchemy import RowMapping
+from typing import Any
 
 from diagnose.drill.record import Finished, Opportunity
 from diagnose.store.rows import SEALED_OF_DRILLS, seal
@@ -25,7 +25,7 @@ def row_of(done: Finished) -> dict[str, object]:
     return {**row, "seal": seal(row[name] for name in SEALED_OF_DRILLS)}
 
 
-def drill_of(row: RowMapping) -> Finished:
+def drill_of(row: Mapping[str, Any]) -> Finished:
     """The drill that a row is about.
 
     >>> done = Finished("A", "", "mounted-6", 1, 90, 80.0, True, (Opportunity("prove", 5, True),))

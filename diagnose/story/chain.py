@@ -18,10 +18,10 @@ FIRST = ""
 
 
 def link(before: str, form: int, body: str) -> str:
-    """The hash of an entry: of the hash before it, its form's version and its stored text.
+    r"""The hash of an entry: of the hash before it, its form's version and its stored text.
 
     >>> import hashlib
-    >>> by_hand = hashlib.sha256(b'\\n2\\n{"who":"Ann"}').hexdigest()
+    >>> by_hand = hashlib.sha256(b'\n2\n{"who":"Ann"}').hexdigest()
     >>> link(FIRST, 2, '{"who":"Ann"}') == by_hand, link(by_hand, 2, "{}") == by_hand
     (True, False)
     """

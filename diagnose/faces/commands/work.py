@@ -42,10 +42,9 @@ def work(
       rowfault work mounted-12
       rowfault work --case last
     """
-    from diagnose.faces.who import login
     from diagnose.faces.working import Wish, worked
 
     if bool(machine) == bool(case):
         raise click.UsageError("Give a MACHINE for a new case, or --case to go on with one.")
-    wish = Wish(machine, case, who or login("somebody"), title, scratch)
+    wish = Wish(machine, case, who, title, scratch)
     worked(wish, answers, colour=not no_colour)

@@ -29,6 +29,7 @@ EVENTS = sa.table(
     *(sa.column(name, sa.Text) for name in ("case", "who", "body", "previous", "sha256")),
     sa.column("number", sa.Integer),
 )
+WORDS = sa.table("words", sa.column("case", sa.Text), sa.column("said", sa.Text))
 DRILLS = sa.table(
     "drills",
     *(sa.column(name, sa.Text) for name in ("id", "at", "who", "code", "machine")),
@@ -59,7 +60,7 @@ def upgrade() -> None:
         op.add_column(table, sa.Column(name, kind, nullable=False, server_default=default))
     op.create_index("events_by_who", "events", ["who", "at"])
     bind = op.get_bind()
-    words = dict(bind.execute(sa.text('SELECT "case", said FROM words')).all())
+    words = {row.case: row.said for row in bind.execute(sa.select(WORDS))}
     for row in bind.execute(sa.select(CASES).order_by(CASES.c.case)).mappings().all():
         length, head = _chain(bind, row["case"])
         said = _sha256(words.get(row["case"], ""))

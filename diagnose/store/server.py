@@ -1,0 +1,92 @@
+"""Transactions on a database that may be gone for a moment."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import TypeVar
+
+from sqlalchemy import Connection, Engine
+from sqlalchemy.exc import DBAPIError
+
+from diagnose.errors import Unavailable
+from diagnose.store.address import place_of
+from diagnose.store.engine import clear_errors, in_words, is_gone, is_read_only, writing
+
+RETURN_SECONDS = 6.0
+"""So long a server that was there a moment ago is waited for."""
+
+PAUSE_SECONDS = 0.2
+
+KEPT = "The casebook was gone for a moment and is back; what you entered is kept."
+BACK = "The casebook was gone for a moment and is back."
+
+Given = TypeVar("Given")
+
+Act = Callable[[Connection, bool], Given]
+"""What is done in one transaction; the flag says that an earlier try may have been kept."""
+
+
+class Server:
+    """An engine whose transactions are done again when the connection was lost.
+
+    Whatever is done again is told whether the try before may have been kept after all, so that
+    nothing is ever there twice. ``tell`` hears in one sentence that the database was gone.
+    """
+
+    def __init__(self, engine: Engine, tell: Callable[[str], None] | None = None) -> None:
+        self._engine, self._tell = engine, tell
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self._engine.dispose()
+
+    def read(self, act: Act[Given]) -> Given:
+        """What ``act`` gives. Raises `Unavailable`."""
+        return self._done(act, self._engine, BACK)
+
+    def write(self, act: Act[Given]) -> Given:
+        """The same, which may write; it is safe on the disk when this returns.
+
+        Raises `Unavailable`, also where the casebook can only be read.
+        """
+        if is_read_only(self._engine):
+            raise Unavailable(
+                f"{place_of(self._engine.url)}: expected a casebook that can be written, got one "
+                "that can only be read; see who owns the file and its folder"
+            )
+        return self._done(act, writing(self._engine), KEPT)
+
+    def _done(self, act: Act[Given], engine: Engine, says: str) -> Given:
+        until: float | None = None
+        while True:
+            try:
+                with clear_errors(engine, but_gone=True), engine.begin() as connection:
+                    given = act(connection, until is not None)
+            except DBAPIError as lost:
+                engine.dispose()
+                until = until or time.monotonic() + RETURN_SECONDS
+                if time.monotonic() > until:
+                    raise Unavailable(in_words(engine, lost)) from lost
+                time.sleep(PAUSE_SECONDS)
+                continue
+            if until is not None and self._tell is not None:
+                self._tell(says)
+            return given
+
+
+def wait_for(engine: Engine, patience: float) -> None:
+    """Wait until a server answers, ``patience`` seconds at most; whether it does is not said.
+
+    >>> from diagnose.store.engine import make_engine
+    >>> wait_for(make_engine("sqlite://"), 1.0)
+    """
+    until = time.monotonic() + patience
+    while time.monotonic() < until:
+        try:
+            with engine.connect():
+                return
+        except DBAPIError as error:
+            if not is_gone(engine, error):
+                return
+            time.sleep(PAUSE_SECONDS)
