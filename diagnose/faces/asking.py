@@ -80,18 +80,6 @@ class Piped:
         return typed.rstrip("\n") if typed else None
 
 
-class Nobody:
-    """Never gives a line: there is nothing to read from."""
-
-    def line(self) -> str | None:
-        """No line.
-
-        >>> Nobody().line() is None
-        True
-        """
-        return None
-
-
 class Typed:
     """Lines from somebody at a terminal, with the arrow keys and what was typed before."""
 
@@ -121,8 +109,6 @@ def asker(answers: Path | None, words: list[str]) -> Asker:
     """Whoever answers here; ``words`` are completed with the tabulator key."""
     if answers is not None:
         return Answers(answers)
-    if sys.stdin is None:
-        return Nobody()
     if sys.stdin.isatty() and sys.stdout.isatty():
         return Typed(words)
     return Piped()
@@ -134,4 +120,4 @@ def unattended(asker: Asker) -> bool:
     >>> unattended(Piped())
     True
     """
-    return isinstance(asker, Answers | Piped | Nobody)
+    return isinstance(asker, Answers | Piped)

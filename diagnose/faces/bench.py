@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from datetime import datetime
 from typing import Any
@@ -21,9 +21,8 @@ from diagnose.faces.terminal import bullets
 from diagnose.faces.words import counted, minutes_text, percent, sentence
 from diagnose.knowledge.wrong import Wrong
 from diagnose.ranking.explain import weights
-from diagnose.story.event import Correction
-from diagnose.story.replay import State
-from diagnose.story.telling import OUTCOMES, in_words
+from diagnose.story.event import Checked, Correction
+from diagnose.story.telling import OUTCOMES, in_hand, in_words
 from diagnose.story.view import View
 from diagnose.work.job import Job
 from diagnose.work.overtaken import Doubt
@@ -63,8 +62,8 @@ class Bench:
         self.say(head + (f", {counted(told, 'thing')} told so far" if told > 1 else ""), "title")
         if state.title:
             self.say(state.title)
-        for line in _in_hand(state, who):
-            self.say(line)
+        if state.open and (state.handover or state.owner != who):
+            self.say(in_hand(state))
         self.say(deferral, "caution")
         self.say("Words that help at any prompt: why, plan, rows, undo, note, skip, quit, help")
         if not state.case.runs:
@@ -125,11 +124,16 @@ class Bench:
         entries = {each["id"]: each for each in _entries(view)}
         lines = [_entry_line(entries[each.event.id]) for each in doubt.others]
         if len(lines) > 1:
-            lines = [f"{number}. {line}" for number, line in enumerate(lines, 1)]
-        if not isinstance(doubt.mine, Correction):
-            lines.append(f"yours: {in_words(doubt.mine, view.machine, view.knowledge)}")
-        print_tidily(self.console, Group(*(Text(visible(on_one_line(line))) for line in lines)))
+            self._lines(f"{number}. {line}" for number, line in enumerate(lines, 1))
+        mine = doubt.mine
+        if isinstance(mine, Checked):
+            mine = mine.model_copy(update={"circumstances": {}})
+        if not isinstance(mine, Correction):
+            self._lines([f"Yours: {in_words(mine, view.machine, view.knowledge)}"])
         self.ask_again(doubt.asks, doubt.form)
+
+    def _lines(self, lines: Iterable[str]) -> None:
+        print_tidily(self.console, Group(*(Text(on_one_line(line)) for line in lines)))
 
     def ask_again(self, asks: str, form: str) -> None:
         """A question with the form of its answer.
@@ -191,17 +195,6 @@ class Bench:
             lines.append(f"the whole story: rowfault cases show {view.state.id}")
             lines.append(f"to reopen it: rowfault cases reopen {view.state.id} --reason WHY")
         print_tidily(self.console, Group(Text(), *bullets(map(_kept_together, lines))))
-
-
-def _in_hand(state: State, who: str) -> Iterator[str]:
-    """Who has the case, where that is somebody else or was not always so."""
-    handed = state.handover
-    if handed is not None and state.owner in ("", handed.to):
-        at = f"{handed.at.astimezone():%Y-%m-%d %H:%M}"
-        to = f" to {handed.to}" if handed.to else ""
-        yield f"{handed.by} handed this case over{to}, {at}: {handed.why or 'no reason given'}"
-    elif state.owner not in ("", who):
-        yield f"{state.owner} has this case"
 
 
 def _entries(view: View) -> list[dict[str, Any]]:

@@ -13,16 +13,19 @@ from rich.text import Text
 
 from diagnose.casereport import timeline
 from diagnose.errors import Unavailable, on_one_line
+from diagnose.faces.casepick import case_of
 from diagnose.faces.files import may_be_written, write_whole
 from diagnose.faces.output import console, print_json, print_lines, print_tidily
 from diagnose.faces.plaintext import visible
+from diagnose.faces.who import person
 from diagnose.faces.words import counted, minutes_text
 from diagnose.knowledge.base import load_knowledge
 from diagnose.store.casebook import open_casebook
-from diagnose.store.entry import Entry, Wanted
+from diagnose.store.entry import OPEN, Entry, Wanted
 from diagnose.story.archive import read_story, story_text
+from diagnose.story.event import Reopened, told
 from diagnose.story.replay import replay
-from diagnose.story.telling import OUTCOMES
+from diagnose.story.telling import OUTCOMES, in_hand
 from diagnose.story.view import View
 
 
@@ -50,17 +53,22 @@ def _data(entry: Entry) -> dict[str, object]:
 
 def _lines(entry: Entry) -> Iterator[str]:
     """A case as a line, with what it is about below it."""
-    yield f"{entry.case}  {OUTCOMES[entry.outcome]}, {minutes_text(entry.minutes)}"
+    owner = f", with {visible(on_one_line(entry.owner))}" if _goes_on(entry) else ""
+    yield f"{entry.case}  {OUTCOMES[entry.outcome]}, {minutes_text(entry.minutes)}{owner}"
     about = [visible(on_one_line(entry.title))] if entry.title else []
     about += [", ".join(entry.causes)] if entry.causes else []
     if about:
         yield f"    {'; '.join(about)}"
 
 
-def shown(case: str, *, as_json: bool, colour: bool) -> None:
+def _goes_on(entry: Entry) -> bool:
+    return entry.outcome == OPEN and bool(entry.owner)
+
+
+def shown(case: str, who: str | None, *, as_json: bool, colour: bool) -> None:
     """Print what was told in a case."""
     with open_casebook() as casebook:
-        events = casebook.events(casebook.find(case))
+        events = casebook.events(case_of(casebook, case, who))
     if as_json:
         told = [event.model_dump(mode="json", by_alias=True) for event in events]
         print_json({"schema": "rowfault/case/1", "events": told})
@@ -78,7 +86,7 @@ def story_lines(view: View) -> Iterator[RenderableType]:
     >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "Ann")
     >>> note = told(Noted(text="hose chafed"), "Ann")
     >>> state = replay([first, note, told(Correction(event=note.id), "Ann")])
-    >>> [_, table] = story_lines(View(state, load_knowledge()))
+    >>> [_, owner, table] = story_lines(View(state, load_knowledge()))
     >>> [cell.plain.partition("Ann: ")[2] for cell in table.columns[1].cells][1:]
     ['note: hose chafed [no longer counts: see 3]', 'entry 2 does not count']
     """
@@ -86,6 +94,8 @@ def story_lines(view: View) -> Iterator[RenderableType]:
     yield Text(f"{state.id}: {view.machine.id}, {view.machine.rows} rows", style="title")
     if state.title:
         yield Text(visible(on_one_line(state.title)))
+    if state.open:
+        yield Text(visible(on_one_line(in_hand(state))))
     table = Table.grid(padding=(0, 2))
     table.add_column(justify="right", no_wrap=True)
     table.add_column()
@@ -105,17 +115,28 @@ def _told(start: str, entry: dict[str, Any]) -> Text:
     return line
 
 
-def exported(cases: Sequence[str], folder: Path, force: bool) -> None:
+def exported(cases: Sequence[str], folder: Path, force: bool, who: str | None = None) -> None:
     """Write cases into a folder, each file whole or not at all, and say where."""
     _make(folder)
     with open_casebook() as casebook:
-        stories = [casebook.events(casebook.find(case)) for case in dict.fromkeys(cases)]
+        ids = dict.fromkeys(case_of(casebook, case, who) for case in cases)
+        stories = [casebook.events(case) for case in ids]
     files = {folder / f"{replay(story).id}.yaml": story_text(story) for story in stories}
     for path in files:
         may_be_written(path, force)
     for path, text in files.items():
         write_whole(path, text, force)
         print_lines([str(path)])
+
+
+def reopened(case: str, reason: str, who: str | None) -> None:
+    """Reopen a closed case, and say how to go on with it."""
+    by = person(who)
+    with open_casebook() as casebook:
+        id = casebook.find(case, by)
+        seen = casebook.events(id)[-1].id
+        casebook.add(id, told(Reopened(reason=reason), by).model_copy(update={"seen": seen}))
+    print_lines([f"Reopened. Go on with: rowfault work --case {id}"])
 
 
 def _make(folder: Path) -> None:

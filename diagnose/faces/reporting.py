@@ -69,11 +69,14 @@ def form_of(output: str, form: str | None) -> Form:
     return found
 
 
-def written_report(case: str, output: str, form: str | None, force: bool) -> None:
+def written_report(
+    case: str, output: str, form: str | None, force: bool, who: str | None = None
+) -> None:
     """Write the report of a case."""
     chosen = form_of(output, form)
     knowledge = load_knowledge()
-    _put(REPORT[chosen](case_report(story_of(case, knowledge), knowledge)), output, force)
+    story = story_of(case, knowledge, who)
+    _put(REPORT[chosen](case_report(story, knowledge)), output, force)
 
 
 def shown_readiness(
@@ -93,12 +96,17 @@ def shown_readiness(
 
 
 def shown_season(
-    case: str, output: str | None, form: str | None, force: bool, as_json: bool
+    case: str,
+    output: str | None,
+    form: str | None,
+    force: bool,
+    as_json: bool,
+    who: str | None = None,
 ) -> None:
     """Show or write the season record of a machine that is proven good."""
     chosen = form_of(output, form) if output else None
     knowledge = load_knowledge()
-    record = season_record(story_of(case, knowledge), knowledge)
+    record = season_record(story_of(case, knowledge, who), knowledge)
     _show(record, SEASON, print_season, output, chosen, force, as_json)
 
 

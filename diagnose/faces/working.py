@@ -80,15 +80,15 @@ def worked(wish: Wish, answers: Path | None, *, colour: bool) -> None:
     started()
     who = person(wish.who or ("somebody" if wish.scratch else None))
     knowledge = load_knowledge()
+    bench = Bench(console(colour))
     with ExitStack() as stack:
         keeper: Keeper = Scratch()
         case = wish.case or ""
         if not wish.scratch:
             from diagnose.store.casebook import open_casebook  # noqa: PLC0415
 
-            casebook = stack.enter_context(open_casebook())
+            casebook = stack.enter_context(open_casebook(tell=bench.say))
             keeper, case = casebook, casebook.find(case, who) if case else ""
-        bench = Bench(console(colour))
         words = [*SAYINGS, "none", "all", "done", "yes", "no"]
         talk = Conversation(keeper, knowledge, who, bench, asker(answers, words), _now)
         talk.hold(case or talk.open(wish.machine or "", wish.title))
@@ -147,7 +147,7 @@ class Conversation:
             question = self._question(job)
             if question.over:
                 self.bench.end(job.view, kept=self.kept)
-                if self._closed_here(job) or not self._reopened(case, job):
+                if self._closed_here(job) or not self._reopened(case):
                     return
                 continue
             self.bench.lay_out(job, question)
@@ -202,8 +202,9 @@ class Conversation:
             except (Wrong, RowfaultError) as error:
                 if isinstance(error, ENDS) and unattended(self.asker):
                     raise
-                self.bench.complain(error, asked)
-                if isinstance(error, CaseClosed):
+                closed = isinstance(error, CaseClosed)
+                self.bench.complain(error, None if closed else asked)
+                if closed:
                     return True
         return False
 
@@ -270,7 +271,7 @@ class Conversation:
 
         def show(others: Sequence[Event]) -> View:
             view = View(replay(self.keeper.events(case)), self.knowledge)
-            self._show_others(others, view)
+            self._show_others([each for each in others if each.id not in self.seen], view)
             return view
 
         return show
@@ -280,19 +281,15 @@ class Conversation:
         ended = job.view.state.conclusion
         return any(event.what == ended for event in self.told_here)
 
-    def _reopened(self, case: str, job: Job) -> bool:
+    def _reopened(self, case: str) -> bool:
         """Whether somebody goes on with a case that is closed; notes are taken meanwhile."""
         self.bench.say(CLOSED)
         while (line := self.asker.line()) is not None and line.strip().lower() not in ("", "quit"):
-            word, _, rest = line.strip().partition(" ")
             try:
-                if word.lower() == "reopen" and rest.strip():
-                    return self._keep(case, line, job, CLOSING, [Reopened(reason=spoken(rest))])
-                if word.lower() != "note" or not rest.strip():
-                    raise CaseClosed(
-                        Problem(Place("this case"), CLOSING.form, quoted(line), "it is closed")
-                    )
-                self._keep(case, line, job, CLOSING, [Noted(text=spoken(rest))])
+                what = _of_a_closed_case(line)
+                self._keep(case, line, self._job(case), CLOSING, [what])
+                if isinstance(what, Reopened):
+                    return True
             except (Wrong, RowfaultError) as error:
                 if isinstance(error, ENDS) and unattended(self.asker):
                     raise
@@ -318,6 +315,16 @@ class Conversation:
         if words and all("=" in word for word in words) and not self._only_asked(words, question):
             return events_of(words, job.view.state, job.view.machine, self.knowledge)
         return question.read(line)
+
+
+def _of_a_closed_case(line: str) -> Noted | Reopened:
+    """A note, or why the case goes on. Raises `CaseClosed`, or `Wrong` for what cannot be kept."""
+    word, _, rest = line.strip().partition(" ")
+    if word.lower() in ("note", "reopen") and rest.strip():
+        words = spoken(rest.strip())
+        return Noted(text=words) if word.lower() == "note" else Reopened(reason=words)
+    remedy = "the case is closed, and nothing else is kept"
+    raise CaseClosed(Problem(Place("this case"), CLOSING.form, quoted(line), remedy))
 
 
 def _no_answer(_: str) -> NoReturn:

@@ -53,14 +53,14 @@ def _refuse_closed(state: State, fresh: Sequence[Event]) -> None:
             raise InputError(Problem(where, "a closed case", "one that is open", remedy))
         if not open_ and not isinstance(what, Noted | Reopened | Opened):
             remedy = f"reopen it with: rowfault cases reopen {state.id} --reason WHY"
-            got = f"an answer to a case that is closed ({_ended(state)})"
+            got = f"an answer to a case that is closed{_ended(state)}"
             raise CaseClosed(Problem(where, "nothing but a note", got, remedy))
         open_ = isinstance(what, Reopened) or (open_ and not isinstance(what, Concluded))
 
 
 def _ended(state: State) -> str:
     """Who closed the case, and when."""
-    by = next(
-        (each.event for each in reversed(state.told) if each.counts == state.conclusion), None
-    )
-    return f"by {by.who}, {by.at.astimezone():%Y-%m-%d %H:%M}" if by else "just now"
+    for each in reversed(state.told):
+        if each.counts is not None and each.counts == state.conclusion:
+            return f": {each.event.who} closed it, {each.event.at.astimezone():%Y-%m-%d %H:%M}"
+    return ""

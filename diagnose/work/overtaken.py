@@ -249,13 +249,12 @@ def _order(answer: Answer, others: Sequence[Told]) -> Doubt | None:
     ]
     if not open_:
         return None
-    near = list(dict.fromkeys(each.event.id for _, each in open_))
-    about = {each.event.id: each for _, each in open_}
-    asked = tuple(about[id] for id in near)
+    asked = tuple({each.event.id: each for _, each in open_}.values())
 
     def read(text: str) -> Answer:
-        sooner = _sooner(text, near)
-        return answer.placed(sooner, [id for id in near if id not in sooner])
+        sooner = _sooner(text, asked)
+        later = [each.event.id for each in asked if each.event.id not in sooner]
+        return answer.placed(sooner, later)
 
     one = len(asked) == 1
     assert asked[0].counts is not None
@@ -270,16 +269,23 @@ def _order(answer: Answer, others: Sequence[Told]) -> Doubt | None:
     )
 
 
-def _sooner(text: str, near: Sequence[str]) -> list[str]:
-    """Those that were done before the answer."""
+def _sooner(text: str, asked: Sequence[Told]) -> list[str]:
+    """Those that were done before the answer. Raises `Wrong` where that cannot be."""
     said = text.strip().lower().rstrip(".!")
+    ids = [each.event.id for each in asked]
     if said in ("none", "before"):
         return []
     if said in ("all", "after"):
-        return list(near)
-    if len(near) == 1:
+        return ids
+    if len(ids) == 1:
         raise Wrong("before or after", quoted(text))
-    return [near[number - 1] for number in _numbers(said, len(near))]
+    numbers = _numbers(said, len(ids))
+    for number, one in enumerate(asked, 1):
+        after_it = [n for n in numbers if n > number and one.touch.meets(asked[n - 1].touch)]
+        if number not in numbers and after_it:
+            wanted = f"{number} too, which was done before {after_it[0]}"
+            raise Wrong(wanted, quoted(text), f"write for example {number},{after_it[0]}")
+    return [ids[number - 1] for number in numbers]
 
 
 def _finished(answer: Answer, others: Sequence[Told], story: Sequence[Event]) -> Answer:

@@ -14,6 +14,7 @@ from diagnose.faces.commands.options import (
     Group,
     colour_option,
     json_option,
+    who_option,
 )
 from diagnose.faces.commands.suggest import suggest_cases, suggest_machines
 
@@ -22,7 +23,7 @@ from diagnose.faces.commands.suggest import suggest_cases, suggest_machines
 def cases() -> None:
     """Keep and find your own cases.
 
-    CASE is an id, the unique beginning of one, or last: the case that was told of last.
+    CASE is an id, the unique beginning of one, or last: the case that you worked last.
     The casebook is a file in your data folder, or the database that ROWFAULT_CASEBOOK names
     (for example postgresql://name@host/rowfault).
 
@@ -75,9 +76,10 @@ def list_cases(
 
 @cases.command("show")
 @click.argument("case", type=WORDS, shell_complete=suggest_cases)
+@who_option
 @json_option
 @colour_option
-def show_case(case: str, as_json: bool, no_colour: bool) -> None:
+def show_case(case: str, who: str | None, as_json: bool, no_colour: bool) -> None:
     """Show what was told in a case, in order.
 
     CASE is an id, the beginning of one, or last. What was corrected is shown with what took its
@@ -88,7 +90,7 @@ def show_case(case: str, as_json: bool, no_colour: bool) -> None:
     """
     from diagnose.faces.cases import shown
 
-    shown(case, as_json=as_json, colour=not no_colour)
+    shown(case, who, as_json=as_json, colour=not no_colour)
 
 
 @cases.command("export")
@@ -101,7 +103,8 @@ def show_case(case: str, as_json: bool, no_colour: bool) -> None:
     help="The folder for the files, if not this one.",
 )
 @click.option("--force", is_flag=True, help="Replace files that are there.")
-def export_cases(case: tuple[str, ...], folder: Path, force: bool) -> None:
+@who_option
+def export_cases(case: tuple[str, ...], folder: Path, force: bool, who: str | None) -> None:
     """Write cases as YAML, one file each.
 
     CASE is an id, the beginning of one, or last. A file has everything that was told, and is taken
@@ -112,7 +115,25 @@ def export_cases(case: tuple[str, ...], folder: Path, force: bool) -> None:
     """
     from diagnose.faces.cases import exported
 
-    exported(case, folder, force)
+    exported(case, folder, force, who)
+
+
+@cases.command("reopen")
+@click.argument("case", type=WORDS, shell_complete=suggest_cases)
+@click.option("--reason", required=True, type=WORDS, help="Why the case goes on.")
+@click.option("--who", type=WORDS, help="Who reopens it; your login name when left out.")
+def reopen_case(case: str, reason: str, who: str | None) -> None:
+    """Reopen a closed case.
+
+    CASE is an id, the beginning of one, or last. It takes answers again, and needs a new
+    conclusion. What was told stays, the old conclusion and the reason too.
+
+    Example:
+      rowfault cases reopen last --reason "row 6 failed again in the field"
+    """
+    from diagnose.faces.cases import reopened
+
+    reopened(case, reason, who)
 
 
 @cases.command("import")

@@ -140,6 +140,13 @@ def colour_option(command: Function) -> Function:
     )(command)
 
 
+def who_option(command: Function) -> Function:
+    """Add ``--who``: whose last case ``last`` is."""
+    return click.option(
+        "--who", type=WORDS, help="Whose last case is meant by last; yours when left out."
+    )(command)
+
+
 def force_option(command: Function) -> Function:
     """Add ``--force``, which lets a file be replaced."""
     return click.option("--force", is_flag=True, help="Replace FILE when it is there already.")(

@@ -15,7 +15,7 @@ from diagnose.faces.commands.suggest import suggest_cases, suggest_machines
 @click.option(
     "--case",
     type=WORDS,
-    help="Go on with this case: an id, the beginning of one, or last.",
+    help="Go on with this case: an id, the beginning of one, or last (your last one).",
     shell_complete=suggest_cases,
 )
 @click.option("--who", type=WORDS, help="Who tells it; your login name when left out.")
