@@ -153,7 +153,8 @@ def _same(
     if mine.same_as or not near:
         return answer
     if not isinstance(mine.what, MAY_BE_TWO):
-        return _one_matter(answer, mine, near[-1], story)
+        found = _one_matter(answer, mine, near[-1], story)
+        return found if found.disputed == answer.disputed else _which(found, mine, near[-1], story)
     noun = NOUNS[mine.what.kind]
     one = len(near) == 1
 
