@@ -7,16 +7,17 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from types import TracebackType
 
-from sqlalchemy import Connection, Engine, insert, select, text
+from sqlalchemy import Connection, Engine, insert, select
 
 from diagnose.drill.record import Finished
 from diagnose.errors import InputError, Place, Problem, Unavailable, UnknownName
 from diagnose.knowledge.places import own_to_write
 from diagnose.store.drillrows import row_of
 from diagnose.store.engine import clear_errors, make_engine
-from diagnose.store.entry import Entry, Wanted, entry_of, words_of
+from diagnose.store.entry import Entry, Wanted, entry_of
 from diagnose.store.health import Health, health
 from diagnose.store.listing import drills_of, ids_of, listed, read_case
+from diagnose.store.noting import note_down
 from diagnose.store.reading import Kept
 from diagnose.store.rows import case_row, event_row
 from diagnose.store.schema import bring_up_to_date
@@ -25,7 +26,7 @@ from diagnose.store.tables import cases, drills, events
 from diagnose.story.chain import FIRST
 from diagnose.story.event import Event, Opened
 from diagnose.story.guard import refuse
-from diagnose.story.replay import State, replay
+from diagnose.story.replay import replay
 
 VARIABLE = "ROWFAULT_CASEBOOK"
 """The URL of the casebook's database, where it is not the file in the user's data folder."""
@@ -95,12 +96,10 @@ class Casebook:
         ['opened', 'note']
         """
 
-        def act(connection: Connection, in_doubt: bool) -> None:
+        def act(connection: Connection, _: bool) -> None:
             _hold(connection, case)
             known = self._events(connection, case)
-            here = [each.event for each in known]
-            if not (in_doubt and {event.id for event in told} <= {event.id for event in here}):
-                refuse(case, here, told, seen)
+            refuse(case, [each.event for each in known], told, seen)
             _append(connection, case, known, told)
 
         self._server.write(act)
@@ -306,7 +305,7 @@ def _append(
         rows.append(event_row(case, number, event, head))
         head = str(rows[-1]["sha256"])
     connection.execute(insert(events), rows)
-    _note_down(connection, replay([*before, *fresh.values()]), len(known) + len(fresh), head)
+    note_down(connection, replay([*before, *fresh.values()]), len(known) + len(fresh), head)
     return list(fresh)
 
 
@@ -321,13 +320,3 @@ def _refuse_strangers(
         raise InputError(Problem(Place(f"case {case}"), "events of its own", got))
     if known and any(isinstance(event.what, Opened) for event in fresh):
         raise InputError(Problem(Place(f"case {case}"), "one opening", "a second one"))
-
-
-def _note_down(connection: Connection, state: State, length: int, head: str) -> None:
-    """What lists and searches want to know of a case, and how its chain ends."""
-    words = words_of(state)
-    columns = case_row(entry_of(state), length, head, words)
-    connection.execute(cases.update().where(cases.c.case == state.id).values(columns))
-    said = {"id": state.id, "said": words}
-    connection.execute(text('DELETE FROM words WHERE "case" = :id'), said)
-    connection.execute(text('INSERT INTO words ("case", said) VALUES (:id, :said)'), said)

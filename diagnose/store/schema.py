@@ -16,6 +16,7 @@ from diagnose.errors import Unavailable
 from diagnose.store import sqlitefile
 from diagnose.store.address import place_of
 from diagnose.store.engine import is_read_only, make_engine, writing
+from diagnose.store.noting import note_all
 
 VERSION = "0003"
 """The version that this program writes: the last of ``migrations/versions``."""
@@ -136,3 +137,5 @@ def _upgrade(connection: Connection) -> None:
             "another casebook"
         )
     command.upgrade(config, "head")
+    if version is not None:
+        note_all(connection)

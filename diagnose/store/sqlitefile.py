@@ -97,20 +97,20 @@ def make(file: Path, fill: Callable[[Path], None]) -> None:
 def copied(file: Path) -> sqlite3.Connection:
     """What a file holds that can only be read, in memory. Raises `sqlite3.Error` or `OSError`.
 
-    What its log beside it holds is read too; where SQLite may not, because it would write beside
-    it, from copies of both.
+    What its log beside it holds is read too, from copies of both where SQLite may not read them
+    because it would have to write beside them.
     """
     memory = sqlite3.connect(":memory:", check_same_thread=False)
     log = Path(f"{file}-wal")
     try:
+        if not log.exists():  # nobody has it open
+            _read_into(memory, f"{_uri(file)}?mode=ro&immutable=1")
+            return memory
         try:
             _read_into(memory, f"{_uri(file)}?mode=ro")
         except sqlite3.OperationalError:
-            if log.is_file() and log.stat().st_size:
-                with _copies(file, log) as copy:
-                    _read_into(memory, _uri(copy))
-            else:
-                _read_into(memory, f"{_uri(file)}?mode=ro&immutable=1")
+            with _copies(file, log) as copy:
+                _read_into(memory, _uri(copy))
     except BaseException:
         memory.close()
         raise

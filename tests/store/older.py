@@ -96,14 +96,19 @@ def still_open() -> list[Event]:
     return story(3, [opening, Checked(check="bleed", pattern="PPPPFPPPPPPP")])
 
 
+def done(who: str) -> Finished:
+    """A finished drill."""
+    taken = (Opportunity("patterns", 1, taken=True),)
+    id = who.encode().hex().ljust(32, "0")
+    return Finished(who, "ABCD-EFGH", "mounted-6", 1, 80, 93.5, False, taken, START, id)
+
+
 def main(url: str) -> None:
     """Fill the casebook at a URL."""
-    taken = (Opportunity("patterns", 1, taken=True),)
-    done = Finished("Ann", "ABCD-EFGH", "mounted-6", 1, 80, 93.5, False, taken, START, 32 * "d")
     with open_casebook(url) as casebook:
         for events in (proven(), handed_over(), still_open()):
             casebook.merge(events)
-        casebook.keep_drill(done)
+        casebook.keep_drill(done("Ann"))
 
 
 if __name__ == "__main__":
