@@ -111,6 +111,19 @@ def _postgres(url: URL) -> Engine:
     return engine
 
 
+def reading(engine: Engine) -> Engine:
+    """The same engine, whose transactions see one state, whatever others add meanwhile.
+
+    SQLite does so by itself.
+
+    >>> reading(make_engine("sqlite://")).get_execution_options()
+    immutabledict({})
+    """
+    if engine.dialect.name == "sqlite":
+        return engine
+    return engine.execution_options(isolation_level="REPEATABLE READ")
+
+
 def writing(engine: Engine) -> Engine:
     """The same engine, whose transactions are there to write.
 

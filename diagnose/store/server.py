@@ -11,7 +11,7 @@ from sqlalchemy.exc import DBAPIError
 
 from diagnose.errors import Unavailable
 from diagnose.store.address import place_of
-from diagnose.store.engine import clear_errors, in_words, is_gone, is_read_only, writing
+from diagnose.store.engine import clear_errors, in_words, is_gone, is_read_only, reading, writing
 
 RETURN_SECONDS = 6.0
 """So long a server that was there a moment ago is waited for."""
@@ -43,7 +43,7 @@ class Server:
 
     def read(self, act: Act[Given]) -> Given:
         """What ``act`` gives. Raises `Unavailable`."""
-        return self._done(act, self._engine, BACK)
+        return self._done(act, reading(self._engine), BACK)
 
     def write(self, act: Act[Given]) -> Given:
         """The same, which may write; it is safe on the disk when this returns.
