@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from diagnose.errors import CaseClosed, Overtaken, Unavailable
+from diagnose.errors import CaseClosed, InputError, Overtaken, Unavailable
 from diagnose.faces.asking import Answers, Asker
 from diagnose.faces.bench import Bench
 from diagnose.faces.commands.root import rowfault
@@ -17,12 +20,17 @@ from diagnose.faces.output import console
 from diagnose.faces.working import Conversation
 from diagnose.knowledge.base import load_knowledge
 from diagnose.story.event import (
+    AtHand,
     Checked,
+    Circumstances,
     Concluded,
     Event,
     Exchanged,
     Fact,
     HandedOver,
+    History,
+    Measured,
+    Mended,
     Noted,
     Reopened,
     told,
@@ -208,6 +216,47 @@ def test_answers_from_a_file_go_on_when_somebody_only_notes_something(
     path = answers(f"{READY}\n6\nquit\n")
     conversation(scratch, Interrupted(path, scratch, 1, Noted(text="wet")), scratch)
     assert len(replay(scratch.events(scratch.cases[0])).case.runs) == 1
+
+
+LINES = st.sampled_from(
+    [READY, "6", "5", "none", "all", "yes", "no", "mine", "theirs", "?", "before", "after", "1",
+     "1,2", "2", "done", "undo", "redo", "note wet", "hand over", "hand-over Ben: late", "Ben",
+     "reopen dry again", "give up", "", "else swap-coil@row-6=row-5", "else response=PPPPPF",
+     "else replace-coil@row-6=done", "else coil-resistance@row-6=7.4ohm", "oil=12C engine=on",
+     "correct 2", "correct 2 response=PPPPPP", "correct 3 bleed=FPPPPP", "missing meter", "skip",
+     "anyway", "why", "plan", "first-hookup=yes", "first-hookup=no", "proven"]
+)  # fmt: skip
+FACTS = st.sampled_from(
+    [FIVE, SWAP, GIVEN_UP, Noted(text="wet"), Reopened(reason="dry"), Concluded(outcome="proven"),
+     Checked(check="response", pattern="PPPPPF"), Mended(remedy="replace-coil", part="row-6/valve"),
+     Measured(measurement="coil-resistance", part="row-6/valve", value=99.0),
+     Circumstances(values={"oil": 12.0}), History(values={"first-hookup": "no"}),
+     AtHand(without=("gauge",)), HandedOver(to="Cleo", why="late")]
+)  # fmt: skip
+
+
+@given(st.lists(LINES, max_size=14), st.dictionaries(st.integers(0, 14), FACTS, max_size=6))
+@settings(max_examples=100, deadline=None)
+def test_whatever_two_people_tell_both_are_on_record(
+    lines: list[str], quicker: dict[int, Fact]
+) -> None:
+    scratch, bens = Scratch(), list[Event]()
+
+    def tell(given: int) -> None:
+        if given in quicker:
+            event = told(quicker[given], "Ben")
+            with suppress(InputError):  # the case is closed, or is not
+                scratch.add(scratch.cases[0], event)
+                bens.append(event)
+
+    asker = Scripted(lines, tell)
+    conversation(scratch, asker, scratch)
+    events = scratch.events(scratch.cases[0])
+    state = replay(events)
+    assert [event for event in events if event.who == "Ben"] == bens
+    assert len({event.id for event in events}) == len(events)
+    assert all(event.seen for event in events if event.who == "Ann" and event is not events[0])
+    assert len(state.run_events) == len({*state.run_events}) == len(state.case.runs)
 
 
 # To hand over
