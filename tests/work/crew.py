@@ -10,7 +10,7 @@ from __future__ import annotations
 import fcntl
 import json
 import random
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from diagnose.cases.case import Run
@@ -78,7 +78,13 @@ class Person:
 
     def __init__(self, who: str, log: Log, keeper: Keeper, rng: random.Random) -> None:
         self.who, self.log, self.keeper, self.rng = who, log, keeper, rng
-        self.seen, self.begun, self.uid, self.made = "", 0, "", 0
+        self.seen, self.begun, self.uid, self.made, self.step = "", 0, "", 0, 0
+        self.meanwhile: Callable[[], None] = lambda: None
+
+    def go_on(self) -> None:
+        """Look, do or tell: whichever comes next."""
+        self.step += 1
+        (self.look, self.act, self.tell)[(self.step - 1) % 3]()
 
     def look(self) -> None:
         """Look at the case and be asked something."""
@@ -111,7 +117,8 @@ class Person:
         assert others
 
     def settled(self, doubt: Doubt) -> Answer:
-        """Say what is so."""
+        """Say what is so; others may be quicker once more."""
+        self.meanwhile()
         order, told = [uid for uid, _ in self.log.done()], self.log.told()
         about = [told[each.event.id] for each in doubt.others]
         if doubt.asks.startswith("Same"):
