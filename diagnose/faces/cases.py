@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -12,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from diagnose.casereport import timeline
-from diagnose.errors import Unavailable, on_one_line
+from diagnose.errors import Damaged, FileProblems, Problem, Unavailable, on_one_line
 from diagnose.faces.casepick import case_of
 from diagnose.faces.files import may_be_written, write_whole
 from diagnose.faces.output import console, print_json, print_lines, print_tidily
@@ -22,8 +24,8 @@ from diagnose.faces.words import counted, minutes_text
 from diagnose.knowledge.base import load_knowledge
 from diagnose.store.casebook import open_casebook
 from diagnose.store.entry import OPEN, Entry, Wanted
-from diagnose.story.archive import read_story, story_text
-from diagnose.story.event import Reopened, told
+from diagnose.story.archive import read_story, rest_text, story_data, story_text
+from diagnose.story.event import Event, Reopened, told
 from diagnose.story.replay import replay
 from diagnose.story.telling import OUTCOMES, in_hand
 from diagnose.story.view import View
@@ -31,14 +33,28 @@ from diagnose.story.view import View
 
 def listed(wanted: Wanted, as_json: bool) -> None:
     """Print the cases that are wanted."""
-    with open_casebook() as casebook:
-        entries = casebook.entries(wanted)
+    with open_casebook() as casebook, whole_first(lambda entries: _print(entries, as_json)):
+        _print(casebook.entries(wanted), as_json)
+
+
+def _print(entries: Sequence[Entry], as_json: bool) -> None:
     if as_json:
         print_json({"schema": "rowfault/cases/1", "cases": [_data(entry) for entry in entries]})
         return
     print_lines(line for entry in entries for line in _lines(entry))
     if not entries:
         print_lines(["No such case."])
+
+
+@contextmanager
+def whole_first(show: Callable[[Sequence[Any]], None]) -> Iterator[None]:
+    """Where the casebook is damaged, show what is whole before the error is said."""
+    try:
+        yield
+    except Damaged as damaged:
+        if damaged.whole:
+            show(damaged.whole)
+        raise
 
 
 def _data(entry: Entry) -> dict[str, object]:
@@ -67,11 +83,17 @@ def _goes_on(entry: Entry) -> bool:
 
 def shown(case: str, who: str | None, *, as_json: bool, colour: bool) -> None:
     """Print what was told in a case."""
-    with open_casebook() as casebook:
-        events = casebook.events(case_of(casebook, case, who))
+
+    def show(events: Sequence[Event]) -> None:
+        _show(events, as_json=as_json, colour=colour)
+
+    with open_casebook() as casebook, whole_first(show):
+        show(casebook.events(case_of(casebook, case, who)))
+
+
+def _show(events: Sequence[Event], *, as_json: bool, colour: bool) -> None:
     if as_json:
-        told = [event.model_dump(mode="json", by_alias=True) for event in events]
-        print_json({"schema": "rowfault/case/1", "events": told})
+        print_json(story_data(events))
         return
     view = View(replay(events), load_knowledge())
     out = console(colour)
@@ -115,18 +137,56 @@ def _told(start: str, entry: dict[str, Any]) -> Text:
     return line
 
 
-def exported(cases: Sequence[str], folder: Path, force: bool, who: str | None = None) -> None:
-    """Write cases into a folder, each file whole or not at all, and say where."""
+def exported(
+    cases: Sequence[str], folder: Path, force: bool, who: str | None = None, every: bool = False
+) -> None:
+    """Write cases into a folder, each file whole or not at all, and say where.
+
+    Of a damaged case the entries before the first bad one are written, and those after it that
+    are whole into a file beside it, which is for people. Raises `FileProblems` that names the
+    first bad entry of each, after all the files were written.
+    """
     _make(folder)
+    broken: list[Problem] = []
     with open_casebook() as casebook:
-        ids = dict.fromkeys(case_of(casebook, case, who) for case in cases)
-        stories = [casebook.events(case) for case in ids]
-    files = {folder / f"{replay(story).id}.yaml": story_text(story) for story in stories}
+        ids = casebook.ids() if every else [case_of(casebook, case, who) for case in cases]
+        files: dict[Path, str] = {}
+        for case in dict.fromkeys(ids):
+            try:
+                files |= dict(_files(folder, case, casebook.events(case)))
+            except Damaged as damaged:
+                broken.append(damaged.problem)
+                files |= dict(_files(folder, case, damaged.whole, damaged.rest))
     for path in files:
         may_be_written(path, force)
     for path, text in files.items():
         write_whole(path, text, force)
-        print_lines([str(path)])
+        print_lines([visible(str(path))])
+    if broken:
+        raise FileProblems(broken)
+
+
+def _files(
+    folder: Path, case: str, events: Sequence[Event], rest: Sequence[Event] = ()
+) -> Iterator[tuple[Path, str]]:
+    """What is written of a case: its entries, and those that are whole after a damaged one."""
+    name = re.sub(r"[^a-z0-9-]", "_", case)[:100]  # a damaged id may be anything
+    if events:
+        yield folder / f"{name}.yaml", story_text(events)
+    if rest:
+        yield folder / f"{name}.rest.yaml", rest_text(case, len(events) + 1, rest)
+
+
+def checked() -> None:
+    """Read all that is in the casebook, and say what is damaged. Raises `FileProblems`."""
+    with open_casebook() as casebook:
+        health = casebook.check()
+    entries = "1 entry" if health.entries == 1 else f"{health.entries:,} entries"
+    many = f"{counted(health.cases, 'case')}, {entries}"
+    if health.problems:
+        print_lines([f"{many} could be read."])
+        raise FileProblems(health.problems)
+    print_lines([f"{many}: all as they were stored."])
 
 
 def reopened(case: str, reason: str, who: str | None) -> None:

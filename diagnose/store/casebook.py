@@ -167,7 +167,7 @@ class Casebook:
         ...     print(casebook.find("20260302"), casebook.find("last", "a"))
         20260302-b 20260301-a
         """
-        ids = self._server.read(lambda connection, _: ids_of(connection))
+        ids = self.ids()
         if not ids:
             remedy = "open one with rowfault work MACHINE"
             raise InputError(Problem(Place("case"), "a case", "an empty casebook", remedy))
@@ -195,6 +195,10 @@ class Casebook:
         """
         asked = wanted or Wanted()
         return self._server.read(lambda connection, _: listed(connection, asked))
+
+    def ids(self) -> list[str]:
+        """The ids of all cases, the one in which something was told last first."""
+        return self._server.read(lambda connection, _: ids_of(connection))
 
     def keep_drill(self, done: Finished) -> None:
         """Keep a finished drill. It is safe on the disk when this returns."""

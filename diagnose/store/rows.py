@@ -129,4 +129,4 @@ def sha256(text: str) -> str:
     >>> sha256("")[:8]
     'e3b0c442'
     """
-    return hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest()
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()

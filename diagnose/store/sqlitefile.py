@@ -29,21 +29,20 @@ def file_of(url: URL) -> Path | None:
     (PosixPath('cases.sqlite'), None)
     """
     named = url.database or ""
-    if url.get_backend_name() != "sqlite" or named in ("", ":memory:") or "memory" in url.query:
-        return None
     if named.startswith("file:"):
         named = unquote(named.removeprefix("file:").partition("?")[0])
-        return (
-            None if named in ("", ":memory:") or url.query.get("mode") == "memory" else Path(named)
-        )
-    return Path(named)
+    in_memory = named in ("", ":memory:") or url.query.get("mode") == "memory"
+    return None if in_memory or url.get_backend_name() != "sqlite" else Path(named)
 
 
 def is_read_only(file: Path, url: URL) -> bool:
     """Whether a file is there that this user cannot write, or not its folder, or must not."""
-    if "ro" in (url.query.get("mode"),) or "immutable" in url.query:
+    if url.query.get("mode") == "ro" or "immutable" in url.query:
         return True
-    return file.is_file() and not (_may_write(file) and _may_write(file.absolute().parent))
+    try:
+        return file.is_file() and not (_may_write(file) and _may_write(file.absolute().parent))
+    except OSError:  # SQLite says it better
+        return False
 
 
 def _may_write(path: Path) -> bool:

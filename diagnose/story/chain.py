@@ -26,7 +26,7 @@ def link(before: str, form: int, body: str) -> str:
     (True, False)
     """
     text = f"{before}\n{form}\n{body}"
-    return hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest()
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
 def plain(event: Event) -> dict[str, Any]:

@@ -94,7 +94,8 @@ def show_case(case: str, who: str | None, as_json: bool, no_colour: bool) -> Non
 
 
 @cases.command("export")
-@click.argument("case", nargs=-1, required=True, type=WORDS, shell_complete=suggest_cases)
+@click.argument("case", nargs=-1, type=WORDS, shell_complete=suggest_cases)
+@click.option("--all", "every", is_flag=True, help="Every case of the casebook.")
 @click.option(
     "--to",
     "folder",
@@ -104,18 +105,37 @@ def show_case(case: str, who: str | None, as_json: bool, no_colour: bool) -> Non
 )
 @click.option("--force", is_flag=True, help="Replace files that are there.")
 @who_option
-def export_cases(case: tuple[str, ...], folder: Path, force: bool, who: str | None) -> None:
+def export_cases(
+    *, case: tuple[str, ...], every: bool, folder: Path, force: bool, who: str | None
+) -> None:
     """Write cases as YAML, one file each.
 
     CASE is an id, the beginning of one, or last. A file has everything that was told, and is taken
-    up elsewhere with import.
+    up elsewhere with import. Of a damaged case, what is whole is written.
 
     Example:
       rowfault cases export last --to cases
     """
     from diagnose.faces.cases import exported
 
-    exported(case, folder, force, who)
+    if every == bool(case):
+        raise click.UsageError("Name cases, or say --all.")
+    exported(case, folder, force, who, every)
+
+
+@cases.command("check")
+def check_casebook() -> None:
+    """Say whether the casebook is whole.
+
+    Every entry is read and held against its hash. What is damaged is named, and nothing is changed;
+    export writes what is whole.
+
+    Example:
+      rowfault cases check
+    """
+    from diagnose.faces.cases import checked
+
+    checked()
 
 
 @cases.command("reopen")
