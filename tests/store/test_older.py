@@ -18,14 +18,16 @@ from diagnose.knowledge.base import load_knowledge
 from diagnose.store import schema
 from diagnose.store.casebook import open_casebook
 from diagnose.store.engine import make_engine
+from diagnose.store.entry import Wanted
 from diagnose.store.tables import events
 from diagnose.story.archive import read_story
-from diagnose.story.event import Noted, told
+from diagnose.story.event import HandedOver, Noted, told
 from diagnose.story.replay import replay
 from tests.store import older
 from tests.store.conftest import Server
 
 OLDER = Path(__file__).parent / "older"
+OPENER = "Ben Ünal"
 CASES = ("20260302-mounted-6-aaaaaa", "20260303-ours-bbbbbb", "20260304-mounted-12-cccccc")
 
 
@@ -87,6 +89,19 @@ def test_older_cases_read_list_and_go_on(old: str) -> None:
         assert schema.version_of(connection) == schema.VERSION == "0003"
         query = select(events.c.format).where(events.c.case == CASES[2]).order_by(events.c.number)
         assert connection.execute(query).scalars().all() == [1, 1, 2]
+
+
+def test_an_older_case_that_was_handed_over_is_open_and_nobody_is_named(old: str) -> None:
+    handed = replay(older.handed_over())
+    assert handed.open
+    with open_casebook(old) as casebook:
+        stands = {entry.case: (entry.outcome, entry.owner) for entry in casebook.entries()}
+        assert stands[handed.id] == ("open", "")
+        assert {*stands.values()} == {("open", ""), ("open", OPENER), ("proven", OPENER)}
+        assert handed.id in [entry.case for entry in casebook.entries(Wanted(open=True))]
+        casebook.add(handed.id, told(HandedOver(to="Cleo", why="has the parts"), "Ann"))
+        assert casebook.events(handed.id)[:-1] == tuple(older.handed_over())
+        assert {entry.case: entry.owner for entry in casebook.entries()}[handed.id] == "Cleo"
 
 
 def test_an_older_casebook_that_cannot_be_written_is_read_all_the_same(tmp_path: Path) -> None:
