@@ -111,9 +111,9 @@ class Overtaken(RowfaultError):
         things = "1 thing" if len(self.between) == 1 else f"{len(self.between)} things"
         super().__init__(
             on_one_line(
-                f"case {case}: expected that nobody told anything after the question, got {things} "
-                f"from {people}; the answer was not kept: look at rowfault cases show {case}, "
-                "then give it again"
+                f"case {case}: expected that nobody else told anything meanwhile, got {things} "
+                f"from {people}; no answer was kept after that: see rowfault cases show {case}, "
+                f"then go on with rowfault work --case {case}"
             )
         )
 

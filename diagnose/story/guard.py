@@ -23,9 +23,9 @@ def refuse(case: str, known: Sequence[Event], told: Sequence[Event], seen: str |
     >>> refuse("20260301-a", [opening], [ann], seen=opening.id)
     >>> refuse("20260301-a", [opening, ann], [ben], seen=opening.id)
     Traceback (most recent call last):
-    diagnose.errors.Overtaken: case 20260301-a: expected that nobody told anything after the \
-question, got 1 thing from Ann; the answer was not kept: look at rowfault cases show 20260301-a, \
-then give it again
+    diagnose.errors.Overtaken: case 20260301-a: expected that nobody else told anything meanwhile, \
+got 1 thing from Ann; no answer was kept after that: see rowfault cases show 20260301-a, then \
+go on with rowfault work --case 20260301-a
     """
     here = {event.id for event in known}
     fresh = [event for event in told if event.id not in here]
