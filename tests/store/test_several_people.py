@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -11,28 +9,17 @@ import pytest
 from diagnose.store.casebook import open_casebook
 from diagnose.story.event import Opened, told
 from tests.work.crew import CASE, Log, counted_once
+from tests.work.member import together
 
-ROOT = Path(__file__).resolve().parents[2]
 
-
-@pytest.mark.parametrize(("people", "each"), [(2, 24), (8, 6)])
+@pytest.mark.parametrize(("people", "each"), [(2, 16), (8, 4)])
 def test_each_answer_is_there_once_with_its_question_and_in_its_epoch(
     url: str, tmp_path: Path, people: int, each: int
 ) -> None:
     log = tmp_path / "log"
     with open_casebook(url) as casebook:
         casebook.begin(told(Opened(case=CASE, machine="mounted-6"), "Ann"))
-    at_work = [
-        subprocess.Popen(
-            [sys.executable, "-m", "tests.work.member", url, str(log), f"p{n}", str(each)],
-            cwd=ROOT,
-            stderr=subprocess.PIPE,
-            text=True,
-        )
-        for n in range(people)
-    ]
-    complaints = [process.communicate(timeout=300)[1] for process in at_work]
-    assert [process.returncode for process in at_work] == [0] * people, complaints
+    assert together(url, log, people, each) == []
     with open_casebook(url) as casebook:
         events = casebook.events(CASE)
     answers = [event for event in events if event.id in Log(log).told()]

@@ -94,7 +94,7 @@ class Person:
     def act(self) -> None:
         """Watch what somebody else has done since, or do something."""
         since = self.log.done()[self.begun :]
-        if since and self.rng.random() < 0.4:
+        if since and self.rng.random() < 0.6:
             self.uid = self.rng.choice(since)[0]
             return
         self.made += 1
