@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import cached_property
 from typing import TypeVar
 
 from diagnose.record import record
@@ -71,7 +72,7 @@ class Placed:
     event: Event
     counts: What | None
 
-    @property
+    @cached_property
     def touch(self) -> Touch:
         """What it takes and changes."""
         return touch(self.event.id, self.counts)
