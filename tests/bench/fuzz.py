@@ -122,8 +122,10 @@ def wrong_with(result: Result) -> tuple[str, str]:
 def last_line(trace: str) -> str:
     """What an exception is and where it was raised, without what differs from input to input."""
     places = re.findall(r'File ".*?((?:diagnose|site-packages)/[^"]*)", line (\d+)', trace)
-    what = next((line for line in reversed(trace.splitlines()) if line.strip()), "")
-    return f"{what.partition(':')[0][:80]} at {':'.join(places[-1]) if places else 'unknown'}"
+    ours = [place for place in places if place[0].startswith("diagnose")]
+    what = re.findall(r"^([\w.]+(?:Error|Exception|Exit)\b)", trace, re.MULTILINE)
+    where = [":".join(each[-1]) for each in (places, ours) if each]
+    return f"{what[-1] if what else 'exception'} at {', from '.join(dict.fromkeys(where))}"
 
 
 @contextmanager

@@ -9,7 +9,7 @@ import pytest
 from tests.bench.fuzz import Found, lonely, tried, wrong_with
 from tests.bench.inputs import FAMILIES, given
 
-COUNT, FIRST = 160, 1_000_000
+COUNT, FIRST = 120, 1_000_000
 """Other numbers than those of the long run."""
 
 
