@@ -15,10 +15,11 @@ LONGEST_WAIT = 10.0
 CHUNK = 65_536
 
 
-def read_at_most(path: Path | str, most: int, wait: float = LONGEST_WAIT) -> bytes:
+def read_at_most(path: Path | str, most: int, wait: float | None = None) -> bytes:
     """What a file holds; when that is more than ``most`` bytes, only the first ``most`` + 1.
 
-    A pipe or a device is read as far, and given up once nothing came for ``wait`` seconds.
+    A pipe or a device is read as far, and given up once nothing came for ``wait`` seconds
+    (`LONGEST_WAIT` when left out).
     Raises `OSError`, and `ValueError` for a name that no file can have.
 
     >>> read_at_most(os.devnull, 10), len(read_at_most(__file__, 10))
@@ -28,7 +29,7 @@ def read_at_most(path: Path | str, most: int, wait: float = LONGEST_WAIT) -> byt
     with open(descriptor, "rb") as stream:
         if stat.S_ISREG(os.fstat(descriptor).st_mode) or not hasattr(select, "poll"):
             return stream.read(most + 1)
-        return _read_patiently(descriptor, most + 1, wait)
+        return _read_patiently(descriptor, most + 1, LONGEST_WAIT if wait is None else wait)
 
 
 def _read_patiently(descriptor: int, size: int, wait: float) -> bytes:
