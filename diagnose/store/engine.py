@@ -192,6 +192,8 @@ def clear_errors(engine: Engine, but_gone: bool = False) -> Iterator[None]:
         if but_gone and is_gone(engine, error):
             raise
         raise Unavailable(in_words(engine, error)) from error
+    except UnicodeError as error:  # SQLite's own message, of a damaged file
+        raise Unavailable(_complaint(engine, "malformed text")) from error
     except (sqlite3.Error, OSError) as error:
         said = error.strerror if isinstance(error, OSError) else None
         raise Unavailable(_complaint(engine, said or str(error))) from error
