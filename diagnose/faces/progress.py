@@ -19,6 +19,7 @@ from diagnose.faces.who import login
 from diagnose.faces.words import counted, percent, sentence
 from diagnose.record import record
 from diagnose.store.casebook import open_casebook
+from diagnose.store.server import RETURN_SECONDS
 
 Report = Mapping[str, Any]
 
@@ -46,7 +47,7 @@ class Record:
 
     def keep(self, done: Finished) -> None:
         """Keep one more."""
-        with open_casebook(self.url) as casebook:
+        with open_casebook(self.url, patience=RETURN_SECONDS) as casebook:
             casebook.keep_drill(done)
 
 

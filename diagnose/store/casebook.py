@@ -12,11 +12,11 @@ from sqlalchemy import Connection, Engine, insert, select
 from diagnose.drill.record import Finished
 from diagnose.errors import InputError, Place, Problem, Unavailable, UnknownName
 from diagnose.knowledge.places import own_to_write
-from diagnose.store.drillrows import row_of
+from diagnose.store.drilling import add_drill, drills_of
 from diagnose.store.engine import clear_errors, make_engine
 from diagnose.store.entry import Entry, Wanted, entry_of
 from diagnose.store.health import Health, health
-from diagnose.store.listing import drills_of, ids_of, listed, read_case
+from diagnose.store.listing import ids_of, listed, read_case
 from diagnose.store.noting import note_down
 from diagnose.store.reading import Kept
 from diagnose.store.rows import case_row, event_row
@@ -202,12 +202,11 @@ class Casebook:
 
     def keep_drill(self, done: Finished) -> None:
         """Keep a finished drill. It is safe on the disk when this returns."""
-        row = row_of(done)
 
         def act(connection: Connection, in_doubt: bool) -> None:
             here = select(drills.c.id).where(drills.c.id == done.id)
             if not (in_doubt and connection.execute(here).scalar()):
-                connection.execute(insert(drills).values(row))
+                add_drill(connection, done)
 
         self._server.write(act)
 

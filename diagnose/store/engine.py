@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL
-from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
+from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
 from sqlalchemy.pool import StaticPool
 
 from diagnose.errors import Unavailable, on_one_line
@@ -43,6 +43,7 @@ SAYINGS: tuple[tuple[str, str, str], ...] = (
     ("relation", "a casebook", "it is another database; name another casebook"),
     ("does not exist", "a database that is there", "see the names in ROWFAULT_CASEBOOK"),
     ("pg_hba", "to be let in", "see the name and password in ROWFAULT_CASEBOOK"),
+    ("the database system is", "a database that answers", "wait until it has started, try again"),
     ("authentication", "to be let in", "see the name and password in ROWFAULT_CASEBOOK"),
     ("statement timeout", "an answer within seconds", "see what keeps the server, and try again"),
     ("no answer", "a database that answers", "see that the server is not stopped, and try again"),
@@ -52,8 +53,8 @@ SAYINGS: tuple[tuple[str, str, str], ...] = (
 )
 """What a database may say, what it means that was expected, and what to try."""
 
-GONE = ("connection", "no answer", "starting up", "shutting down", "timeout expired")
-"""What is said of a server that is not there at the moment."""
+LOST = ("08", "57P")
+"""How the codes begin of errors that say that a connection, or the server, comes to its end."""
 
 
 def make_engine(named: str | Path) -> Engine:
@@ -169,8 +170,10 @@ def is_gone(engine: Engine, error: DBAPIError) -> bool:
     """
     if engine.dialect.name == "sqlite":
         return False
-    said = str(error.orig).lower()
-    return error.connection_invalidated or any(sign in said for sign in GONE)
+    # While it is connected to, a server's errors have no code, whatever its language.
+    code = getattr(error.orig, "sqlstate", None)
+    lost = isinstance(error, OperationalError) and (code is None or code.startswith(LOST))
+    return lost or error.connection_invalidated
 
 
 @contextmanager
@@ -192,6 +195,8 @@ def clear_errors(engine: Engine, but_gone: bool = False) -> Iterator[None]:
         if but_gone and is_gone(engine, error):
             raise
         raise Unavailable(in_words(engine, error)) from error
+    except UnicodeError as error:  # SQLite's own message, of a damaged file
+        raise Unavailable(_complaint(engine, "malformed text")) from error
     except (sqlite3.Error, OSError) as error:
         said = error.strerror if isinstance(error, OSError) else None
         raise Unavailable(_complaint(engine, said or str(error))) from error

@@ -1,4 +1,4 @@
-"""What is asked of a casebook as a whole: lists, searches, one case, drills; each row checked."""
+"""What is asked of a casebook as a whole: lists, searches, one case; each row checked."""
 
 from __future__ import annotations
 
@@ -6,13 +6,11 @@ from collections.abc import Iterator, Sequence
 
 from sqlalchemy import ColumnElement, Connection, select, text
 
-from diagnose.drill.record import Finished
 from diagnose.errors import Damaged, Place, Problem
-from diagnose.store.drillrows import drill_of
 from diagnose.store.entry import OPEN, Entry, Wanted, words_in
 from diagnose.store.reading import REMEDY, Kept, read_back
-from diagnose.store.rows import SEALED_OF_CASES, SEALED_OF_DRILLS, Row, entry_in, is_sealed, sha256
-from diagnose.store.tables import cases, drills, events
+from diagnose.store.rows import SEALED_OF_CASES, Row, entry_in, is_sealed, sha256
+from diagnose.store.tables import cases, events
 
 FOUND = {"sqlite": "words MATCH :wanted", "postgresql": "found @@ to_tsquery('simple', :wanted)"}
 """By dialect, how the words of a case are searched."""
@@ -97,21 +95,6 @@ def search_damages(connection: Connection) -> Iterator[Problem]:
         if noted != sha256("") and (not isinstance(words, str) or sha256(words) != noted):
             place = Place(f"case {case}, its words for searching")
             yield Problem(place, "what was stored", "something else", REMEDY)
-
-
-def drills_of(connection: Connection, who: str) -> list[Finished]:
-    """One person's drills, the first one first. Raises `Damaged` with those that are whole."""
-    found, problems = [], []
-    query = select(drills).order_by(drills.c.at, drills.c.id)
-    for row in connection.execute(query).mappings():
-        if not is_sealed(dict(row), SEALED_OF_DRILLS):
-            place = Place(f"drill {row['id']}")
-            problems.append(Problem(place, "what was stored", "something else", REMEDY))
-        elif row["who"] == who:
-            found.append(drill_of(dict(row)))
-    if problems:
-        raise Damaged(problems[0], found)
-    return found
 
 
 def _filters(wanted: Wanted) -> Iterator[ColumnElement[bool]]:

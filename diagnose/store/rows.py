@@ -22,6 +22,7 @@ SEALED_OF_DRILLS = (
     *("id", "at", "who", "code", "machine", "level", "marks", "minutes", "right"),
     "opportunities",
 )
+SEALED_OF_PLAYERS = ("who", "drills")
 
 
 def event_row(case: str, number: int, event: Event, previous: str) -> dict[str, object]:

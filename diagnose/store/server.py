@@ -13,11 +13,12 @@ from diagnose.errors import Unavailable
 from diagnose.store.address import place_of
 from diagnose.store.engine import clear_errors, in_words, is_gone, is_read_only, reading, writing
 
-RETURN_SECONDS = 6.0
-"""So long a server that was there a moment ago is waited for."""
+RETURN_SECONDS, STARTING_SECONDS, SILENT_SECONDS = 6.0, 20.0, 3.0
+"""So long a server is waited for that is away; that says that it starts; that says nothing."""
 
-PAUSE_SECONDS = 0.2
+PAUSE_SECONDS, WAITING_SECONDS = 0.2, 1.0
 
+WAITING = "The casebook is gone for the moment; trying again."
 KEPT = "The casebook was gone for a moment and is back; what you entered is kept."
 BACK = "The casebook was gone for a moment and is back."
 
@@ -58,21 +59,37 @@ class Server:
         return self._done(act, writing(self._engine), KEPT)
 
     def _done(self, act: Act[Given], engine: Engine, says: str) -> Given:
-        until: float | None = None
+        since, told = None, False
         while True:
             try:
                 with clear_errors(engine, but_gone=True), engine.begin() as connection:
-                    given = act(connection, until is not None)
+                    given = act(connection, since is not None)
             except DBAPIError as lost:
                 engine.dispose()
-                until = until or time.monotonic() + RETURN_SECONDS
-                if time.monotonic() > until:
+                since = since or time.monotonic()
+                waited = time.monotonic() - since
+                if waited > _patience(lost):
                     raise Unavailable(in_words(engine, lost)) from lost
+                if waited > WAITING_SECONDS and not told:
+                    told = True
+                    self._say(WAITING)
                 time.sleep(PAUSE_SECONDS)
                 continue
-            if until is not None and self._tell is not None:
-                self._tell(says)
+            if since is not None:
+                self._say(says)
             return given
+
+    def _say(self, sentence: str) -> None:
+        if self._tell is not None:
+            self._tell(sentence)
+
+
+def _patience(lost: DBAPIError) -> float:
+    """How long a server is worth waiting for, by what its loss looks like."""
+    said = str(lost.orig).lower()
+    if "the database system is" in said:  # starting up, recovering, shutting down
+        return STARTING_SECONDS
+    return SILENT_SECONDS if "no answer" in said or "timeout" in said else RETURN_SECONDS
 
 
 def wait_for(engine: Engine, patience: float) -> None:

@@ -82,3 +82,12 @@ drills = Table(
     Column("seal", String, nullable=False, server_default=""),
     Index("drills_by_who", "who", "at"),
 )
+
+players = Table(
+    "players",
+    metadata,
+    Column("who", Text, primary_key=True),
+    Column("drills", Integer, nullable=False),
+    Column("seal", String, nullable=False),
+)
+"""How many drills somebody finished, so that a lost one is noticed."""

@@ -41,7 +41,8 @@ def plain(event: Event) -> dict[str, Any]:
     ...     Circumstances(values={"oil": None}))]
     [{'kind': 'skip', 'act': 'x'}, {'kind': 'circumstances', 'values': {'oil': None}}]
     """
-    data = _given(event.model_dump(mode="json", by_alias=True))
+    dumped = event.model_dump(mode="json", by_alias=True)
+    data = {name: value for name, value in _given(dumped).items() if value != []}
     what = _given(data["what"])
     if isinstance(what.get("instead"), dict):
         what["instead"] = _given(what["instead"])

@@ -119,7 +119,7 @@ def export_cases(
     from diagnose.faces.cases import exported
 
     if every == bool(case):
-        raise click.UsageError("Name cases, or say --all.")
+        raise click.UsageError("Missing argument: name cases, or say --all.")
     exported(case, folder, force, who, every)
 
 

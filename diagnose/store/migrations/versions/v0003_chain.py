@@ -6,6 +6,7 @@ formulas stand here once more, so that this version comes to the same whatever l
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Iterable
 
 import sqlalchemy as sa
@@ -40,6 +41,12 @@ DRILLS = sa.table(
     sa.column("opportunities", sa.Text),
     sa.column("seal", sa.Text),
 )
+PLAYERS = sa.table(
+    "players",
+    sa.column("who", sa.Text),
+    sa.column("drills", sa.Integer),
+    sa.column("seal", sa.Text),
+)
 SEALED_OF_CASES = (*TEXTS, "minutes", "owner", "length", "head", "said")
 SEALED_OF_DRILLS = tuple(column.name for column in DRILLS.columns if column.name != "seal")
 
@@ -67,9 +74,20 @@ def upgrade() -> None:
         values = {**row, **_in_hand(bind, row), "length": length, "head": head, "said": said}
         values["seal"] = _seal(values[name] for name in SEALED_OF_CASES)
         bind.execute(sa.update(CASES).where(CASES.c.case == row["case"]).values(values))
+    op.create_table(
+        "players",
+        sa.Column("who", sa.Text, primary_key=True),
+        sa.Column("drills", sa.Integer, nullable=False),
+        sa.Column("seal", sa.String, nullable=False),
+    )
+    many: Counter[str] = Counter()
     for row in bind.execute(sa.select(DRILLS)).mappings().all():
+        many[row["who"]] += 1
         seal = _seal(row[name] for name in SEALED_OF_DRILLS)
         bind.execute(sa.update(DRILLS).where(DRILLS.c.id == row["id"]).values(seal=seal))
+    for who, drills in many.items():
+        values = {"who": who, "drills": drills, "seal": _seal([who, drills])}
+        bind.execute(sa.insert(PLAYERS).values(values))
 
 
 def _in_hand(bind: sa.Connection, row: sa.RowMapping) -> dict[str, str]:
