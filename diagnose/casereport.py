@@ -68,6 +68,8 @@ def case_report(events: Sequence[Event], knowledge: Knowledge | None = None) -> 
         "machine": {"id": machine.id, "name": machine.name, "rows": machine.rows},
         "outcome": outcome,
         "outcome_says": OUTCOMES[outcome],
+        "owner": state.owner or None,
+        "handed_over": _handed_over(state),
         "opened": _when(state.started),
         "last": _when(state.last),
         "minutes": state.elapsed_minutes,
@@ -79,6 +81,19 @@ def case_report(events: Sequence[Event], knowledge: Knowledge | None = None) -> 
         "notes": list(state.notes),
         "parts_used": _parts_used(view),
         **_reasoned(view, events),
+    }
+
+
+def _handed_over(state: State) -> Data | None:
+    """Who handed the case over last, to whom, why and when."""
+    handed = state.handover
+    if handed is None:
+        return None
+    return {
+        "by": handed.by,
+        "to": handed.to or None,
+        "why": handed.why or None,
+        "at": _when(handed.at),
     }
 
 
@@ -165,7 +180,7 @@ def timeline(state: State, machine: Machine, knowledge: Knowledge) -> list[Data]
     """
     number = {each.event.id: n for n, each in enumerate(state.told, start=1)}
     by_id = {each.event.id: each for each in state.told}
-    entries = []
+    entries: list[Data] = []
     for told in state.told:
         event = told.event
         by = by_id.get(told.corrected_by)
@@ -176,12 +191,22 @@ def timeline(state: State, machine: Machine, knowledge: Knowledge) -> list[Data]
                 "at": _when(event.at),
                 "who": event.who,
                 "kind": event.what.kind,
-                "says": _says(told, number, machine, knowledge),
+                "says": _says(told, number, machine, knowledge) + _place(told, number),
+                "question": event.question,
                 "counts": told.counts == event.what,
                 "corrected": _corrected(told, by.event, number, machine, knowledge) if by else None,
             }
         )
     return entries
+
+
+def _place(told: Told, number: Mapping[str, int]) -> str:
+    """Its place among what others told: the same thing, or done before that."""
+    if told.same_as:
+        return f" (the same as entry {number[told.same_as]}, counted once)"
+    before = [number[id] for id in told.event.before if id in number]
+    entries = "entry" if len(before) == 1 else "entries"
+    return f" (done before {entries} {', '.join(map(str, before))})" if before else ""
 
 
 def _says(told: Told, number: Mapping[str, int], machine: Machine, knowledge: Knowledge) -> str:

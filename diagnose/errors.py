@@ -4,10 +4,13 @@ The tree, with the exit status that the command line gives::
 
     RowfaultError                1
     ├── InputError               1   one typed thing that cannot be used
-    │   └── UnknownName          1   a name that is not known; offers near matches
+    │   ├── UnknownName          1   a name that is not known; offers near matches
+    │   └── CaseClosed           1   an answer for a case that is closed
     ├── FileProblems             1   everything wrong with a file, at once
     ├── ImpossibleEvidence       1   results that cannot stand together
-    └── Unavailable              1   something the machine lacks (a folder, a permission)
+    ├── Overtaken                1   an answer that others were quicker than
+    ├── Unavailable              1   something the machine lacks (a folder, a permission)
+    └── Damaged                  1   what is stored is not what was written
 
 Wrong usage of a command (a missing argument, an unknown option) is click's own
 error and exits with 2.
@@ -17,6 +20,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 from diagnose.record import record
 
@@ -91,6 +95,29 @@ class UnknownName(InputError):
         super().__init__(Problem(where, what, quoted(name), offer(name, known, see)))
 
 
+class CaseClosed(InputError):
+    """A closed case takes nothing but a note, until somebody reopens it."""
+
+
+class Overtaken(RowfaultError):
+    """Others told something of a case after the last thing that an answer's giver had seen.
+
+    ``between`` holds those events in order. Nothing of the answer was kept.
+    """
+
+    def __init__(self, case: str, between: Sequence[Any]) -> None:
+        self.case, self.between = case, tuple(between)
+        people = " and ".join(dict.fromkeys(event.who for event in self.between))
+        things = "1 thing" if len(self.between) == 1 else f"{len(self.between)} things"
+        super().__init__(
+            on_one_line(
+                f"case {case}: expected that nobody else told anything meanwhile, got {things} "
+                f"from {people}; no answer was kept after that: see rowfault cases show {case}, "
+                f"then go on with rowfault work --case {case}"
+            )
+        )
+
+
 class FileProblems(RowfaultError):
     """Everything that is wrong with one file or folder, in order of place."""
 
@@ -115,6 +142,20 @@ class ImpossibleEvidence(RowfaultError):
 
 class Unavailable(RowfaultError):
     """Something outside the program is missing or refuses: a folder, a file, a permission."""
+
+
+class Damaged(RowfaultError):
+    """What is stored is not what was written; carries the `Problem` that names the first bad entry.
+
+    ``whole`` is what could be read of what was asked for: the entries before the bad one, or the
+    cases of a list that are sound. ``rest`` are entries after it that are whole by themselves.
+    """
+
+    def __init__(
+        self, problem: Problem, whole: Sequence[Any] = (), rest: Sequence[Any] = ()
+    ) -> None:
+        super().__init__(str(problem))
+        self.problem, self.whole, self.rest = problem, tuple(whole), tuple(rest)
 
 
 def offer(name: str, known: Iterable[str], see: str = "") -> str:

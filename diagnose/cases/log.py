@@ -24,6 +24,7 @@ from diagnose.cases.pattern import LETTERS, WORDS, nothing_ran
 from diagnose.errors import FileProblems, InputError, Place, Problem, UnknownName
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine
+from diagnose.reading import read_at_most
 
 COLUMNS = ("run", "check", "row", "result")
 RESULTS = (
@@ -154,8 +155,7 @@ class _Log:
 
 def _text(source: str) -> str:
     try:
-        with Path(source).open("rb") as stream:
-            raw = stream.read(LARGEST_BYTES + 1)
+        raw = read_at_most(source, LARGEST_BYTES)
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else str(error)
         raise _refused(Place(source), "a file that can be read", str(reason).lower()) from error

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import shlex
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
+from datetime import datetime
+from typing import Any
 
 from rich.console import Console, Group, RenderableType
 from rich.text import Text
 
+from diagnose.casereport import timeline
 from diagnose.cases.case import Result
-from diagnose.errors import FileProblems, InputError, RowfaultError
+from diagnose.errors import FileProblems, InputError, RowfaultError, on_one_line
 from diagnose.faces.output import GLUE, print_tidily
 from diagnose.faces.plaintext import visible
 from diagnose.faces.rowpicture import Line, draw_rows
@@ -16,9 +21,11 @@ from diagnose.faces.terminal import bullets
 from diagnose.faces.words import counted, minutes_text, percent, sentence
 from diagnose.knowledge.wrong import Wrong
 from diagnose.ranking.explain import weights
-from diagnose.story.telling import OUTCOMES
+from diagnose.story.event import Checked, Correction
+from diagnose.story.telling import OUTCOMES, in_hand, in_words
 from diagnose.story.view import View
 from diagnose.work.job import Job
+from diagnose.work.overtaken import Doubt
 from diagnose.work.question import Question
 from diagnose.work.sayings import SAYINGS
 from diagnose.work.steps import expected
@@ -46,8 +53,8 @@ class Bench:
         """
         print_tidily(self.console, Text(_kept_together(sentence(visible(text))), style=style))
 
-    def begin(self, view: View, deferral: str, *, kept: bool) -> None:
-        """Which case it is, whether it is ``kept``, and who comes first."""
+    def begin(self, view: View, deferral: str, *, kept: bool, who: str = "") -> None:
+        """Which case it is, who has it, whether it is ``kept``, and who comes first."""
         state, machine = view.state, view.machine
         told = len(state.told)
         case = f"Case {state.id}" if kept else "Nothing is kept"
@@ -55,6 +62,8 @@ class Bench:
         self.say(head + (f", {counted(told, 'thing')} told so far" if told > 1 else ""), "title")
         if state.title:
             self.say(state.title)
+        if state.open and (state.handover or state.owner != who):
+            self.say(in_hand(state))
         self.say(deferral, "caution")
         self.say("Words that help at any prompt: why, plan, rows, undo, note, skip, quit, help")
         if not state.case.runs:
@@ -79,7 +88,9 @@ class Bench:
             yield from draw_rows(lines, machine.sections, machine.branches, width, plain)
 
     def _causes(self, job: Job, most: int) -> Iterator[RenderableType]:
-        causes = [each for each in job.view.ranking.causes[:most] if each.probability >= 0.01]
+        causes = []
+        with suppress(RowfaultError):  # what cannot be ranked is said beside the question
+            causes = [each for each in job.view.ranking.causes[:most] if each.probability >= 0.01]
         yield from bullets(f"{percent(each.probability)} {each.says}" for each in causes)
 
     def show(self, word: str, job: Job) -> None:
@@ -101,7 +112,38 @@ class Bench:
         """
         print_tidily(self.console, _asked(question))
 
-    def complain(self, error: Wrong | RowfaultError, question: Question) -> None:
+    def meanwhile(self, view: View, ids: Sequence[str]) -> None:
+        """What others told of the case while somebody was asked: who, what and when."""
+        entries = [each for each in _entries(view) if each["id"] in ids]
+        people = " and ".join(dict.fromkeys(each["who"] for each in entries))
+        self.say(f"{people} told something of this case meanwhile", "caution")
+        print_tidily(self.console, Group(*bullets(map(_entry_line, entries))))
+
+    def doubt(self, view: View, doubt: Doubt) -> None:
+        """What only the giver of an answer can say, with what it is about."""
+        entries = {each["id"]: each for each in _entries(view)}
+        lines = [_entry_line(entries[each.event.id]) for each in doubt.others]
+        if len(lines) > 1:
+            self._lines(f"{number}. {line}" for number, line in enumerate(lines, 1))
+        mine = doubt.mine
+        if isinstance(mine, Checked):
+            mine = mine.model_copy(update={"circumstances": {}})
+        if not isinstance(mine, Correction):
+            self._lines([f"Yours: {in_words(mine, view.machine, view.knowledge)}"])
+        self.ask_again(doubt.asks, doubt.form)
+
+    def _lines(self, lines: Iterable[str]) -> None:
+        print_tidily(self.console, Group(*(Text(on_one_line(line)) for line in lines)))
+
+    def ask_again(self, asks: str, form: str) -> None:
+        """A question with the form of its answer.
+
+        >>> Bench(Console(width=60)).ask_again("Same run?", "yes or no")
+        Same run? (yes or no)
+        """
+        self.ask(Question(asks, form, lambda _: []))
+
+    def complain(self, error: Wrong | RowfaultError, question: Question | None) -> None:
         """What could not be used, and what can.
 
         >>> question = Question("Which row?", "a number", list)
@@ -111,7 +153,7 @@ class Bench:
         """
         for line in _complaints(error):
             self.say(line, "caution")
-        if question.form:
+        if question is not None and question.form:
             print_tidily(self.console, Text(f"({question.form})"))
 
     def stopped(self, case: str) -> None:
@@ -123,12 +165,45 @@ class Bench:
         say = f"Kept. Go on with: rowfault work --case {case}" if case else "Nothing was kept"
         self.say(say)
 
+    def lost(self, line: str, case: str) -> None:
+        """That what was typed last is not kept, and where to go on.
+
+        >>> Bench(Console(width=60)).lost("6", "20260301-a")
+        Not kept: 6. Type it again when you go on.
+        Go on with: rowfault work --case 20260301-a.
+        """
+        if line:
+            self.say(f"Not kept: {line}. Type it again when you go on")
+        if case:
+            self.say(f"Go on with: rowfault work --case {case}")
+
+    def handed_over(self, to: str, case: str) -> None:
+        """Who goes on, and how.
+
+        >>> Bench(Console(width=79)).handed_over("Ben", "20260301-a")
+        Handed over to Ben. The case stays open.
+        Ben goes on with: rowfault work --case 20260301-a --who Ben.
+        """
+        self.say(f"Handed over to {to}. The case stays open")
+        if case:
+            self.say(f"{to} goes on with: rowfault work --case {case} --who {shlex.quote(to)}")
+
     def end(self, view: View, *, kept: bool) -> None:
         """How the case ended, in a few lines, and where its story is if it is ``kept``."""
         lines = [*_ending(view)]
         if kept:
             lines.append(f"the whole story: rowfault cases show {view.state.id}")
+            lines.append(f"to reopen it: rowfault cases reopen {view.state.id} --reason WHY")
         print_tidily(self.console, Group(Text(), *bullets(map(_kept_together, lines))))
+
+
+def _entries(view: View) -> list[dict[str, Any]]:
+    return timeline(view.state, view.machine, view.knowledge)
+
+
+def _entry_line(entry: dict[str, Any]) -> str:
+    at = datetime.fromisoformat(entry["at"]).astimezone()
+    return visible(on_one_line(f"{entry['who']}, {at:%H:%M}: {entry['says']}"))
 
 
 def _kept_together(text: str) -> str:
@@ -218,7 +293,9 @@ def _ending(view: View) -> Iterator[str]:
     how = OUTCOMES[ended.outcome]
     says = ended.says or ""
     yield f"closed: {says}" if says.startswith(how) else f"closed: {how}. {sentence(says)}"
-    named = {cause.id: cause.says for cause in view.ranking.causes}
+    named = {}
+    with suppress(RowfaultError):
+        named = {cause.id: cause.says for cause in view.ranking.causes}
     yield f"cause: {' and '.join(named.get(each, each) for each in ended.causes) or 'none named'}"
     done = [work.id for work in state.case.work]
     yield f"done: {', '.join(done) or 'nothing but checks'}"

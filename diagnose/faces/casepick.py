@@ -4,21 +4,34 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from diagnose.faces.who import person
 from diagnose.knowledge.base import Knowledge
-from diagnose.store.casebook import open_casebook
+from diagnose.store.casebook import LAST, Casebook, open_casebook
 from diagnose.story.archive import read_story
 from diagnose.story.event import Event
 
 FILES = (".yaml", ".yml", ".json")
 
 
-def story_of(name: str, knowledge: Knowledge) -> tuple[Event, ...]:
+def story_of(name: str, knowledge: Knowledge, who: str | None = None) -> tuple[Event, ...]:
     """The events of a case by its id, by a beginning that only it has, by ``last``, or by a path.
 
-    Raises what the casebook (`UnknownName`, `InputError`, `Unavailable`) or the file
-    (`FileProblems`) raises.
+    The last case is that which ``who`` worked last, or else whoever is logged in. Raises what the
+    casebook (`UnknownName`, `InputError`, `Unavailable`) or the file (`FileProblems`) raises.
     """
     if name.lower().endswith(FILES) or "/" in name:
         return tuple(read_story(Path(name), knowledge))
     with open_casebook() as casebook:
-        return casebook.events(casebook.find(name))
+        return casebook.events(case_of(casebook, name, who))
+
+
+def case_of(casebook: Casebook, name: str, who: str | None) -> str:
+    """The id of the case that somebody means. Raises as `story_of` does.
+
+    >>> from diagnose.story.event import Opened, told
+    >>> with open_casebook("sqlite://") as casebook:
+    ...     casebook.begin(told(Opened(case="20260301-a", machine="mounted-6"), "Ann"))
+    ...     print(case_of(casebook, "2026", None), case_of(casebook, "last", "Ann"))
+    20260301-a 20260301-a
+    """
+    return casebook.find(name, person(who) if name == LAST else "")

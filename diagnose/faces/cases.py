@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -12,30 +14,47 @@ from rich.table import Table
 from rich.text import Text
 
 from diagnose.casereport import timeline
-from diagnose.errors import Unavailable, on_one_line
-from diagnose.faces.files import write_whole
+from diagnose.errors import Damaged, FileProblems, Problem, Unavailable, on_one_line
+from diagnose.faces.casepick import case_of
+from diagnose.faces.files import may_be_written, write_whole
 from diagnose.faces.output import console, print_json, print_lines, print_tidily
 from diagnose.faces.plaintext import visible
+from diagnose.faces.who import person
 from diagnose.faces.words import counted, minutes_text
 from diagnose.knowledge.base import load_knowledge
 from diagnose.store.casebook import open_casebook
-from diagnose.store.entry import Entry, Wanted
-from diagnose.story.archive import read_story, story_text
+from diagnose.store.entry import OPEN, Entry, Wanted
+from diagnose.story.archive import read_story, rest_text, story_data, story_text
+from diagnose.story.event import Event, Reopened, told
 from diagnose.story.replay import replay
-from diagnose.story.telling import OUTCOMES
+from diagnose.story.telling import OUTCOMES, in_hand
 from diagnose.story.view import View
 
 
 def listed(wanted: Wanted, as_json: bool) -> None:
     """Print the cases that are wanted."""
-    with open_casebook() as casebook:
-        entries = casebook.entries(wanted)
+    with open_casebook() as casebook, whole_first(lambda entries: _print(entries, as_json)):
+        _print(casebook.entries(wanted), as_json)
+
+
+def _print(entries: Sequence[Entry], as_json: bool) -> None:
     if as_json:
         print_json({"schema": "rowfault/cases/1", "cases": [_data(entry) for entry in entries]})
         return
     print_lines(line for entry in entries for line in _lines(entry))
     if not entries:
         print_lines(["No such case."])
+
+
+@contextmanager
+def whole_first(show: Callable[[Sequence[Any]], None]) -> Iterator[None]:
+    """Where the casebook is damaged, show what is whole before the error is said."""
+    try:
+        yield
+    except Damaged as damaged:
+        if damaged.whole:
+            show(damaged.whole)
+        raise
 
 
 def _data(entry: Entry) -> dict[str, object]:
@@ -50,20 +69,31 @@ def _data(entry: Entry) -> dict[str, object]:
 
 def _lines(entry: Entry) -> Iterator[str]:
     """A case as a line, with what it is about below it."""
-    yield f"{entry.case}  {OUTCOMES[entry.outcome]}, {minutes_text(entry.minutes)}"
+    owner = f", with {visible(on_one_line(entry.owner))}" if _goes_on(entry) else ""
+    yield f"{entry.case}  {OUTCOMES[entry.outcome]}, {minutes_text(entry.minutes)}{owner}"
     about = [visible(on_one_line(entry.title))] if entry.title else []
     about += [", ".join(entry.causes)] if entry.causes else []
     if about:
         yield f"    {'; '.join(about)}"
 
 
-def shown(case: str, *, as_json: bool, colour: bool) -> None:
+def _goes_on(entry: Entry) -> bool:
+    return entry.outcome == OPEN and bool(entry.owner)
+
+
+def shown(case: str, who: str | None, *, as_json: bool, colour: bool) -> None:
     """Print what was told in a case."""
-    with open_casebook() as casebook:
-        events = casebook.events(casebook.find(case))
+
+    def show(events: Sequence[Event]) -> None:
+        _show(events, as_json=as_json, colour=colour)
+
+    with open_casebook() as casebook, whole_first(show):
+        show(casebook.events(case_of(casebook, case, who)))
+
+
+def _show(events: Sequence[Event], *, as_json: bool, colour: bool) -> None:
     if as_json:
-        told = [event.model_dump(mode="json", by_alias=True) for event in events]
-        print_json({"schema": "rowfault/case/1", "events": told})
+        print_json(story_data(events))
         return
     view = View(replay(events), load_knowledge())
     out = console(colour)
@@ -78,7 +108,7 @@ def story_lines(view: View) -> Iterator[RenderableType]:
     >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "Ann")
     >>> note = told(Noted(text="hose chafed"), "Ann")
     >>> state = replay([first, note, told(Correction(event=note.id), "Ann")])
-    >>> [_, table] = story_lines(View(state, load_knowledge()))
+    >>> [_, owner, table] = story_lines(View(state, load_knowledge()))
     >>> [cell.plain.partition("Ann: ")[2] for cell in table.columns[1].cells][1:]
     ['note: hose chafed [no longer counts: see 3]', 'entry 2 does not count']
     """
@@ -86,6 +116,8 @@ def story_lines(view: View) -> Iterator[RenderableType]:
     yield Text(f"{state.id}: {view.machine.id}, {view.machine.rows} rows", style="title")
     if state.title:
         yield Text(visible(on_one_line(state.title)))
+    if state.open:
+        yield Text(visible(on_one_line(in_hand(state))))
     table = Table.grid(padding=(0, 2))
     table.add_column(justify="right", no_wrap=True)
     table.add_column()
@@ -105,15 +137,66 @@ def _told(start: str, entry: dict[str, Any]) -> Text:
     return line
 
 
-def exported(cases: Sequence[str], folder: Path, force: bool) -> None:
-    """Write cases into a folder, each file whole or not at all, and say where."""
+def exported(
+    cases: Sequence[str], folder: Path, force: bool, who: str | None = None, every: bool = False
+) -> None:
+    """Write cases into a folder, each file whole or not at all, and say where.
+
+    Of a damaged case the entries before the first bad one are written, and those after it that
+    are whole into a file beside it, which is for people. Raises `FileProblems` that names the
+    first bad entry of each, after all the files were written.
+    """
     _make(folder)
+    broken: list[Problem] = []
     with open_casebook() as casebook:
-        stories = [casebook.events(casebook.find(case)) for case in cases]
-    for story in stories:
-        path = folder / f"{replay(story).id}.yaml"
-        write_whole(path, story_text(story), force)
-        print_lines([str(path)])
+        ids = casebook.ids() if every else [case_of(casebook, case, who) for case in cases]
+        files: dict[Path, str] = {}
+        for case in dict.fromkeys(ids):
+            try:
+                files |= dict(_files(folder, case, casebook.events(case)))
+            except Damaged as damaged:
+                broken.append(damaged.problem)
+                files |= dict(_files(folder, case, damaged.whole, damaged.rest))
+    for path in files:
+        may_be_written(path, force)
+    for path, text in files.items():
+        write_whole(path, text, force)
+        print_lines([visible(str(path))])
+    if broken:
+        raise FileProblems(broken)
+
+
+def _files(
+    folder: Path, case: str, events: Sequence[Event], rest: Sequence[Event] = ()
+) -> Iterator[tuple[Path, str]]:
+    """What is written of a case: its entries, and those that are whole after a damaged one."""
+    name = re.sub(r"[^a-z0-9-]", "_", case)[:100]  # a damaged id may be anything
+    if events:
+        yield folder / f"{name}.yaml", story_text(events)
+    if rest:
+        yield folder / f"{name}.rest.yaml", rest_text(case, len(events) + 1, rest)
+
+
+def checked() -> None:
+    """Read all that is in the casebook, and say what is damaged. Raises `FileProblems`."""
+    with open_casebook() as casebook:
+        health = casebook.check()
+    entries = "1 entry" if health.entries == 1 else f"{health.entries:,} entries"
+    many = f"{counted(health.cases, 'case')}, {entries}"
+    if health.problems:
+        print_lines([f"{many} could be read."])
+        raise FileProblems(health.problems)
+    print_lines([f"{many}: all as they were stored."])
+
+
+def reopened(case: str, reason: str, who: str | None) -> None:
+    """Reopen a closed case, and say how to go on with it."""
+    by = person(who)
+    with open_casebook() as casebook:
+        id = casebook.find(case, by)
+        seen = casebook.events(id)[-1].id
+        casebook.add(id, told(Reopened(reason=reason), by).model_copy(update={"seen": seen}))
+    print_lines([f"Reopened. Go on with: rowfault work --case {id}"])
 
 
 def _make(folder: Path) -> None:

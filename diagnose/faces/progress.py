@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -16,9 +15,11 @@ from diagnose.drill.score import Debriefing
 from diagnose.errors import on_one_line
 from diagnose.faces.output import console, print_json, print_tidily
 from diagnose.faces.plaintext import visible
+from diagnose.faces.who import login
 from diagnose.faces.words import counted, percent, sentence
 from diagnose.record import record
 from diagnose.store.casebook import open_casebook
+from diagnose.store.server import RETURN_SECONDS
 
 Report = Mapping[str, Any]
 
@@ -46,7 +47,7 @@ class Record:
 
     def keep(self, done: Finished) -> None:
         """Keep one more."""
-        with open_casebook(self.url) as casebook:
+        with open_casebook(self.url, patience=RETURN_SECONDS) as casebook:
             casebook.keep_drill(done)
 
 
@@ -56,14 +57,7 @@ def record_of(url: str | None, who: str | None) -> Record:
     >>> record_of(None, " Ann ")
     Record(url=None, who='Ann')
     """
-    return Record(url, on_one_line((_login() if who is None else who).strip()))
-
-
-def _login() -> str:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        return ""
+    return Record(url, on_one_line((login() if who is None else who).strip()))
 
 
 def show_progress(record: Record, *, as_json: bool, colour: bool) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -15,7 +14,7 @@ from rich.text import Text
 from diagnose.casereport import case_report
 from diagnose.faces.casepick import story_of
 from diagnose.faces.files import write_whole
-from diagnose.faces.output import console, print_json, print_tidily
+from diagnose.faces.output import console, json_text, print_json, print_tidily
 from diagnose.faces.report.markdown import report_markdown
 from diagnose.faces.report.page import readiness_page, report_page, season_page
 from diagnose.faces.report.sheets import readiness_markdown, season_markdown
@@ -41,17 +40,13 @@ ENDINGS: Mapping[str, Form] = {
 STDOUT = "-"
 
 
-def _json_text(data: Data) -> str:
-    return json.dumps(data, indent=2, allow_nan=False) + "\n"
-
-
-REPORT: Mapping[Form, Writer] = {"html": report_page, "md": report_markdown, "json": _json_text}
+REPORT: Mapping[Form, Writer] = {"html": report_page, "md": report_markdown, "json": json_text}
 READINESS: Mapping[Form, Writer] = {
     "html": readiness_page,
     "md": readiness_markdown,
-    "json": _json_text,
+    "json": json_text,
 }
-SEASON: Mapping[Form, Writer] = {"html": season_page, "md": season_markdown, "json": _json_text}
+SEASON: Mapping[Form, Writer] = {"html": season_page, "md": season_markdown, "json": json_text}
 
 
 def form_of(output: str, form: str | None) -> Form:
@@ -74,11 +69,14 @@ def form_of(output: str, form: str | None) -> Form:
     return found
 
 
-def written_report(case: str, output: str, form: str | None, force: bool) -> None:
+def written_report(
+    case: str, output: str, form: str | None, force: bool, who: str | None = None
+) -> None:
     """Write the report of a case."""
     chosen = form_of(output, form)
     knowledge = load_knowledge()
-    _put(REPORT[chosen](case_report(story_of(case, knowledge), knowledge)), output, force)
+    story = story_of(case, knowledge, who)
+    _put(REPORT[chosen](case_report(story, knowledge)), output, force)
 
 
 def shown_readiness(
@@ -98,12 +96,17 @@ def shown_readiness(
 
 
 def shown_season(
-    case: str, output: str | None, form: str | None, force: bool, as_json: bool
+    case: str,
+    output: str | None,
+    form: str | None,
+    force: bool,
+    as_json: bool,
+    who: str | None = None,
 ) -> None:
     """Show or write the season record of a machine that is proven good."""
     chosen = form_of(output, form) if output else None
     knowledge = load_knowledge()
-    record = season_record(story_of(case, knowledge), knowledge)
+    record = season_record(story_of(case, knowledge, who), knowledge)
     _show(record, SEASON, print_season, output, chosen, force, as_json)
 
 

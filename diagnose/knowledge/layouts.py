@@ -15,6 +15,8 @@ from diagnose.knowledge.rowranges import read_rows
 from diagnose.knowledge.wrong import Wrong
 
 MOST_ROWS = 1000
+LARGEST_LAYOUT = 100_000
+"""Bytes of a layout's file, which goes whole into each case that is opened with it."""
 
 
 def _row_text(value: object) -> str:

@@ -149,9 +149,12 @@ def _without(data: Any, paths: Sequence[tuple[str | int, ...]]) -> Any:
 def _untagged(path: tuple[str | int, ...], data: Any) -> tuple[str | int, ...]:
     """The way without the names that pydantic adds where one of several models was meant."""
     way: list[str | int] = []
-    for step in path:
-        if isinstance(data, dict) and step not in data and data.get(TAG) == step:
-            continue
+    for place, step in enumerate(path):
+        if isinstance(data, dict) and data.get(TAG) == step:
+            # A field may have the name of the tag; then what follows tells which is meant.
+            field, after = data.get(str(step)), path[place + 1 :]
+            if step not in data or (after and not (isinstance(field, dict) and after[0] in field)):
+                continue
         way.append(step)
         inside = isinstance(data, dict) and step in data
         inside = inside or (isinstance(data, list) and isinstance(step, int))

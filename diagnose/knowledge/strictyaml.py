@@ -16,6 +16,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from diagnose.errors import Place, Problem
 from diagnose.knowledge.yamlnodes import HOLDER, PLAIN, QUOTED, compose, refused
+from diagnose.reading import read_at_most
 from diagnose.record import record
 
 LARGEST_BYTES = 1_000_000
@@ -84,10 +85,11 @@ class Document:
         return None
 
 
-def read_file(path: Path | str) -> Document:
+def read_file(path: Path | str, most: int = LARGEST_BYTES) -> Document:
     """The file's data. Raises `FileProblems` when nothing can be read from it at all.
 
-    Smaller faults (a duplicate key, an unquoted word) are in the document's ``problems``.
+    Smaller faults (a duplicate key, an unquoted word) are in the document's ``problems``; a file
+    of more than ``most`` bytes is refused.
 
     >>> from diagnose.knowledge.places import shipped
     >>> read_file(shipped().setups / "parked.yaml").data["enter_minutes"]
@@ -95,12 +97,11 @@ def read_file(path: Path | str) -> Document:
     """
     source = str(path)
     try:
-        with Path(path).open("rb") as stream:
-            raw = stream.read(LARGEST_BYTES + 1)
+        raw = read_at_most(path, most)
     except (OSError, ValueError) as error:
         raise refused(Place(source), "a file that can be read", _reason(error)) from error
-    if len(raw) > LARGEST_BYTES:
-        raise refused(Place(source), f"at most {LARGEST_BYTES:,} bytes", "more", "split the file")
+    if len(raw) > most:
+        raise refused(Place(source), f"at most {most:,} bytes", "more", "split the file")
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

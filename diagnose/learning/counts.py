@@ -11,7 +11,8 @@ from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine, load_machine
 from diagnose.record import record
 
-OPEN = "open"
+GOES_ON = ("open", "handed-over")
+"""How a case stands that is not closed; older casebooks tell the second from the first."""
 PROVEN = "proven"
 CIRCUMSTANCES = "circumstances"
 
@@ -101,10 +102,11 @@ def count(cases: Iterable[Summary], knowledge: Knowledge) -> Counts:
     circumstance is no fault of a part and is passed over.
 
     A proven case without a cause counts: its parts were there and all proved sound. A case that
-    was handed over or given up counts when it names causes. Without any it is left out whole:
-    something was wrong and nobody knows what, so that taking its parts for sound would make every
-    mode look rarer than it is. That is right as far as such cases fail like the others; modes
-    that are hard to find are then still underrated, which the counts cannot tell.
+    was handed over goes on and does not count. One that was given up counts when it names causes.
+    Without any it is left out whole: something was wrong and nobody knows what, so that taking its
+    parts for sound would make every mode look rarer than it is. That is right as far as such cases
+    fail like the others; modes that are hard to find are then still underrated, which the counts
+    cannot tell.
 
     >>> from types import SimpleNamespace
     >>> from diagnose.knowledge.base import load_knowledge
@@ -131,7 +133,7 @@ def count(cases: Iterable[Summary], knowledge: Knowledge) -> Counts:
 
 
 def _solved(case: Summary) -> bool:
-    return case.outcome != OPEN and bool(case.causes)
+    return case.outcome not in GOES_ON and bool(case.causes)
 
 
 def _of_machine(machine: Machine, stories: Counter[tuple[str, ...]]) -> Counts:

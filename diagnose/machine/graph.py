@@ -7,7 +7,7 @@ from pathlib import Path
 from diagnose.errors import FileProblems, Place, Problem, UnknownName
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.layoutcheck import layout_faults
-from diagnose.knowledge.layouts import Layout
+from diagnose.knowledge.layouts import LARGEST_LAYOUT, Layout
 from diagnose.knowledge.model import check_model, in_order
 from diagnose.knowledge.strictyaml import Document, read_file
 from diagnose.machine.assemble import assemble
@@ -53,7 +53,7 @@ def read_machine(path: Path, knowledge: Knowledge) -> Machine:
     >>> read_machine(known.layouts["mounted-6"], known).ports["port-left"]
     (1, 2, 3)
     """
-    document = read_file(path)
+    document = read_file(path, LARGEST_LAYOUT)
     called = path.stem if path == knowledge.layouts.get(path.stem) else ""
     return machine_in(document, knowledge, called)
 

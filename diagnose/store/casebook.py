@@ -2,26 +2,31 @@
 
 from __future__ import annotations
 
-import json
 import os
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
-from datetime import UTC, datetime
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from types import TracebackType
 
-from sqlalchemy import ColumnElement, Connection, Engine, RowMapping, insert, select, text
+from sqlalchemy import Connection, Engine, insert, select
 
 from diagnose.drill.record import Finished
 from diagnose.errors import InputError, Place, Problem, Unavailable, UnknownName
-from diagnose.knowledge.places import own
-from diagnose.store.drillrows import drill_of, row_of
-from diagnose.store.engine import clear_errors, make_engine, writing
-from diagnose.store.entry import OPEN, Entry, Wanted, entry_of, words_in, words_of
+from diagnose.knowledge.places import own_to_write
+from diagnose.store.drilling import add_drill, drills_of
+from diagnose.store.engine import clear_errors, make_engine
+from diagnose.store.entry import Entry, Wanted, entry_of
+from diagnose.store.health import Health, health
+from diagnose.store.listing import ids_of, listed, read_case
+from diagnose.store.noting import note_down
+from diagnose.store.reading import Kept
+from diagnose.store.rows import case_row, event_row
 from diagnose.store.schema import bring_up_to_date
+from diagnose.store.server import Server, wait_for
 from diagnose.store.tables import cases, drills, events
+from diagnose.story.chain import FIRST
 from diagnose.story.event import Event, Opened
-from diagnose.story.replay import State, replay
+from diagnose.story.guard import refuse
+from diagnose.story.replay import replay
 
 VARIABLE = "ROWFAULT_CASEBOOK"
 """The URL of the casebook's database, where it is not the file in the user's data folder."""
@@ -29,24 +34,21 @@ VARIABLE = "ROWFAULT_CASEBOOK"
 FILE = "casebook.sqlite"
 
 LAST = "last"
-"""Stands for the case in which something was told last."""
+"""Stands for the case in which a person told something last."""
 
 SEE = "rowfault cases"
-
-FOUND = {"sqlite": "words MATCH :wanted", "postgresql": "found @@ to_tsquery('simple', :wanted)"}
-"""By dialect, how the words of a case are searched."""
 
 
 class Casebook:
     """Cases and drills in a database; use it in a ``with`` block, or close it.
 
-    Every method raises `Unavailable` when the database cannot do what is asked.
+    Every method raises `Unavailable` when the database cannot do what is asked, and `Damaged`, with
+    what is whole, when what it holds is not what was stored.
     """
 
-    def __init__(self, engine: Engine) -> None:
-        self._engine = engine
-        self._writing = writing(engine)
-        self._read_before: dict[str, list[Event]] = {}
+    def __init__(self, engine: Engine, tell: Callable[[str], None] | None = None) -> None:
+        self._server = Server(engine, tell)
+        self._read_before: dict[str, list[Kept]] = {}
 
     def __enter__(self) -> Casebook:
         return self
@@ -61,7 +63,7 @@ class Casebook:
 
     def close(self) -> None:
         """Let go of the database."""
-        self._engine.dispose()
+        self._server.close()
 
     def begin(self, opening: Event) -> None:
         """Add a new case by its first event. Raises `InputError` when there is such a case.
@@ -76,11 +78,13 @@ class Casebook:
         """
         self.merge([opening], new=True)
 
-    def add(self, case: str, *told: Event) -> None:
+    def add(self, case: str, *told: Event, seen: str | None = None) -> None:
         """Add events to a case. They are safe on the disk when this returns.
 
-        An event that is there already is left as it is. Raises `UnknownName` when there is no
-        such case, `InputError` for an event of another case.
+        An event that is there already is left as it is. ``seen`` is the last event that their
+        giver knows of: nobody else can add anything between the look at it and the writing.
+        Raises `UnknownName` when there is no such case, `InputError` for an event of another
+        case, and as `diagnose.story.guard.refuse` does.
 
         >>> from diagnose.story.event import Noted, told
         >>> note = told(Noted(text="hose chafed"), "A")
@@ -91,9 +95,14 @@ class Casebook:
         ...     print([event.what.kind for event in casebook.events("20260301-a")])
         ['opened', 'note']
         """
-        with self._write() as connection:
+
+        def act(connection: Connection, _: bool) -> None:
             _hold(connection, case)
-            _append(connection, case, self._events(connection, case), told)
+            known = self._events(connection, case)
+            refuse(case, [each.event for each in known], told, seen)
+            _append(connection, case, known, told)
+
+        self._server.write(act)
 
     def merge(self, story: Sequence[Event], new: bool = False) -> int:
         """Add what a whole story tells beyond what is here; how many events that were.
@@ -109,15 +118,20 @@ class Casebook:
         [1, 1, 0]
         """
         state = replay(story)
-        with self._write() as connection:
+        added: set[str] = set()
+
+        def act(connection: Connection, in_doubt: bool) -> None:
             here = _hold(connection, state.id, needed=False)
             known = self._events(connection, state.id) if here else []
-            if known and (new or known[0].id != story[0].id):
+            if known and ((new and not in_doubt) or known[0].event.id != story[0].id):
                 got = f"a second case {state.id}"
                 raise InputError(Problem(Place("case"), "a case of another id", got))
-            if not known:
-                connection.execute(insert(cases).values(_columns(entry_of(state))))
-            return _append(connection, state.id, known, story)
+            if not here:
+                connection.execute(insert(cases).values(case_row(entry_of(state))))
+            added.update(_append(connection, state.id, known, story))
+
+        self._server.write(act)
+        return len(added)
 
     def events(self, case: str) -> tuple[Event, ...]:
         """The events of a case in the order in which they were added.
@@ -129,35 +143,39 @@ class Casebook:
         Traceback (most recent call last):
         diagnose.errors.UnknownName: case: expected a case, got '20260301-a'...
         """
-        with self._read() as connection:
-            found = self._events(connection, case)
-            if not found:
-                raise UnknownName(Place("case"), "a case", case, _ids(connection), SEE)
-            return tuple(found)
 
-    def find(self, name: str) -> str:
+        def act(connection: Connection, _: bool) -> tuple[Event, ...]:
+            kept = self._events(connection, case)
+            if not kept:
+                raise UnknownName(Place("case"), "a case", case, ids_of(connection), SEE)
+            return tuple(each.event for each in kept)
+
+        return self._server.read(act)
+
+    def find(self, name: str, who: str = "") -> str:
         """The id of a case by its id, by the unique beginning of it, or by ``last``.
 
-        Raises `UnknownName` when there is none, `InputError` when there are several.
+        The last one is that in which ``who`` told something last. Raises `UnknownName` when there
+        is none, `InputError` when there are several, or when that person told nothing yet.
 
+        >>> from datetime import UTC, datetime
         >>> from diagnose.story.event import told
         >>> with open_casebook("sqlite://") as casebook:
         ...     for day, case in ((1, "20260301-a"), (2, "20260302-b")):
         ...         at = datetime(2026, 3, day, tzinfo=UTC)
-        ...         casebook.begin(told(Opened(case=case, machine="mounted-6"), "A", at))
-        ...     print(casebook.find("20260301"), casebook.find("last"))
-        20260301-a 20260302-b
+        ...         casebook.begin(told(Opened(case=case, machine="mounted-6"), case[-1], at))
+        ...     print(casebook.find("20260302"), casebook.find("last", "a"))
+        20260302-b 20260301-a
         """
-        with self._read() as connection:
-            ids = _ids(connection)
-            if not ids:
-                remedy = "open one with rowfault work MACHINE"
-                raise InputError(Problem(Place("case"), "a case", "an empty casebook", remedy))
-            if name in ids:
-                return name
-            if name == LAST:
-                return ids[0]
-            near = [id for id in ids if name and id.startswith(name)]
+        ids = self.ids()
+        if not ids:
+            remedy = "open one with rowfault work MACHINE"
+            raise InputError(Problem(Place("case"), "a case", "an empty casebook", remedy))
+        if name in ids:
+            return name
+        if name == LAST:
+            return self._server.read(lambda connection, _: _last_of(connection, who, ids[0]))
+        near = [id for id in ids if name and id.startswith(name)]
         if len(near) > 1:
             several = ", ".join(near[:5]) + (" and more" if len(near) > 5 else "")
             raise InputError(Problem(Place("case"), "one case", f"{name}, which is {several}"))
@@ -175,22 +193,22 @@ class Casebook:
         ...     print([entry.case for entry in casebook.entries(Wanted(machine="mounted-6"))])
         ['20260301-mounted-6']
         """
-        wanted = wanted or Wanted()
-        query = select(cases).where(*self._filters(wanted)).order_by(cases.c.last.desc())
-        words = words_in(wanted.text) if wanted.text is not None else []
-        if wanted.text is not None:
-            if not words:
-                return []
-            query = query.where(text(f'"case" IN (SELECT "case" FROM words WHERE {self._found})'))
-        with self._read() as connection:
-            bound = {"wanted": self._search(words)} if words else {}
-            rows = connection.execute(query.limit(wanted.limit), bound).mappings()
-            return [_entry(row) for row in rows]
+        asked = wanted or Wanted()
+        return self._server.read(lambda connection, _: listed(connection, asked))
+
+    def ids(self) -> list[str]:
+        """The ids of all cases, the one in which something was told last first."""
+        return self._server.read(lambda connection, _: ids_of(connection))
 
     def keep_drill(self, done: Finished) -> None:
         """Keep a finished drill. It is safe on the disk when this returns."""
-        with self._write() as connection:
-            connection.execute(insert(drills).values(row_of(done)))
+
+        def act(connection: Connection, in_doubt: bool) -> None:
+            here = select(drills.c.id).where(drills.c.id == done.id)
+            if not (in_doubt and connection.execute(here).scalar()):
+                add_drill(connection, done)
+
+        self._server.write(act)
 
     def drills(self, who: str) -> list[Finished]:
         """The drills that one person finished, the first one first; nobody else's.
@@ -201,69 +219,48 @@ class Casebook:
         ...     print(casebook.drills("Ann") == [done], casebook.drills("Ben"))
         True []
         """
-        query = select(drills).where(drills.c.who == who).order_by(drills.c.at, drills.c.id)
-        with self._read() as connection:
-            return [drill_of(row) for row in connection.execute(query).mappings()]
+        return self._server.read(lambda connection, _: drills_of(connection, who))
 
-    def _events(self, connection: Connection, case: str) -> list[Event]:
+    def check(self) -> Health:
+        """Read everything there is, and say what is not as it was stored.
+
+        >>> with open_casebook("sqlite://") as casebook:
+        ...     casebook.check().problems
+        ()
+        """
+        return self._server.read(lambda connection, _: health(connection))
+
+    def _events(self, connection: Connection, case: str) -> list[Kept]:
         """A case's events. Nothing is ever changed, so only those that are new are read."""
-        known = self._read_before.get(case, [])
-        query = select(events.c.body).where(events.c.case == case, events.c.number > len(known))
-        bodies = connection.execute(query.order_by(events.c.number)).scalars()
-        found = [*known, *(Event.model_validate_json(body) for body in bodies)]
-        self._read_before[case] = found
-        return found
-
-    def _filters(self, wanted: Wanted) -> Iterator[ColumnElement[bool]]:
-        if wanted.open is not None:
-            yield (cases.c.outcome == OPEN) if wanted.open else (cases.c.outcome != OPEN)
-        if wanted.machine is not None:
-            yield cases.c.machine == wanted.machine
-        if wanted.cause is not None:
-            yield cases.c.causes.contains(wanted.cause, autoescape=True)
-        if wanted.since is not None:
-            yield cases.c.opened >= wanted.since.isoformat()
-
-    @property
-    def _found(self) -> str:
-        return FOUND[self._engine.dialect.name]
-
-    def _search(self, words: Sequence[str]) -> str:
-        """Cases with all the words, the last of which may be only begun."""
-        if self._engine.dialect.name == "sqlite":
-            return " ".join(f'"{word}"*' for word in words)
-        return " & ".join(f"'{word}':*" for word in words)
-
-    @contextmanager
-    def _read(self) -> Iterator[Connection]:
-        with clear_errors(self._engine), self._engine.begin() as connection:
-            yield connection
-
-    @contextmanager
-    def _write(self) -> Iterator[Connection]:
-        with clear_errors(self._engine), self._writing.begin() as connection:
-            yield connection
+        kept = read_case(connection, case, self._read_before.get(case, []))
+        self._read_before[case] = kept
+        return kept
 
 
-def open_casebook(url: str | None = None) -> Casebook:
+def open_casebook(
+    url: str | None = None, tell: Callable[[str], None] | None = None, patience: float = 0.0
+) -> Casebook:
     """The casebook at a URL, else at ``ROWFAULT_CASEBOOK``, else in the user's data folder.
 
-    It is made when there is none yet, and brought up to date when it is from an older program.
-    Raises `Unavailable`.
+    It is made when there is none yet, and brought up to date when it is from an older program; one
+    that cannot be written is read only. Whoever passes ``tell`` is told, in one sentence, when the
+    database was gone for a moment. A server that is not there yet is waited for ``patience``
+    seconds. Raises `Unavailable`.
     """
     named = url or os.environ.get(VARIABLE)
-    engine = make_engine(named) if named else make_engine(_file())
+    engine = make_engine(named or _file())
     try:
+        wait_for(engine, patience)
         with clear_errors(engine):
             bring_up_to_date(engine)
-    except Unavailable:
+    except BaseException:
         engine.dispose()
         raise
-    return Casebook(engine)
+    return Casebook(engine, tell)
 
 
 def _file() -> Path:
-    folder = own().root
+    folder = own_to_write().root
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -280,28 +277,39 @@ def _hold(connection: Connection, case: str, needed: bool = True) -> bool:
     if connection.execute(query).scalar() is not None:
         return True
     if needed:
-        raise UnknownName(Place("case"), "a case", case, _ids(connection), SEE)
+        raise UnknownName(Place("case"), "a case", case, ids_of(connection), SEE)
     return False
 
 
-def _ids(connection: Connection) -> list[str]:
-    return list(connection.execute(select(cases.c.case).order_by(cases.c.last.desc())).scalars())
+def _last_of(connection: Connection, who: str, latest: str) -> str:
+    """The case in which somebody told something last."""
+    query = select(events.c.case).where(events.c.who == who).order_by(events.c.at.desc()).limit(1)
+    case = connection.execute(query).scalar()
+    if case is None:
+        remedy = f"name one: {latest} is the latest, rowfault cases list shows them all"
+        raise InputError(
+            Problem(Place("case"), f"a case that {who or 'you'} worked on", "none yet", remedy)
+        )
+    return str(case)
 
 
 def _append(
-    connection: Connection, case: str, known: Sequence[Event], told: Iterable[Event]
-) -> int:
-    """Add the events that are not known yet, and note down what the case comes to."""
-    ids = {event.id for event in known}
+    connection: Connection, case: str, known: Sequence[Kept], told: Iterable[Event]
+) -> list[str]:
+    """Add the events that are not known yet, and note down what the case comes to; their ids."""
+    before = [each.event for each in known]
+    ids = {event.id for event in before}
     fresh = {event.id: event for event in told if event.id not in ids}
     if not fresh:
-        return 0
-    _refuse_strangers(connection, case, known, list(fresh.values()))
-    first = len(known) + 1
-    rows = [_row(case, first + n, event) for n, event in enumerate(fresh.values())]
+        return []
+    _refuse_strangers(connection, case, before, list(fresh.values()))
+    rows, head = [], known[-1].sha256 if known else FIRST
+    for number, event in enumerate(fresh.values(), len(known) + 1):
+        rows.append(event_row(case, number, event, head))
+        head = str(rows[-1]["sha256"])
     connection.execute(insert(events), rows)
-    _note_down(connection, replay([*known, *fresh.values()]))
-    return len(fresh)
+    note_down(connection, replay([*before, *fresh.values()]), len(known) + len(fresh), head)
+    return list(fresh)
 
 
 def _refuse_strangers(
@@ -315,57 +323,3 @@ def _refuse_strangers(
         raise InputError(Problem(Place(f"case {case}"), "events of its own", got))
     if known and any(isinstance(event.what, Opened) for event in fresh):
         raise InputError(Problem(Place(f"case {case}"), "one opening", "a second one"))
-
-
-def _row(case: str, number: int, event: Event) -> dict[str, object]:
-    return {
-        "case": case,
-        "number": number,
-        "id": event.id,
-        "at": _when(event.at),
-        "who": event.who,
-        "kind": event.what.kind,
-        "body": event.model_dump_json(by_alias=True),
-    }
-
-
-def _note_down(connection: Connection, state: State) -> None:
-    """What lists and searches want to know of a case."""
-    columns = _columns(entry_of(state))
-    connection.execute(cases.update().where(cases.c.case == state.id).values(columns))
-    said = {"id": state.id, "said": words_of(state)}
-    connection.execute(text('DELETE FROM words WHERE "case" = :id'), said)
-    connection.execute(text('INSERT INTO words ("case", said) VALUES (:id, :said)'), said)
-
-
-def _columns(entry: Entry) -> dict[str, object]:
-    return {
-        "case": entry.case,
-        "machine": entry.machine,
-        "title": entry.title,
-        "opened": _when(entry.opened),
-        "last": _when(entry.last),
-        "outcome": entry.outcome,
-        "causes": json.dumps(entry.causes),
-        "rows_failed": json.dumps(entry.rows_failed),
-        "minutes": entry.minutes,
-    }
-
-
-def _entry(row: RowMapping) -> Entry:
-    return Entry(
-        row["case"],
-        row["machine"],
-        row["title"],
-        datetime.fromisoformat(row["opened"]),
-        datetime.fromisoformat(row["last"]),
-        row["outcome"],
-        tuple(json.loads(row["causes"])),
-        tuple(json.loads(row["rows_failed"])),
-        row["minutes"],
-    )
-
-
-def _when(at: datetime) -> str:
-    """A time as text that sorts as time does."""
-    return at.astimezone(UTC).isoformat(timespec="microseconds")

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import UTC, datetime
-
-from sqlalchemy import RowMapping
+from typing import Any
 
 from diagnose.drill.record import Finished, Opportunity
+from diagnose.store.rows import SEALED_OF_DRILLS, seal
 
 
 def row_of(done: Finished) -> dict[str, object]:
@@ -20,10 +21,11 @@ def row_of(done: Finished) -> dict[str, object]:
     """
     opportunities = [asdict(each) for each in done.opportunities]
     at = done.at.astimezone(UTC).isoformat(timespec="microseconds")
-    return {**asdict(done), "at": at, "opportunities": json.dumps(opportunities)}
+    row = {**asdict(done), "at": at, "opportunities": json.dumps(opportunities)}
+    return {**row, "seal": seal(row[name] for name in SEALED_OF_DRILLS)}
 
 
-def drill_of(row: RowMapping) -> Finished:
+def drill_of(row: Mapping[str, Any]) -> Finished:
     """The drill that a row is about.
 
     >>> done = Finished("A", "", "mounted-6", 1, 90, 80.0, True, (Opportunity("prove", 5, True),))
@@ -32,4 +34,5 @@ def drill_of(row: RowMapping) -> Finished:
     """
     opportunities = tuple(Opportunity(**each) for each in json.loads(row["opportunities"]))
     at = datetime.fromisoformat(row["at"])
-    return Finished(**{**row, "at": at, "opportunities": opportunities})
+    columns = {name: row[name] for name in SEALED_OF_DRILLS}
+    return Finished(**{**columns, "at": at, "opportunities": opportunities})

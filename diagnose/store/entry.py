@@ -24,10 +24,11 @@ class Entry:
     Parameters
     ----------
     opened, last: when it was opened, and when something was told last (UTC).
-    outcome: ``open``, ``proven``, ``handed-over`` or ``given-up``.
+    outcome: ``open``, ``proven`` or ``given-up``.
     causes: what the conclusion names.
     rows_failed: rows that failed in any run that counts.
     minutes: from the opening to what was told last.
+    owner: who has the case; empty where that is not known.
     """
 
     case: str
@@ -39,6 +40,7 @@ class Entry:
     causes: tuple[str, ...]
     rows_failed: tuple[int, ...]
     minutes: float
+    owner: str = ""
 
 
 @record
@@ -84,6 +86,7 @@ def entry_of(state: State) -> Entry:
         ended.causes if ended else (),
         tuple(sorted(failed)),
         state.elapsed_minutes,
+        state.owner,
     )
 
 
@@ -115,6 +118,7 @@ def _texts(state: State) -> Iterator[str]:
     if state.title:
         yield state.title
     yield from people_in([each.event for each in state.told])
+    yield state.owner
     yield from state.notes
     yield from (work.id for work in state.case.work)
     if state.conclusion:

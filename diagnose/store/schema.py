@@ -6,14 +6,19 @@ there.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, inspect, text
 
 from diagnose.errors import Unavailable
-from diagnose.store.engine import writing
+from diagnose.store import sqlitefile
+from diagnose.store.address import place_of
+from diagnose.store.engine import is_read_only, make_engine, writing
+from diagnose.store.noting import note_all
 
-VERSION = "0002"
+VERSION = "0003"
 """The version that this program writes: the last of ``migrations/versions``."""
 
 LOCK = 7_226_473
@@ -33,18 +38,66 @@ def bring_up_to_date(engine: Engine) -> None:
     True
     >>> engine.dispose()
     """
+    file = sqlitefile.file_of(engine.url)
+    if file is not None and not is_read_only(engine):
+        if file.exists():
+            sqlitefile.refuse_empty(file)
+        else:
+            sqlitefile.make(file, _fill)
+        sqlitefile.tighten(file)
+    _migrate(engine)
+    if file is not None and not is_read_only(engine):
+        sqlitefile.tighten(file)
+
+
+def _fill(file: Path) -> None:
+    """Make the tables in a file that has nothing in it yet."""
+    engine = make_engine(file)
+    try:
+        _migrate(engine)
+    finally:
+        engine.dispose()
+
+
+def _migrate(engine: Engine) -> None:
     with engine.connect() as connection:
-        if version_of(connection) == VERSION:
+        version = version_of(connection)
+        if version == VERSION:
             return
-    if engine.dialect.name == "sqlite":
-        with engine.connect() as connection:
+        if engine.dialect.name == "sqlite":
+            _refuse_strange(connection, version)
             # Outside any transaction, and kept in the file from then on.
             connection.exec_driver_sql("COMMIT")
             connection.exec_driver_sql("PRAGMA journal_mode=WAL")
-    with writing(engine).begin() as connection:
-        if engine.dialect.name == "postgresql":
-            connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": LOCK})
+    with writing(engine).begin() as connection, _unhurried(connection):
         _upgrade(connection)
+
+
+def _refuse_strange(connection: Connection, version: str | None) -> None:
+    """Raise `Unavailable` for a file that has something in it, but not the tables' version."""
+    if version is None and connection.execute(text("PRAGMA page_count")).scalar_one() > 1:
+        raise Unavailable(
+            f"{place_of(connection.engine.url)}: expected a casebook, got another database or a "
+            "damaged one; put your last copy there, or name another casebook"
+        )
+
+
+@contextmanager
+def _unhurried(connection: Connection) -> Iterator[None]:
+    """Let statements take as long as a large casebook needs, and be alone with the tables."""
+    if connection.dialect.name != "postgresql":
+        yield
+        return
+    raw = connection.connection.driver_connection
+    before = getattr(raw, "limit", None)
+    setattr(raw, "limit", None)  # noqa: B010  (a connection of our own class)
+    try:
+        for name in ("statement_timeout", "lock_timeout"):
+            connection.execute(text(f"SET LOCAL {name} = 0"))
+        connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": LOCK})
+        yield
+    finally:
+        setattr(raw, "limit", before)  # noqa: B010
 
 
 def version_of(connection: Connection) -> str | None:
@@ -79,8 +132,10 @@ def _upgrade(connection: Connection) -> None:
     known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
     if version is not None and version not in known:
         raise Unavailable(
-            f"{connection.engine.url.database}: expected a casebook of version {VERSION} or older, "
-            f"got version {version}; it is from a newer rowfault: install that, or name another "
-            "casebook"
+            f"{place_of(connection.engine.url)}: expected a casebook of version {VERSION} or "
+            f"older, got version {version}; it is from a newer rowfault: install that, or name "
+            "another casebook"
         )
     command.upgrade(config, "head")
+    if version is not None:
+        note_all(connection)

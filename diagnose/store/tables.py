@@ -2,6 +2,11 @@
 
 Events are the truth. What stands in ``cases`` and ``words`` is worked out from them, in the same
 transaction, so that lists and searches need not replay. Drills stand by themselves.
+
+Every event has its place in its case's chain (`diagnose.story.chain`): the hash before it, and its
+own, of that, of the version of its form and of its text. A case knows how many events it has and
+the hash of the last; ``said`` is the hash of its words. A ``seal`` is a hash of a whole row, so
+that a changed one is noticed.
 """
 
 from __future__ import annotations
@@ -34,6 +39,11 @@ cases = Table(
     Column("causes", Text, nullable=False),
     Column("rows_failed", Text, nullable=False),
     Column("minutes", Float, nullable=False),
+    Column("owner", Text, nullable=False, server_default=""),
+    Column("length", Integer, nullable=False, server_default="0"),
+    Column("head", String, nullable=False, server_default=""),
+    Column("said", String, nullable=False, server_default=""),
+    Column("seal", String, nullable=False, server_default=""),
     Index("cases_by_last", "last"),
     Index("cases_by_machine", "machine", "last"),
     Index("cases_by_outcome", "outcome", "last"),
@@ -49,6 +59,10 @@ events = Table(
     Column("who", Text, nullable=False),
     Column("kind", String, nullable=False),
     Column("body", Text, nullable=False),
+    Column("format", Integer, nullable=False, server_default="1"),
+    Column("previous", String, nullable=False, server_default=""),
+    Column("sha256", String, nullable=False, server_default=""),
+    Index("events_by_who", "who", "at"),
     CheckConstraint("number > 0", name="events_are_numbered_from_one"),
 )
 
@@ -65,5 +79,15 @@ drills = Table(
     Column("minutes", Float, nullable=False),
     Column("right", Boolean, nullable=False),
     Column("opportunities", Text, nullable=False),
+    Column("seal", String, nullable=False, server_default=""),
     Index("drills_by_who", "who", "at"),
 )
+
+players = Table(
+    "players",
+    metadata,
+    Column("who", Text, primary_key=True),
+    Column("drills", Integer, nullable=False),
+    Column("seal", String, nullable=False),
+)
+"""How many drills somebody finished, so that a lost one is noticed."""

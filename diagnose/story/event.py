@@ -11,10 +11,17 @@ import secrets
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, datetime
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 from uuid import uuid4
 
-from pydantic import AfterValidator, AwareDatetime, Field, StringConstraints
+from pydantic import (
+    AfterValidator,
+    AwareDatetime,
+    Field,
+    SerializerFunctionWrapHandler,
+    StringConstraints,
+    model_serializer,
+)
 
 from diagnose.errors import quoted
 from diagnose.knowledge.model import Flag, Strict, Text
@@ -25,9 +32,35 @@ LONGEST_TEXT = 4000
 
 
 def _printable(text: str) -> str:
-    if any(unicodedata.category(sign) == "Cc" and sign not in "\n\t" for sign in text):
+    r"""The text, when a terminal and a file can carry it. Raises `Wrong`.
+
+    >>> _printable("hose \x1b[31m")
+    Traceback (most recent call last):
+    diagnose.knowledge.wrong.Wrong: expected text without control characters, got 'hose \x1b[31m'
+    >>> _printable("hose \udcff")
+    Traceback (most recent call last):
+    diagnose.knowledge.wrong.Wrong: expected text in UTF-8, got 'hose \udcff'
+    """
+    kinds = {unicodedata.category(sign) for sign in text if sign not in "\n\t"}
+    if "Cc" in kinds:
         raise Wrong("text without control characters", quoted(text))
+    if "Cs" in kinds:
+        raise Wrong("text in UTF-8", quoted(text))
     return text
+
+
+def spoken(text: str) -> str:
+    """What a person wrote, when it can be kept as `Words`. Raises `Wrong`.
+
+    >>> spoken("hose chafed")
+    'hose chafed'
+    >>> spoken("x" * 4001)
+    Traceback (most recent call last):
+    diagnose.knowledge.wrong.Wrong: expected at most 4,000 letters, got 4,001
+    """
+    if len(text) > LONGEST_TEXT:
+        raise Wrong(f"at most {LONGEST_TEXT:,} letters", f"{len(text):,}")
+    return _printable(text)
 
 
 Words = Annotated[
@@ -138,13 +171,29 @@ class AtHand(Strict):
 class Concluded(Strict):
     """How the case ends: the causes that were found, and on what evidence.
 
-    ``causes`` are ids such as ``row-6/valve:coil_open``; empty when none was found.
+    ``causes`` are ids such as ``row-6/valve:coil_open``; empty when none was found. The outcome
+    ``handed-over`` is only read, from older casebooks: such a case goes on, see `HandedOver`.
     """
 
     kind: Literal["conclusion"] = "conclusion"
     outcome: Literal["proven", "handed-over", "given-up"]
     causes: tuple[Text, ...] = ()
     says: Words | None = None
+
+
+class HandedOver(Strict):
+    """The case goes on with somebody else; ``to`` has it from now on."""
+
+    kind: Literal["hand-over"] = "hand-over"
+    to: Words
+    why: Words
+
+
+class Reopened(Strict):
+    """A closed case goes on, and needs a new conclusion."""
+
+    kind: Literal["reopened"] = "reopened"
+    reason: Words
 
 
 Fact = (
@@ -159,6 +208,8 @@ Fact = (
     | Skipped
     | AtHand
     | Concluded
+    | HandedOver
+    | Reopened
 )
 """What can be corrected: everything but the opening and corrections."""
 
@@ -179,25 +230,57 @@ class Correction(Strict):
 
 What = Opened | Fact | Correction
 
+LATER = ("question", "seen", "before", "same_as")
+"""Fields of an event that older casebooks do not have."""
+
 
 class Event(Strict):
-    """One thing that was told, by whom and when (UTC)."""
+    """One thing that was told, by whom and when (UTC).
+
+    The other fields are absent from events of older casebooks, and from what is written where
+    they say nothing.
+
+    Parameters
+    ----------
+    question: what was asked, in words, when this was the answer.
+    seen: the last event of the case that whoever told it had seen.
+    before: events that were told earlier, though what they tell came after this.
+    same_as: an event that tells of the very same run, reading or work. It counts, this does not.
+    """
 
     id: EventId
     at: AwareDatetime
     who: Words
     what: Annotated[What, Field(discriminator="kind")]
+    question: Words | None = None
+    seen: EventId | None = None
+    before: tuple[EventId, ...] = ()
+    same_as: EventId | None = None
+
+    @model_serializer(mode="wrap")
+    def _without_what_is_not_said(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """As older casebooks have it, with the later fields only where they say something."""
+        written: dict[str, Any] = write(self)
+        return {name: value for name, value in written.items() if name not in LATER or value}
 
     def faults(self) -> Iterator[Fault]:
-        """A correction of itself.
+        """A correction of itself, and a place beside itself.
 
         >>> at = datetime(2026, 3, 1, tzinfo=UTC)
         >>> event = Event(id=32 * "0", at=at, who="A", what=Correction(event=32 * "0"))
         >>> [(path, wrong.expected, wrong.got) for path, wrong in event.faults()]
         [(('what', 'event'), 'an earlier event', 'this one')]
         """
-        if isinstance(self.what, Correction) and self.what.event == self.id:
-            yield ("what", "event"), Wrong("an earlier event", "this one")
+        named: dict[tuple[str, ...], tuple[str | None, ...]] = {
+            ("seen",): (self.seen,),
+            ("before",): self.before,
+            ("same_as",): (self.same_as,),
+        }
+        if isinstance(self.what, Correction):
+            named["what", "event"] = (self.what.event,)
+        for path, ids in named.items():
+            if self.id in ids:
+                yield path, Wrong("an earlier event", "this one")
 
 
 def told(what: What, who: str, at: datetime | None = None) -> Event:

@@ -19,25 +19,40 @@ from diagnose.story.event import (
     Event,
     Exchanged,
     Fact,
+    HandedOver,
     History,
     Measured,
     Mended,
     Noted,
     Opened,
+    Reopened,
     Skipped,
 )
+from diagnose.story.order import Placed, in_order
 
 
 @record
-class Told:
+class Told(Placed):
     """An event, and what of it counts: itself, what took its place, or nothing.
 
-    ``corrected_by`` is the event that took its place, if one did.
+    ``corrected_by`` is the event that took its place, if one did; ``same_as`` the one that counts
+    because it tells of the very same thing.
     """
 
     event: Event
     counts: Opened | Fact | Correction | None
     corrected_by: str = ""
+    same_as: str = ""
+
+
+@record
+class Handover:
+    """Who handed the case to whom, why and when; an old casebook does not say to whom."""
+
+    by: str
+    to: str
+    why: str
+    at: datetime
 
 
 @record
@@ -55,7 +70,9 @@ class State:
     skipped: acts that cannot be done here.
     notes: words, in order.
     conclusion: how it ended; None while it is open.
-    told: every event with what counts of it.
+    owner: who has the case: who opened it, until it is handed over; empty where nobody is named.
+    handover: the last time that it was handed over.
+    told: every event with what counts of it, in the order of telling.
     """
 
     id: str
@@ -69,6 +86,8 @@ class State:
     skipped: frozenset[str] = frozenset()
     notes: tuple[str, ...] = ()
     conclusion: Concluded | None = None
+    owner: str = ""
+    handover: Handover | None = None
     told: tuple[Told, ...] = field(default=(), compare=False)
 
     @property
@@ -111,6 +130,20 @@ class State:
         return (self.last - self.started).total_seconds() / 60
 
     @property
+    def done(self) -> tuple[Told, ...]:
+        """Every event with what counts of it, in the order in which it was done.
+
+        >>> from diagnose.story.event import told
+        >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+        >>> work = told(Mended(remedy="replace-coil", part="row-6/valve"), "A")
+        >>> run = told(Checked(check="bleed", pattern="PPPPPF"), "B")
+        >>> run = run.model_copy(update={"before": (work.id,)})
+        >>> [each.event.what.kind for each in replay([first, work, run]).done]
+        ['opened', 'run', 'remedy']
+        """
+        return tuple(in_order(self.told))
+
+    @property
     def open(self) -> bool:
         """Whether the case goes on.
 
@@ -143,10 +176,16 @@ def replay(events: Sequence[Event]) -> State:
         got = opening.kind if opening else "nothing"
         raise InputError(Problem(Place("event 1"), "the opening of a case", got))
     story = counted(events)
-    state = State(opening.case, opening.title or "", opening.layout or "", Case(opening.machine))
-    for each in story:
+    state = State(
+        opening.case,
+        opening.title or "",
+        opening.layout or "",
+        Case(opening.machine),
+        owner=events[0].who,
+    )
+    for each in in_order(story):
         if each.counts is not None:
-            state = _with(state, each.event.id, each.counts)
+            state = _with(state, each.event, each.counts)
     return replace(state, told=story)
 
 
@@ -154,7 +193,8 @@ def counted(events: Sequence[Event]) -> tuple[Told, ...]:
     """Every event with what counts of it. The last correction that itself counts decides.
 
     A correction of the opening, of something told later, or of what is not there counts for
-    nothing.
+    nothing. Of events that tell of the same thing the first that is not taken back counts; of
+    corrections that do, the first.
 
     >>> from diagnose.story.event import told
     >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "A")
@@ -164,15 +204,46 @@ def counted(events: Sequence[Event]) -> tuple[Told, ...]:
     >>> story[1].counts.pattern, story[1].corrected_by == story[2].event.id
     ('PPPPFP', True)
     """
+    roots = _roots(events)
+    decided = _decided(events, roots)
+    counting: set[str] = set()
+    story = []
+    for event in events:
+        told, root = _told(event, decided.get(event.id)), roots[event.id]
+        repeats = root in counting or (root != event.id and isinstance(event.what, Correction))
+        if repeats and told.counts is not None:
+            told = Told(event, None, same_as=root)
+        elif told.counts is not None:
+            counting.add(root)
+        story.append(told)
+    return tuple(story)
+
+
+def _roots(events: Sequence[Event]) -> dict[str, str]:
+    """By event, the first one that told of the same thing: mostly itself."""
+    kinds: dict[str, str] = {}
+    roots: dict[str, str] = {}
+    for event in events:
+        kind = event.what.kind
+        other = event.same_as or ""
+        same = kinds.get(other) == kind and kind != "opened"
+        roots.setdefault(event.id, roots[other] if same else event.id)
+        kinds.setdefault(event.id, kind)
+    return roots
+
+
+def _decided(events: Sequence[Event], roots: Mapping[str, str]) -> dict[str, Event]:
+    """By event, the correction that decides what of it counts."""
     place = {event.id: number for number, event in enumerate(events)}
     decided: dict[str, Event] = {}
     for number in reversed(range(len(events))):
         event = events[number]
-        if isinstance(event.what, Correction) and event.id not in decided:
+        first = roots[event.id] == event.id
+        if isinstance(event.what, Correction) and first and event.id not in decided:
             target = place.get(event.what.event, -1)
             if 0 < target < number:
                 decided.setdefault(event.what.event, event)
-    return tuple(_told(event, decided.get(event.id)) for event in events)
+    return decided
 
 
 def _told(event: Event, by: Event | None) -> Told:
@@ -183,7 +254,7 @@ def _told(event: Event, by: Event | None) -> Told:
     return Told(event, instead, by.id)
 
 
-def _with(state: State, id: str, what: Opened | Fact | Correction) -> State:
+def _with(state: State, event: Event, what: Opened | Fact | Correction) -> State:
     """The state with one more thing that counts."""
     happened = _happened(what)
     if happened is not None:
@@ -191,17 +262,40 @@ def _with(state: State, id: str, what: Opened | Fact | Correction) -> State:
         if not isinstance(happened, Run):
             return then
         held = {**state.circumstances, **happened.circumstances}
-        return replace(then, run_events=(*state.run_events, id), circumstances=held)
+        return replace(then, run_events=(*state.run_events, event.id), circumstances=held)
+    if isinstance(what, Answered | History | Circumstances):
+        return _said(state, what)
+    if isinstance(what, Concluded | HandedOver | Reopened):
+        return _passed_on(state, event, what)
+    return _noted(state, what)
+
+
+def _said(state: State, what: Answered | History | Circumstances) -> State:
+    """The state with more known of the past, of the runs that follow, or of an earlier run."""
     if isinstance(what, Answered):
         return _answered(state, what)
     if isinstance(what, History):
         history = {**state.case.history, **what.values}
         return replace(state, case=replace(state.case, history=history))
-    if isinstance(what, Circumstances):
-        now = {**state.circumstances, **what.values}
-        known = {name: value for name, value in now.items() if value is not None}
-        return replace(state, circumstances=known)
-    return _noted(state, what)
+    now = {**state.circumstances, **what.values}
+    known = {name: value for name, value in now.items() if value is not None}
+    return replace(state, circumstances=known)
+
+
+def _passed_on(state: State, event: Event, what: Concluded | HandedOver | Reopened) -> State:
+    """The state after the case was closed, opened again, or given to somebody.
+
+    An old casebook closed a case that was handed over; it goes on, and nobody is named.
+    """
+    if isinstance(what, HandedOver):
+        handover = Handover(event.who, what.to, what.why, event.at)
+        return replace(state, owner=what.to, handover=handover)
+    if isinstance(what, Reopened):
+        return replace(state, conclusion=None, owner=event.who)
+    if what.outcome == "handed-over":
+        handover = Handover(event.who, "", what.says or "", event.at)
+        return replace(state, owner="", handover=handover)
+    return replace(state, conclusion=what)
 
 
 def _happened(what: Opened | Fact | Correction) -> Run | Reading | Work | None:
@@ -229,8 +323,6 @@ def _noted(state: State, what: Opened | Fact | Correction) -> State:
             return replace(state, skipped=state.skipped | {what.act})
         case AtHand():
             return replace(state, without=frozenset(what.without), alone=what.alone)
-        case Concluded():
-            return replace(state, conclusion=what)
         case _:
             return state
 

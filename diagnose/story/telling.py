@@ -20,13 +20,16 @@ from diagnose.story.event import (
     Correction,
     Exchanged,
     Fact,
+    HandedOver,
     History,
     Measured,
     Mended,
     Noted,
     Opened,
+    Reopened,
     Skipped,
 )
+from diagnose.story.replay import State
 
 OUTCOMES: Mapping[str, str] = {
     "open": "open",
@@ -35,6 +38,8 @@ OUTCOMES: Mapping[str, str] = {
     "given-up": "given up",
 }
 """How a case stands, in words."""
+
+NOBODY = "whoever goes on"
 
 SORTS: Mapping[str, str] = {"ohm": "resistance", "V": "voltage", "bar": "pressure"}
 
@@ -63,6 +68,26 @@ def in_words(what: Opened | Fact, machine: Machine, knowledge: Knowledge) -> str
             return _at_a_part(what, machine)
         case _:
             return _aside(what)
+
+
+def in_hand(state: State) -> str:
+    """Who has a case, and who handed it over, why and when.
+
+    >>> from diagnose.story.event import told
+    >>> from diagnose.story.replay import replay
+    >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "Ann")
+    >>> in_hand(replay([first]))
+    'Ann has this case'
+    >>> late = told(HandedOver(to="Ben", why="it is late"), "Ann")
+    >>> in_hand(replay([first, late]))  # doctest: +ELLIPSIS
+    'Ann handed this case over to Ben, 20...: it is late'
+    """
+    handed = state.handover
+    if handed is None or handed.to != state.owner:
+        return f"{state.owner} has this case"
+    at = f"{handed.at.astimezone():%Y-%m-%d %H:%M}"
+    why = handed.why or "no reason given"
+    return f"{handed.by} handed this case over to {handed.to or NOBODY}, {at}: {why}"
 
 
 def told_circumstances(
@@ -143,12 +168,23 @@ def _aside(what: Opened | Fact | Correction) -> str:
         case AtHand():
             lacks = [f"no {tool}" for tool in what.without] + ["no second person"] * what.alone
             return f"at hand: {', '.join(lacks) or 'every tool and a second person'}"
-        case Concluded():
-            causes = f", cause {' and '.join(what.causes)}" if what.causes else ""
-            says = f": {what.says}" if what.says else ""
-            return f"concluded: {OUTCOMES[what.outcome]}{causes}{says}"
+        case Concluded() | HandedOver() | Reopened():
+            return _passed_on(what)
         case _:
             raise ValueError(f"expected a fact, got {what.kind}")
+
+
+def _passed_on(what: Concluded | HandedOver | Reopened) -> str:
+    """How a case was closed, given to somebody, or opened again."""
+    if isinstance(what, HandedOver):
+        return f"handed over to {what.to}: {what.why}"
+    if isinstance(what, Reopened):
+        return f"reopened: {what.reason}"
+    says = f": {what.says}" if what.says else ""
+    if what.outcome == "handed-over":
+        return f"handed over{says}"
+    causes = f", cause {' and '.join(what.causes)}" if what.causes else ""
+    return f"concluded: {OUTCOMES[what.outcome]}{causes}{says}"
 
 
 def _plain(name: str) -> str:

@@ -21,7 +21,8 @@ def undo(events: Sequence[Event]) -> Correction | None:
     """
     for each in reversed(counted(events)):
         what = each.event.what
-        if each.counts is None or isinstance(what, Opened) or _step(each.event):
+        gone = each.counts is None and not each.same_as
+        if gone or isinstance(what, Opened) or _step(each.event):
             continue
         return Correction(event=each.event.id, step="undo")
     return None

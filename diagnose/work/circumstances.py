@@ -67,7 +67,7 @@ def _said(state: Story, check: str) -> dict[str, datetime]:
     as warm as it was.
     """
     said: dict[str, datetime] = {}
-    for each in state.told:
+    for each in state.done:
         what, at = each.counts, each.event.at
         if isinstance(what, Checked):
             if what.check != check:

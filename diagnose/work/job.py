@@ -74,7 +74,7 @@ class Job:
         ('response', (1, 2, 3, 4, 5, 6))
         """
         done: list[str] = []
-        for each in reversed(self.view.state.told):
+        for each in reversed(self.view.state.done):
             if isinstance(each.counts, Checked):
                 break
             if isinstance(each.counts, Mended):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Protocol
 
 from diagnose.story.event import Event, Opened
+from diagnose.story.guard import refuse
 
 
 class Keeper(Protocol):
@@ -13,8 +14,11 @@ class Keeper(Protocol):
     def begin(self, opening: Event) -> None:
         """A new case, by its first event."""
 
-    def add(self, case: str, *told: Event) -> None:
-        """Events of a case; safe when this returns."""
+    def add(self, case: str, *told: Event, seen: str | None = None) -> None:
+        """Events of a case; safe when this returns.
+
+        ``seen`` is the last event that their giver knows of. Raises as `guard.refuse` does.
+        """
 
     def events(self, case: str) -> tuple[Event, ...]:
         """All events of a case, those that others added too."""
@@ -51,8 +55,8 @@ class Scratch:
         assert isinstance(opening.what, Opened)
         self._told[opening.what.case] = [opening]
 
-    def add(self, case: str, *told: Event) -> None:
-        """Events of a case.
+    def add(self, case: str, *told: Event, seen: str | None = None) -> None:
+        """Events of a case, each once. Raises as `guard.refuse` does.
 
         >>> from diagnose.story.event import Noted, told
         >>> scratch = Scratch()
@@ -61,7 +65,10 @@ class Scratch:
         >>> [event.what.kind for event in scratch.events("20260301-a")]
         ['opened', 'note']
         """
-        self._told[case] += told
+        known = self._told[case]
+        refuse(case, known, told, seen)
+        here = {event.id for event in known}
+        known += [event for event in told if event.id not in here]
 
     def events(self, case: str) -> tuple[Event, ...]:
         """All events of a case."""

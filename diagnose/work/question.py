@@ -30,6 +30,7 @@ class Question:
     words: whether ``read`` itself takes words such as engine=off.
     kept: what an empty answer stands for, in words; empty where an answer is needed.
     over: nothing more is asked: the case is closed.
+    leads_to: the question that an answer leads to, where it tells nothing yet.
     """
 
     asks: str
@@ -45,3 +46,4 @@ class Question:
     words: bool = False
     kept: str = ""
     over: bool = False
+    leads_to: Callable[[str], Question] | None = None

@@ -7,9 +7,10 @@ from collections.abc import Mapping, Sequence
 from diagnose.errors import quoted
 from diagnose.knowledge.wrong import Wrong, unknown
 from diagnose.record import record
-from diagnose.story.event import AtHand, Concluded, Correction, Fact, Noted, Skipped
+from diagnose.story.event import AtHand, Concluded, Correction, Fact, Noted, Skipped, spoken
 from diagnose.story.undo import redo, undo
 from diagnose.story.words import events_of
+from diagnose.work.handing import hand_over
 from diagnose.work.job import Job
 from diagnose.work.question import Question
 from diagnose.work.runs import accepting
@@ -28,7 +29,7 @@ SAYINGS: Mapping[str, str] = {
     "skip": "skip [WHY]: this step cannot be done here; the plan goes round it",
     "missing": "missing gauge, meter, display or helper: not at hand",
     "undo": "take back what was told last; redo takes that back",
-    "hand-over": "hand-over [WHY]: somebody else goes on",
+    "hand-over": "hand-over [NAME: WHY]: somebody else goes on; the case stays open",
     "give-up": "give-up [WHY]: nobody goes on",
     "quit": "stop here; the case is kept and work --case last goes on",
     "help": "these words",
@@ -73,21 +74,40 @@ def told_by(said: Said, job: Job, question: Question) -> Sequence[Fact | Correct
     >>> told_by(Said("give-up", "it rains"), None, None)[0].says
     'it rains'
     """
-    why = said.rest or None
+    why = spoken(said.rest) or None
     match said.word:
         case "note":
-            return [Noted(text=_needed(said, "the words of the note"))]
+            return [Noted(text=spoken(_needed(said, "the words of the note")))]
         case "else":
             words = _needed(said, "what was done, such as response=....PF......").split()
             return events_of(words, job.view.state, job.view.machine, job.view.knowledge)
         case "missing" | "correct":
             return [_missing(said, job) if said.word == "missing" else _corrected(said, job)]
         case "hand-over":
-            return [Concluded(outcome="handed-over", says=why)]
+            return _handed_over(said)
         case "skip":
             return [Skipped(act=_skippable(question), reason=why)]
         case _:
             return [_step(said, job) if said.word in STEPS else _given_up(why)]
+
+
+def leads_to(said: Said | None, line: str, question: Question) -> Question | None:
+    """The question that a line leads to, where it tells nothing yet. Raises `Wrong`.
+
+    >>> leads_to(Said("hand-over", "it is late"), "", None).asks
+    'To whom?'
+    """
+    if said is not None:
+        asked = hand_over(said.rest) if said.word == "hand-over" else None
+        return asked if isinstance(asked, Question) else None
+    return question.leads_to(line) if question.leads_to is not None else None
+
+
+def _handed_over(said: Said) -> Sequence[Fact]:
+    handed = hand_over(said.rest)
+    if isinstance(handed, Question):
+        raise Wrong("to whom and why", quoted(said.rest), "write for example hand-over Ben: late")
+    return [handed]
 
 
 def _given_up(why: str | None) -> Concluded:
@@ -121,9 +141,14 @@ def _corrected(said: Said, job: Job) -> Correction:
     """An earlier entry, by its number, put right by words or taken back."""
     number, _, rest = _needed(said, "the number of an entry").partition(" ")
     told = job.view.state.told
-    if not number.isdecimal() or not 1 < int(number) <= len(told):
+    if not (number.isdecimal() and len(number) < 9) or not 1 < int(number) <= len(told):
         raise Wrong(f"an entry from 2 to {len(told)}", quoted(number), "see rowfault cases show")
-    event = told[int(number) - 1].event.id
+    entry = told[int(number) - 1]
+    if entry.same_as and rest.strip():
+        ids = [each.event.id for each in told]
+        counting = ids.index(entry.same_as) + 1
+        raise Wrong("the entry that counts", number, f"correct {counting}, which is the same run")
+    event = entry.event.id
     if not rest.strip():
         return Correction(event=event)
     view = job.view

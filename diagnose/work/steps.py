@@ -15,6 +15,7 @@ from diagnose.ranking.causes import Cause, Ranking
 from diagnose.retest.candidates import Candidate
 from diagnose.retest.plan import Step
 from diagnose.story.event import Answered, Concluded, Exchanged, Fact, History, Measured, Mended
+from diagnose.work.handing import named, to_whom, why_to
 from diagnose.work.job import Job
 from diagnose.work.question import Question, Reader
 from diagnose.work.runs import run_question
@@ -202,22 +203,17 @@ def _chosen(text: str, causes: Sequence[Cause]) -> list[str]:
 def _hand_over(job: Job) -> Question:
     """Nothing that is worth its minutes can be done here."""
     choice = job.plan.choice
-    why = choice.says if choice is not None else job.proof.says
-
-    def read(text: str) -> Sequence[Fact]:
-        if text.strip().lower() not in ("yes", "y", DONE):
-            raise Wrong("yes", quoted(text), "or tell what was done: else, and what")
-        return [Concluded(outcome="handed-over", says=why)]
-
-    return Question(
-        asks="Hand the case over?",
-        form="yes, or else and what was done",
-        read=read,
-        says=f"Hand over: {why}.",
+    because = choice.says if choice is not None else job.proof.says
+    return replace(
+        to_whom(),
+        asks="Hand the case over: to whom?",
+        form="a name, or else and what was done",
+        says=f"Hand over: {because}.",
+        leads_to=lambda text: why_to(named(text), because),
     )
 
 
 def _over(job: Job) -> Question:
     ended = job.view.state.conclusion
     assert ended is not None
-    return Question("", "", lambda text: [], says=ended.says or ended.outcome, over=True)
+    return Question("", "", lambda _: [], says=ended.says or ended.outcome, over=True)

@@ -30,6 +30,7 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A casebook with one case, in a folder of the test's own."""
     monkeypatch.setenv("ROWFAULT_HOME", str(tmp_path))
     monkeypatch.delenv("ROWFAULT_CASEBOOK", raising=False)
+    monkeypatch.setenv("LOGNAME", "Ben")
     with open_casebook() as casebook:
         casebook.begin(told(Opened(case=CASE, machine="mounted-6", title="spring"), "Ann"))
         first = told(RUN, "Ann")
@@ -40,7 +41,7 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_the_list_names_the_case_and_what_it_is_about() -> None:
-    assert run("cases list").stdout.splitlines() == [f"{CASE}  open, 1 min", "    spring"]
+    assert run("cases list").stdout.splitlines() == [f"{CASE}  open, 1 min, with Ann", "    spring"]
 
 
 @pytest.mark.parametrize(

@@ -44,13 +44,10 @@ def test_cases_that_end_without_cause_or_proof_are_left_out() -> None:
     assert (counts.fleet.cases, counts.unfinished) == (1, 2)
 
 
-def test_a_case_that_is_handed_over_with_a_cause_counts() -> None:
-    handed = Closed("mounted-12", COIL.causes, "handed-over")
-    assert count([handed], KNOWN) == count([COIL], KNOWN)
-
-
-def test_an_open_case_counts_for_nothing_even_if_it_names_causes() -> None:
-    assert count([Closed("mounted-12", COIL.causes, "open")], KNOWN).fleet.cases == 0
+@pytest.mark.parametrize("outcome", ["open", "handed-over"])
+def test_a_case_that_goes_on_counts_for_nothing_even_if_it_names_causes(outcome: str) -> None:
+    counts = count([Closed("mounted-12", COIL.causes, outcome)], KNOWN)
+    assert (counts.fleet.cases, counts.unfinished) == (0, 1)
 
 
 def test_a_cause_named_twice_is_one_fault() -> None:

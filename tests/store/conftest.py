@@ -6,6 +6,7 @@ import os
 import pwd
 import secrets
 import shutil
+import signal
 import socket
 import subprocess
 import tempfile
@@ -37,9 +38,39 @@ class Server:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
         self._run("initdb", "-D", str(self.data), "-A", "trust", "-U", "tests", "-E", "UTF8")
-        options = f"-p {self.port} -c listen_addresses=127.0.0.1 -k {folder} -c fsync=on"
-        log = str(folder / "log")
+        self.start()
+
+    def start(self) -> None:
+        """Start the server, and wait until it lets somebody in."""
+        options = f"-p {self.port} -c listen_addresses=127.0.0.1 -k {self.folder} -c fsync=on"
+        log = str(self.folder / "log")
         self._run("pg_ctl", "-D", str(self.data), "-w", "-l", log, "-o", options, "start")
+
+    def restart(self) -> None:
+        """Stop the server, which ends every connection, and start it again."""
+        self.stop()
+        self.start()
+
+    def end_connections(self, database: str) -> None:
+        """Kill the server's part of every connection to a database."""
+        where = f"host=127.0.0.1 port={self.port} user=tests dbname=postgres"
+        with psycopg.connect(where, autocommit=True) as connection:
+            said = "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = %s"
+            connection.execute(said, [database])
+
+    @contextmanager
+    def held_still(self) -> Iterator[None]:
+        """Stop all of the server's processes where they are, then let them go on."""
+        first = int((self.data / "postmaster.pid").read_text().split()[0])
+        children = Path(f"/proc/{first}/task/{first}/children").read_text().split()
+        every = [first, *map(int, children)]
+        for process in every:
+            os.kill(process, signal.SIGSTOP)
+        try:
+            yield
+        finally:
+            for process in every:
+                os.kill(process, signal.SIGCONT)
 
     def _run(self, name: str, *arguments: str) -> None:
         program = _program(name)

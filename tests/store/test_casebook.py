@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from diagnose.errors import InputError, UnknownName
+from diagnose.errors import CaseClosed, InputError, Overtaken, UnknownName
 from diagnose.store.casebook import Casebook, open_casebook
 from diagnose.store.entry import Wanted
 from diagnose.story.event import (
@@ -14,9 +14,11 @@ from diagnose.story.event import (
     Concluded,
     Correction,
     Event,
+    HandedOver,
     Mended,
     Noted,
     Opened,
+    Reopened,
     What,
     told,
 )
@@ -72,11 +74,50 @@ def test_the_list_shows_what_a_case_came_to(casebook: Casebook) -> None:
     assert (entry.opened, entry.minutes) == (START, 6.0)
 
 
-def test_a_corrected_conclusion_opens_the_case_in_the_list_too(casebook: Casebook) -> None:
+def test_a_reopened_case_is_open_in_the_list_too(casebook: Casebook) -> None:
     case = begun(casebook, "a", END)
-    end = casebook.events(case)[-1]
-    casebook.add(case, later(Correction(event=end.id)))
-    assert casebook.entries()[0].outcome == "open"
+    casebook.add(case, later(Reopened(reason="it failed again"), who="Cleo"))
+    (entry,) = casebook.entries()
+    assert (entry.outcome, entry.causes, entry.owner) == ("open", (), "Cleo")
+
+
+@pytest.mark.parametrize("what", [RUN, Correction(event=32 * "0"), END], ids=lambda what: what.kind)
+def test_a_closed_case_takes_nothing_but_a_note(casebook: Casebook, what: What) -> None:
+    case = begun(casebook, "a", END)
+    before = casebook.events(case)
+    with pytest.raises(CaseClosed, match=f"rowfault cases reopen {case} --reason WHY"):
+        casebook.add(case, later(what))
+    note = later(Noted(text="it failed again"))
+    casebook.add(case, note)
+    assert casebook.events(case) == (*before, note)
+
+
+def test_an_open_case_is_not_reopened(casebook: Casebook) -> None:
+    case = begun(casebook, "a", RUN)
+    with pytest.raises(InputError, match="expected a closed case, got one that is open"):
+        casebook.add(case, later(Reopened(reason="it failed again")))
+
+
+def test_what_is_overtaken_is_not_kept_and_what_came_in_between_is_told(
+    casebook: Casebook,
+) -> None:
+    case = begun(casebook, "a")
+    seen = casebook.events(case)[-1].id
+    quicker, slower = later(RUN, who="Ann"), later(RUN, who="Ben")
+    casebook.add(case, quicker, seen=seen)
+    with pytest.raises(Overtaken, match="1 thing from Ann") as caught:
+        casebook.add(case, slower, seen=seen)
+    assert caught.value.between == (quicker,)
+    casebook.add(case, slower, seen=quicker.id)
+    casebook.add(case, slower, seen=seen)  # it is there: said again after a lost connection
+    assert list(casebook.events(case))[1:] == [quicker, slower]
+
+
+def test_a_case_that_was_handed_over_goes_on_with_somebody(casebook: Casebook) -> None:
+    begun(casebook, "a", HandedOver(to="Cleo", why="it is late"))
+    begun(casebook, "b", Concluded(outcome="handed-over", says="it is late"))
+    entries = {entry.case: (entry.outcome, entry.owner) for entry in casebook.entries()}
+    assert entries == {"20260301-a": ("open", "Cleo"), "20260301-b": ("open", "")}
 
 
 @pytest.mark.parametrize(
@@ -111,11 +152,20 @@ def test_cases_are_found_by_what_is_wanted(
     assert names(casebook, wanted) == found
 
 
-def test_the_latest_comes_first_and_is_called_last(casebook: Casebook) -> None:
+def test_the_latest_comes_first(casebook: Casebook) -> None:
     begun(casebook, "a", RUN)
     begun(casebook, "b")
     assert [entry.case for entry in casebook.entries()] == ["20260301-a", "20260301-b"]
-    assert casebook.find("last") == "20260301-a"
+
+
+def test_the_last_case_is_the_last_that_this_person_worked(casebook: Casebook) -> None:
+    begun(casebook, "a", RUN)
+    begun(casebook, "b")
+    casebook.add("20260301-b", later(Noted(text="from elsewhere"), minutes=60, who="Cleo"))
+    found = [casebook.find("last", who) for who in ("Ben", "Cleo")]
+    assert found == ["20260301-a", "20260301-b"]
+    with pytest.raises(InputError, match="a case that Dan worked on, got none yet; name one: "):
+        casebook.find("last", "Dan")
 
 
 def test_the_unique_beginning_of_an_id_is_enough(casebook: Casebook) -> None:

@@ -4,18 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
-from alembic import command
-from alembic.config import Config
 from sqlalchemy import select, text
 
 from diagnose.drill.record import Finished, Opportunity
 from diagnose.drill.report import finished
 from diagnose.store import schema
 from diagnose.store.casebook import Casebook, open_casebook
-from diagnose.store.engine import make_engine, writing
+from diagnose.store.engine import make_engine
 from diagnose.store.tables import drills
 from diagnose.story.event import Noted, Opened, told
 from tests.drill.worlds import debriefed
@@ -71,45 +68,6 @@ def test_what_was_hidden_is_not_in_the_casebook(url: str) -> None:
     assert "patterns" in stored
     assert part not in stored
     assert mode not in stored
-
-
-def of_version_one(url: str) -> None:
-    """Make the tables as the first program did, with nothing of what came later."""
-    engine = writing(make_engine(url))
-    config = Config()
-    config.set_main_option("script_location", str(Path(schema.__file__).parent / "migrations"))
-    config.set_main_option("path_separator", "os")
-    with engine.begin() as connection:
-        config.attributes["connection"] = connection
-        command.upgrade(config, "0001")
-    engine.dispose()
-
-
-def version(url: str) -> str | None:
-    engine = make_engine(url)
-    with engine.connect() as connection:
-        found = schema.version_of(connection)
-    engine.dispose()
-    return found
-
-
-def test_a_casebook_of_version_one_keeps_its_cases_and_takes_drills(
-    url: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    of_version_one(url)
-    assert version(url) == "0001"
-    with monkeypatch.context() as then:
-        then.setattr(schema, "VERSION", "0001")
-        with open_casebook(url) as old:
-            old.merge(STORY)
-            before = old.entries()
-    assert version(url) == "0001"
-    with open_casebook(url) as new:
-        assert list(new.events(CASE)) == STORY
-        assert new.entries() == before
-        new.keep_drill(DONE)
-        assert new.drills("Ann") == [DONE]
-    assert version(url) == schema.VERSION == "0002"
 
 
 def test_the_last_version_is_the_one_that_the_program_writes(url: str) -> None:

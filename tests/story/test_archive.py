@@ -124,6 +124,13 @@ def written(what: str, before: str = "") -> str:
         (written("{kind: note, text: 7}"), "a.yaml:4: expected text"),
         (written("{kind: note, text: x, more: y}"),
          "a.yaml:4: expected one of the fields kind, text, got 'more'"),
+        (written("{kind: swap, swap: swap-coil, part: row-2/valve, with: row-3/valve, check: x}"),
+         "a.yaml:4: expected one of the fields kind, swap, part, with, got 'check'"),
+        (written("{kind: circumstances, values: {}, circumstances: {oil: 54.0}}"),
+         "a.yaml:4: expected one of the fields kind, values, got 'circumstances'"),
+        (written("{kind: remedy, remedy: 7, part: row-2/valve}"), "a.yaml:4: expected text"),
+        (written("{kind: note, text: x}").replace("2026-03-01T08:00:00Z",
+         "0001-01-01T00:00:00+14:00"), "a.yaml:3: expected a time within the years 1 to 9999"),
         (written('{kind: note, text: "a\\x1b[31m"}'), "text without control characters"),
         (written("{kind: run, check: bleed, pattern: PPP}"), "a.yaml:4: expected 6 letters, got 3"),
         (written("{kind: run, check: bled, pattern: PPPPPP}"), "did you mean bleed"),
@@ -147,7 +154,8 @@ def written(what: str, before: str = "") -> str:
         (written("{kind: opened, case: 20260301-b, machine: mounted-6}"), "one opening"),
         (written(f"{{kind: correction, event: {'b' * 32}}}"), "an earlier event"),
         ("schema: rowfault/case/1\nevents: []", "at least one"),
-        ("schema: rowfault/case/2\nevents: []", "rowfault/case/1"),
+        ("schema: rowfault/case/2\nevents: []", "at least one"),
+        ("schema: rowfault/case/3\nevents: []", "rowfault/case/2"),
         ("schema: rowfault/case/1\nevents: &a [*a]", "no & and \\* references"),
         ("a: &a [x,x]\nb: &b [*a,*a]\nc: &c [*b,*b]\nd: [*c,*c]", "no & and \\* references"),
         ("[" * 5000, "nesting"),
@@ -155,6 +163,28 @@ def written(what: str, before: str = "") -> str:
     ],
 )  # fmt: skip
 def test_what_does_not_fit_is_refused_with_its_line(text: str, words: str) -> None:
+    with pytest.raises(FileProblems, match=words):
+        read_story(read_text(text, "a.yaml"), KNOWLEDGE)
+
+
+TEXT = story_text(STORY)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (TEXT.replace("PPPPFPPPPPPP", "PPPPPPPPPPPP"), "a.yaml:23: expected entry 3 as it was"),
+        (TEXT.replace("who: Ben", "who: Ann", 1), "expected entry 4 as it was written"),
+        (TEXT.replace("oil: 54.0", "oil: 54.5"), "expected entry 2 as it was written"),
+        (TEXT.replace("entries: 8", "entries: 9"), "expected 9 entries and the last of them"),
+        (TEXT[: TEXT.rindex("- id:")], "expected 8 entries and the last of them, got 7"),
+        (TEXT.replace("\n  sha256: ", "\n  shasum: ", 1), "expected entry 1|one of the fields"),
+        (TEXT.replace("case/2", "case/1"), "one of the fields"),
+        (TEXT.replace("case/2", "case-rest/1"), "rowfault/case/2"),
+    ],
+)  # fmt: skip
+def test_an_archive_that_was_changed_on_its_way_is_refused(text: str, words: str) -> None:
+    assert text != TEXT
     with pytest.raises(FileProblems, match=words):
         read_story(read_text(text, "a.yaml"), KNOWLEDGE)
 

@@ -22,7 +22,7 @@ from diagnose.knowledge.places import shipped
 from diagnose.report import ranking_report
 from diagnose.store.casebook import open_casebook
 from diagnose.story.archive import read_story, story_text
-from diagnose.story.event import Checked, Concluded, Exchanged, Mended, Noted, Skipped, told
+from diagnose.story.event import Checked, Exchanged, Mended, Noted, Skipped, told
 from diagnose.story.replay import State, replay
 from diagnose.story.view import View
 from diagnose.work.job import Job
@@ -255,12 +255,6 @@ def test_a_run_may_be_made_anyway() -> None:
     talk.hold(case)
     (run,) = replay(keeper.events(case)).case.runs
     assert run.circumstances["oil"] == 15.0
-
-
-def test_the_case_can_be_handed_over_at_any_time(capsys: pytest.CaptureFixture[str]) -> None:
-    state, _, _ = worked("mounted-6", 3, lambda q: "hand over, it is late" if q.act else None)
-    assert state.conclusion == Concluded(outcome="handed-over", says="it is late")
-    assert "Closed: handed over. It is late." in capsys.readouterr().out
 
 
 def test_no_line_is_wider_than_the_terminal(capsys: pytest.CaptureFixture[str]) -> None:

@@ -7,7 +7,15 @@ from pathlib import Path
 
 import click
 
-from diagnose.faces.commands.options import READABLE, Group, colour_option, json_option
+from diagnose.faces.commands.options import (
+    MOST_LISTED,
+    READABLE,
+    WORDS,
+    Group,
+    colour_option,
+    json_option,
+    who_option,
+)
 from diagnose.faces.commands.suggest import suggest_cases, suggest_machines
 
 
@@ -15,7 +23,7 @@ from diagnose.faces.commands.suggest import suggest_cases, suggest_machines
 def cases() -> None:
     """Keep and find your own cases.
 
-    CASE is an id, the unique beginning of one, or last: the case that was told of last.
+    CASE is an id, the unique beginning of one, or last: the case that you worked last.
     The casebook is a file in your data folder, or the database that ROWFAULT_CASEBOOK names
     (for example postgresql://name@host/rowfault).
 
@@ -25,12 +33,21 @@ def cases() -> None:
 
 
 @cases.command("list")
-@click.argument("words", nargs=-1)
+@click.argument("words", nargs=-1, type=WORDS)
 @click.option("--open/--closed", "still_open", default=None, help="Only those, or only the others.")
-@click.option("--machine", help="Only cases of this machine.", shell_complete=suggest_machines)
-@click.option("--cause", help="Only cases that ended with this cause, or a part of its id.")
+@click.option(
+    "--machine",
+    type=WORDS,
+    help="Only cases of this machine.",
+    shell_complete=suggest_machines,
+)
+@click.option(
+    "--cause", type=WORDS, help="Only cases that ended with this cause, or a part of its id."
+)
 @click.option("--since", type=click.DateTime(["%Y-%m-%d"]), help="Opened on that day or later.")
-@click.option("--limit", type=click.IntRange(1), default=50, show_default=True, help="At most.")
+@click.option(
+    "--limit", type=click.IntRange(1, MOST_LISTED), default=50, show_default=True, help="At most."
+)
 @json_option
 def list_cases(
     *,
@@ -58,10 +75,11 @@ def list_cases(
 
 
 @cases.command("show")
-@click.argument("case", shell_complete=suggest_cases)
+@click.argument("case", type=WORDS, shell_complete=suggest_cases)
+@who_option
 @json_option
 @colour_option
-def show_case(case: str, as_json: bool, no_colour: bool) -> None:
+def show_case(case: str, who: str | None, as_json: bool, no_colour: bool) -> None:
     """Show what was told in a case, in order.
 
     CASE is an id, the beginning of one, or last. What was corrected is shown with what took its
@@ -72,11 +90,12 @@ def show_case(case: str, as_json: bool, no_colour: bool) -> None:
     """
     from diagnose.faces.cases import shown
 
-    shown(case, as_json=as_json, colour=not no_colour)
+    shown(case, who, as_json=as_json, colour=not no_colour)
 
 
 @cases.command("export")
-@click.argument("case", nargs=-1, required=True, shell_complete=suggest_cases)
+@click.argument("case", nargs=-1, type=WORDS, shell_complete=suggest_cases)
+@click.option("--all", "every", is_flag=True, help="Every case of the casebook.")
 @click.option(
     "--to",
     "folder",
@@ -85,18 +104,56 @@ def show_case(case: str, as_json: bool, no_colour: bool) -> None:
     help="The folder for the files, if not this one.",
 )
 @click.option("--force", is_flag=True, help="Replace files that are there.")
-def export_cases(case: tuple[str, ...], folder: Path, force: bool) -> None:
+@who_option
+def export_cases(
+    *, case: tuple[str, ...], every: bool, folder: Path, force: bool, who: str | None
+) -> None:
     """Write cases as YAML, one file each.
 
     CASE is an id, the beginning of one, or last. A file has everything that was told, and is taken
-    up elsewhere with import.
+    up elsewhere with import. Of a damaged case, what is whole is written.
 
     Example:
       rowfault cases export last --to cases
     """
     from diagnose.faces.cases import exported
 
-    exported(case, folder, force)
+    if every == bool(case):
+        raise click.UsageError("Missing argument: name cases, or say --all.")
+    exported(case, folder, force, who, every)
+
+
+@cases.command("check")
+def check_casebook() -> None:
+    """Say whether the casebook is whole.
+
+    Every entry is read and held against its hash. What is damaged is named, and nothing is changed;
+    export writes what is whole.
+
+    Example:
+      rowfault cases check
+    """
+    from diagnose.faces.cases import checked
+
+    checked()
+
+
+@cases.command("reopen")
+@click.argument("case", type=WORDS, shell_complete=suggest_cases)
+@click.option("--reason", required=True, type=WORDS, help="Why the case goes on.")
+@click.option("--who", type=WORDS, help="Who reopens it; your login name when left out.")
+def reopen_case(case: str, reason: str, who: str | None) -> None:
+    """Reopen a closed case.
+
+    CASE is an id, the beginning of one, or last. It takes answers again, and needs a new
+    conclusion. What was told stays, the old conclusion and the reason too.
+
+    Example:
+      rowfault cases reopen last --reason "row 6 failed again in the field"
+    """
+    from diagnose.faces.cases import reopened
+
+    reopened(case, reason, who)
 
 
 @cases.command("import")
@@ -119,7 +176,7 @@ def import_cases(file: tuple[Path, ...]) -> None:
 @click.option("--show", "wish", flag_value="show", default="show", help="Show it, change nothing.")
 @click.option("--accept", "wish", flag_value="accept", help="Make it the priors from now on.")
 @click.option("--forget", "wish", flag_value="forget", help="Go back to the shipped priors.")
-@click.option("--who", help="Who accepts, if not the one who is logged in.")
+@click.option("--who", type=WORDS, help="Who accepts, if not the one who is logged in.")
 @json_option
 def learn_from_cases(*, wish: str, who: str | None, as_json: bool) -> None:
     """Learn from closed cases how often parts fail.
@@ -140,18 +197,18 @@ def learn_from_cases(*, wish: str, who: str | None, as_json: bool) -> None:
         return
     from diagnose.store.casebook import open_casebook
 
-    by = told_by(who)
+    by = told_by(who) if wish == "accept" else None
     with open_casebook() as casebook:
         entries = casebook.entries()
-    if wish == "accept":
+    if by is not None:
         accept_lesson(entries, by)
     else:
         show_lesson(entries, as_json)
 
 
 @cases.command("read")
-@click.argument("case", required=False)
-@click.option("--topic", help="List only those about this.")
+@click.argument("case", required=False, type=WORDS)
+@click.option("--topic", type=WORDS, help="List only those about this.")
 @click.option("--all", "at_once", is_flag=True, help="Show everything without waiting.")
 @colour_option
 def read_case(*, case: str | None, topic: str | None, at_once: bool, no_colour: bool) -> None:

@@ -4,23 +4,38 @@ from __future__ import annotations
 
 import click
 
-from diagnose.faces.commands.options import Command, force_option, format_option, json_option
+from diagnose.faces.commands.options import (
+    ARGUMENT,
+    NAME_OR_PATH,
+    Command,
+    force_option,
+    format_option,
+    json_option,
+    who_option,
+)
 from diagnose.faces.commands.suggest import suggest_arguments, suggest_first
 
 
 @click.command(cls=Command)
-@click.argument("machine", required=False, shell_complete=suggest_first)
-@click.argument("circumstances", nargs=-1, shell_complete=suggest_arguments)
-@click.option("--case", metavar="CASE", help="The season record of this case instead.")
+@click.argument("machine", required=False, type=NAME_OR_PATH, shell_complete=suggest_first)
+@click.argument("circumstances", nargs=-1, type=ARGUMENT, shell_complete=suggest_arguments)
+@click.option(
+    "--case",
+    metavar="CASE",
+    type=NAME_OR_PATH,
+    help="The season record of this case instead; last is yours.",
+)
 @click.option(
     "-o",
     "--output",
+    type=NAME_OR_PATH,
     metavar="FILE",
     help="Write a sheet: FILE.html, FILE.md or FILE.json; - prints.",
 )
 @format_option
 @force_option
 @json_option
+@who_option
 def ready(
     *,
     machine: str | None,
@@ -30,6 +45,7 @@ def ready(
     form: str | None,
     force: bool,
     as_json: bool,
+    who: str | None,
 ) -> None:
     """List what to see to before the checks.
 
@@ -49,7 +65,7 @@ def ready(
     if case:
         if machine:
             raise click.UsageError("Give a machine or --case, not both: the case names it.")
-        shown_season(case, output, form, force, as_json)
+        shown_season(case, output, form, force, as_json, who)
     elif machine:
         shown_readiness(machine, circumstances, output, form, force, as_json)
     else:

@@ -121,6 +121,8 @@ def _job(report: Data) -> Iterator[str]:
         ("Case", report["case"]),
         ("Machine", report["machine"]["name"]),
         ("Stands", report["outcome_says"]),
+        ("With", report["owner"] if report["outcome"] == "open" else None),
+        ("Handed over", _handed_over(report["handed_over"])),
         ("Opened", moment(report["opened"])),
         ("Last entry", f"{moment(report['last'])}, {minutes_text(report['minutes'])} by the clock"),
         ("Told by", ", ".join(report["who"])),
@@ -128,6 +130,15 @@ def _job(report: Data) -> Iterator[str]:
         ("Priors", report["priors"]),
     )
     return (f"- {name}: {escaped(value)}" for name, value in facts if value)
+
+
+def _handed_over(handed: Data | None) -> str | None:
+    """Who handed the case over, to whom, when and why."""
+    if handed is None:
+        return None
+    to = f" to {handed['to']}" if handed["to"] else ""
+    why = f": {handed['why']}" if handed["why"] else ""
+    return f"by {handed['by']}{to}, {moment(handed['at'])}{why}"
 
 
 def _conclusion(ended: Data | None) -> Iterator[str]:

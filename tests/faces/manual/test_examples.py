@@ -56,7 +56,7 @@ def furnished(tmp_path_factory: pytest.TempPathFactory) -> Path:
         rule = (ROOT / "rules" / "patterns" / "everything.yaml").read_text(encoding="utf-8")
         Path("my-rules/mine.yaml").write_text(rule.replace("id: everything\n", "id: mine\n"))
         answers = ROOT / "casebook" / "answers" / "swapped-coil.txt"
-        ran("rowfault work mounted-12 --who Ann --answers", str(answers))
+        ran("rowfault work mounted-12 --answers", str(answers))
         ran("rowfault cases export last --to cases")
         (only,) = Path("cases").iterdir()
         only.rename("cases/20260301-mounted-12-5e1c09.yaml")

@@ -38,7 +38,7 @@ def run(*words: str) -> Result:
 
 @pytest.mark.parametrize("name", [CASE, "20260314", "last"])
 def test_a_case_is_named_by_its_id_its_beginning_or_as_the_last(name: str) -> None:
-    result = run("report", name, "-o", "-", "--format", "json")
+    result = run("report", name, "-o", "-", "--format", "json", "--who", PROVEN[0].who)
     report = json.loads(result.stdout)
     assert (report["schema"], report["case"]) == ("rowfault/report/1", CASE)
 

@@ -1,0 +1,140 @@
+"""Stored events read back, each held against its hash, its columns and its form."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+
+from pydantic import ValidationError
+
+from diagnose.errors import Damaged, Place, Problem, quoted
+from diagnose.knowledge.wrong import Wrong
+from diagnose.record import record
+from diagnose.store.rows import Row, when
+from diagnose.story.chain import FIRST, link
+from diagnose.story.event import Event, Opened
+from diagnose.story.formats import FORMAT, convert
+
+REMEDY = (
+    "nothing was changed; write what is whole with rowfault cases export, and take the rest from "
+    "your last copy"
+)
+
+UNREADABLE = (
+    *(ValueError, TypeError, KeyError, AttributeError),
+    *(OverflowError, RecursionError),
+)
+"""What may come of text that is no event."""
+
+
+@record
+class Kept:
+    """An event of a case, with its hash."""
+
+    event: Event
+    sha256: str
+
+
+def read_back(
+    case: str, rows: Sequence[Row], known: Sequence[Kept], noted: Row | None
+) -> list[Kept]:
+    """The events of a case, of which those that are ``known`` were read before.
+
+    ``noted`` is the case's row in the list: how many events it has, and the hash of the last. It
+    is None where the list has lost the case.
+
+    Raises `Damaged`, which names the first entry that is not what was stored.
+
+    >>> from diagnose.store.rows import event_row
+    >>> from diagnose.story.event import told
+    >>> row = event_row("a", 1, told(Opened(case="20260301-a", machine="mounted-6"), "A"), FIRST)
+    >>> noted = {"length": 1, "head": row["sha256"]}
+    >>> [kept.event.who for kept in read_back("20260301-a", [row], [], noted)]
+    ['A']
+    >>> read_back("20260301-a", [{**row, "who": "B"}], [], noted)  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    diagnose.errors.Damaged: case 20260301-a, entry 1: expected what was stored, got ...
+    """
+    kept = list(known)
+    for place, row in enumerate(rows, len(kept)):
+        try:
+            if row["number"] != len(kept) + 1:
+                raise Wrong("an entry", "none")
+            kept.append(_kept(case, row, kept[-1].sha256 if kept else FIRST))
+        except Wrong as wrong:
+            rest = [event for later in rows[place - len(known) :] for event in _alone(later)]
+            raise _damaged(case, len(kept) + 1, wrong, kept, rest) from None
+    if noted is None:
+        return kept
+    length, head = noted["length"], noted["head"]
+    if length != len(kept) or head != (kept[-1].sha256 if kept else FIRST):
+        number = len(kept) + (1 if length != len(kept) else 0)
+        lacking = Wrong(f"the last of {quoted(length)} entries", "another end of the case")
+        raise _damaged(case, number, lacking, kept, [])
+    return kept
+
+
+def _damaged(
+    case: str, number: int, wrong: Wrong, kept: Sequence[Kept], rest: Sequence[Event]
+) -> Damaged:
+    place = Place(f"case {case}, entry {number}")
+    problem = Problem(place, wrong.expected, wrong.got, wrong.remedy or REMEDY)
+    return Damaged(problem, [each.event for each in kept], rest)
+
+
+def _kept(case: str, row: Row, previous: str) -> Kept:
+    """A row's event, if the row follows the one whose hash is given, and is what was stored."""
+    event = _event(row)
+    if row["previous"] != previous:
+        raise Wrong("the entry that follows the one before", "another one")
+    if isinstance(event.what, Opened) != (row["number"] == 1):
+        raise Wrong("the opening first, and nowhere else", event.what.kind)
+    if isinstance(event.what, Opened) and event.what.case != case:
+        raise Wrong(f"the opening of case {case}", quoted(event.what.case))
+    return Kept(event, str(row["sha256"]))
+
+
+def _alone(row: Row) -> Iterator[Event]:
+    """The event of a row that is whole by itself."""
+    try:
+        yield _event(row)
+    except Wrong:
+        return
+
+
+def _event(row: Row) -> Event:
+    form, body = row["format"], row["body"]
+    if not isinstance(form, int) or not isinstance(body, str):
+        raise Wrong("what was stored", "something else in its place")
+    if form > FORMAT:
+        remedy = "it is from a newer rowfault: install that"
+        raise Wrong(f"an entry of form {FORMAT} or older", f"form {form}", remedy)
+    if row["sha256"] != link(str(row["previous"]), form, body):
+        raise Wrong("what was stored", "another text (its SHA-256 differs)")
+    try:
+        data = json.loads(body)
+        event = Event.model_validate_json(json.dumps(convert(data, form)))
+        columns = {"id": event.id, "at": when(event.at), "who": event.who}
+        columns["kind"] = data["what"]["kind"]
+    except (
+        ValueError,
+        TypeError,
+        KeyError,
+        OverflowError,
+        AttributeError,
+        RecursionError,
+    ) as error:
+        raise Wrong("an event", _reason(error)) from None
+    for name, value in columns.items():
+        if row[name] != value:
+            raise Wrong("what was stored", f"{name} {quoted(row[name])}")
+    return event
+
+
+def _reason(error: Exception) -> str:
+    """Which field of an event is wrong."""
+    if isinstance(error, ValidationError):
+        first = error.errors(include_url=False)[0]
+        where = ".".join(map(str, first["loc"])) or "all of it"
+        return f"{where}: {first['msg'].lower()}"
+    return f"text that is none ({type(error).__name__})"

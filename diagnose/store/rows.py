@@ -1,0 +1,133 @@
+"""Cases and events as rows of the casebook, with their hashes."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping
+from datetime import UTC, datetime
+
+from diagnose.store.entry import Entry
+from diagnose.story.chain import canonical, link, plain
+from diagnose.story.event import Event
+from diagnose.story.formats import FORMAT
+
+Row = Mapping[str, object]
+
+SEALED_OF_CASES = (
+    *("case", "machine", "title", "opened", "last", "outcome", "causes", "rows_failed"),
+    *("minutes", "owner", "length", "head", "said"),
+)
+SEALED_OF_DRILLS = (
+    *("id", "at", "who", "code", "machine", "level", "marks", "minutes", "right"),
+    "opportunities",
+)
+SEALED_OF_PLAYERS = ("who", "drills")
+
+
+def event_row(case: str, number: int, event: Event, previous: str) -> dict[str, object]:
+    """An event as a row, chained to the one whose hash is ``previous``.
+
+    >>> from diagnose.story.event import Noted, told
+    >>> row = event_row("20260301-a", 2, told(Noted(text="hose chafed"), "A"), "")
+    >>> row["number"], row["kind"], len(row["sha256"])
+    (2, 'note', 64)
+    """
+    body = canonical(plain(event))
+    return {
+        "case": case,
+        "number": number,
+        "id": event.id,
+        "at": when(event.at),
+        "who": event.who,
+        "kind": event.what.kind,
+        "body": body,
+        "format": FORMAT,
+        "previous": previous,
+        "sha256": link(previous, FORMAT, body),
+    }
+
+
+def case_row(entry: Entry, length: int = 0, head: str = "", said: str = "") -> dict[str, object]:
+    """A case as a row of the list; ``said`` is the text of its words.
+
+    >>> at = datetime(2026, 3, 1, tzinfo=UTC)
+    >>> row = case_row(Entry("20260301-a", "mounted-6", "", at, at, "open", (), (6,), 0.0))
+    >>> row["opened"], row["rows_failed"], is_sealed(row, SEALED_OF_CASES)
+    ('2026-03-01T00:00:00.000000+00:00', '[6]', True)
+    """
+    row: dict[str, object] = {
+        "case": entry.case,
+        "machine": entry.machine,
+        "title": entry.title,
+        "opened": when(entry.opened),
+        "last": when(entry.last),
+        "outcome": entry.outcome,
+        "causes": json.dumps(entry.causes),
+        "rows_failed": json.dumps(entry.rows_failed),
+        "minutes": entry.minutes,
+        "owner": entry.owner,
+        "length": length,
+        "head": head,
+        "said": sha256(said),
+    }
+    return {**row, "seal": seal(row[name] for name in SEALED_OF_CASES)}
+
+
+def entry_in(row: Row) -> Entry:
+    """The case that a row of the list is about.
+
+    >>> at = datetime(2026, 3, 1, tzinfo=UTC)
+    >>> entry = Entry("20260301-a", "mounted-6", "", at, at, "open", (), (6,), 0.0)
+    >>> entry_in(case_row(entry)) == entry
+    True
+    """
+    return Entry(
+        str(row["case"]),
+        str(row["machine"]),
+        str(row["title"]),
+        datetime.fromisoformat(str(row["opened"])),
+        datetime.fromisoformat(str(row["last"])),
+        str(row["outcome"]),
+        tuple(json.loads(str(row["causes"]))),
+        tuple(json.loads(str(row["rows_failed"]))),
+        float(str(row["minutes"])),
+        str(row["owner"]),
+    )
+
+
+def when(at: datetime) -> str:
+    """A time as text that sorts as time does.
+
+    >>> when(datetime(2026, 3, 1, tzinfo=UTC))
+    '2026-03-01T00:00:00.000000+00:00'
+    """
+    return at.astimezone(UTC).isoformat(timespec="microseconds")
+
+
+def seal(values: Iterable[object]) -> str:
+    """A hash of the values of a row, in the order of its columns.
+
+    >>> seal(["a", 1]) == sha256('["a",1]'), seal(["a", 1]) == seal(["a", "1"])
+    (True, False)
+    """
+    return sha256(json.dumps(list(values), ensure_ascii=False, separators=(",", ":"), default=repr))
+
+
+def is_sealed(row: Row, columns: Iterable[str]) -> bool:
+    """Whether a row is as it was sealed.
+
+    >>> row = {"a": 1, "seal": seal([1])}
+    >>> is_sealed(row, ["a"]), is_sealed({**row, "a": 2}, ["a"])
+    (True, False)
+    """
+    return row["seal"] == seal(row[name] for name in columns)
+
+
+def sha256(text: str) -> str:
+    """The SHA-256 of a text in UTF-8; what a damaged file gives for text has one too.
+
+    >>> sha256("")[:8]
+    'e3b0c442'
+    """
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
