@@ -17,7 +17,7 @@ from diagnose.faces.output import console
 from diagnose.faces.streams import started
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.wrong import Wrong
-from diagnose.machine.graph import load_machine
+from diagnose.machine.graph import layout_text, load_machine
 from diagnose.record import record
 from diagnose.story.event import Opened, What, new_case_id, people_in, told
 from diagnose.story.fitting import Fitting
@@ -96,7 +96,7 @@ class Conversation:
         built = load_machine(machine, self.knowledge)
         layout = None
         if built.id not in self.knowledge.layouts:
-            layout = Path(machine).read_text(encoding="utf-8")
+            layout = layout_text(machine)
         now = self.clock()
         case = new_case_id(built.id, now)
         opening = Opened(case=case, machine=built.id, title=title, layout=layout)
