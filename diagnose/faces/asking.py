@@ -9,13 +9,10 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
 
-from diagnose.errors import FileProblems, Place, Problem
 from diagnose.faces.streams import bare
-from diagnose.reading import read_at_most
+from diagnose.knowledge.strictyaml import text_in
 
 PROMPT = "> "
-LARGEST_BYTES = 1_000_000
-"""What a file of answers may have."""
 LONGEST_LINE = 100_000
 """Letters that are read of a line from a pipe."""
 
@@ -37,7 +34,7 @@ class Answers:
     """
 
     def __init__(self, path: Path) -> None:
-        lines = _text(path).splitlines()
+        lines = text_in(path).splitlines()
         told = ((line, ASIDE.sub("", line).rstrip()) for line in lines)
         self._lines: Iterator[str] = (answer for line, answer in told if answer or not line)
 
@@ -54,19 +51,6 @@ class Answers:
         answer = next(self._lines, None)
         sys.stdout.write(f"{PROMPT}{answer if answer is not None else ''}\n")
         return answer
-
-
-def _text(path: Path) -> str:
-    raw = read_at_most(path, LARGEST_BYTES)
-    if len(raw) > LARGEST_BYTES:
-        problem = Problem(Place(str(path)), f"at most {LARGEST_BYTES:,} bytes", "more")
-        raise FileProblems([problem])
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        where = Place(str(path), raw.count(b"\n", 0, error.start) + 1)
-        got = f"byte 0x{raw[error.start]:02x}"
-        raise FileProblems([Problem(where, "text in UTF-8", got, "save it as UTF-8")]) from error
 
 
 class Piped:

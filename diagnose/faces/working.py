@@ -30,7 +30,7 @@ from diagnose.faces.streams import started
 from diagnose.faces.who import person
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.wrong import Wrong
-from diagnose.machine.graph import load_machine
+from diagnose.machine.graph import layout_text, load_machine
 from diagnose.record import record
 from diagnose.story.event import (
     Event,
@@ -123,7 +123,7 @@ class Conversation:
         built = load_machine(machine, self.knowledge)
         layout = None
         if built.id not in self.knowledge.layouts:
-            layout = Path(machine).read_text(encoding="utf-8")
+            layout = layout_text(machine)
         now = self.clock()
         case = new_case_id(built.id, now)
         opening = Opened(case=case, machine=built.id, title=title, layout=layout)

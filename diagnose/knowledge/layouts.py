@@ -16,7 +16,7 @@ from diagnose.knowledge.wrong import Wrong
 
 MOST_ROWS = 1000
 LARGEST_LAYOUT = 100_000
-"""Bytes of a layout's file, which goes whole into each case that is opened with it."""
+"""Bytes of the longest layout that a case can be opened with."""
 
 
 def _row_text(value: object) -> str:

@@ -85,15 +85,26 @@ class Document:
         return None
 
 
-def read_file(path: Path | str, most: int = LARGEST_BYTES) -> Document:
+def read_file(path: Path | str) -> Document:
     """The file's data. Raises `FileProblems` when nothing can be read from it at all.
 
-    Smaller faults (a duplicate key, an unquoted word) are in the document's ``problems``; a file
-    of more than ``most`` bytes is refused.
+    Smaller faults (a duplicate key, an unquoted word) are in the document's ``problems``.
 
     >>> from diagnose.knowledge.places import shipped
     >>> read_file(shipped().setups / "parked.yaml").data["enter_minutes"]
     0
+    """
+    return read_text(text_in(path), str(path))
+
+
+def text_in(path: Path | str, most: int = LARGEST_BYTES, remedy: str = "split the file") -> str:
+    """The text of a file. Raises `FileProblems` for more than ``most`` bytes, or no UTF-8.
+
+    ``remedy`` is what to do about a file that is too long.
+
+    >>> text_in(__file__, most=10)  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    diagnose.errors.FileProblems: ...strictyaml.py: expected at most 10 bytes, got more; split ...
     """
     source = str(path)
     try:
@@ -101,14 +112,13 @@ def read_file(path: Path | str, most: int = LARGEST_BYTES) -> Document:
     except (OSError, ValueError) as error:
         raise refused(Place(source), "a file that can be read", _reason(error)) from error
     if len(raw) > most:
-        raise refused(Place(source), f"at most {most:,} bytes", "more", "split the file")
+        raise refused(Place(source), f"at most {most:,} bytes", "more", remedy)
     try:
-        text = raw.decode("utf-8-sig")
+        return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         where = Place(source, raw.count(b"\n", 0, error.start) + 1)
         got = f"byte 0x{raw[error.start]:02x}"
         raise refused(where, "text in UTF-8", got, "save it as UTF-8") from error
-    return read_text(text, source)
 
 
 def read_text(text: str, source: str) -> Document:

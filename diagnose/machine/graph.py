@@ -9,11 +9,19 @@ from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.layoutcheck import layout_faults
 from diagnose.knowledge.layouts import LARGEST_LAYOUT, Layout
 from diagnose.knowledge.model import check_model, in_order
-from diagnose.knowledge.strictyaml import Document, read_file
+from diagnose.knowledge.strictyaml import Document, read_file, text_in
 from diagnose.machine.assemble import assemble
 from diagnose.machine.planter import Machine
 
-__all__ = ["Machine", "build_machine", "find_layout", "load_machine", "machine_in", "read_machine"]
+__all__ = [
+    "Machine",
+    "build_machine",
+    "find_layout",
+    "layout_text",
+    "load_machine",
+    "machine_in",
+    "read_machine",
+]
 
 
 SEE = "rowfault machine list"
@@ -53,9 +61,21 @@ def read_machine(path: Path, knowledge: Knowledge) -> Machine:
     >>> read_machine(known.layouts["mounted-6"], known).ports["port-left"]
     (1, 2, 3)
     """
-    document = read_file(path, LARGEST_LAYOUT)
+    document = read_file(path)
     called = path.stem if path == knowledge.layouts.get(path.stem) else ""
     return machine_in(document, knowledge, called)
+
+
+def layout_text(path: Path | str) -> str:
+    """The text of a layout's file, which goes whole into each case that is opened with it.
+
+    Raises `FileProblems` for one that is too long for that.
+
+    >>> layout_text(load_knowledge().layouts["mounted-6"]).splitlines()[0]
+    'id: mounted-6'
+    """
+    remedy = "a case keeps its layout whole: take out comments and what says the same twice"
+    return text_in(path, LARGEST_LAYOUT, remedy)
 
 
 def machine_in(document: Document, knowledge: Knowledge, called: str = "") -> Machine:
