@@ -11,7 +11,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstr
 from pydantic import ValidationError as PydanticError
 from pydantic_core import ErrorDetails
 
-from diagnose.errors import FileProblems, Problem, near_matches
+from diagnose.errors import MOST_COMPARED, FileProblems, Problem, near_matches, quoted
 from diagnose.knowledge.chances import chance
 from diagnose.knowledge.strictyaml import Document, read_file
 from diagnose.knowledge.wrong import Fault, Wrong
@@ -99,7 +99,10 @@ def check_model(document: Document, kind: type[Model]) -> tuple[Model | None, li
     ]
     if unknown:
         model, _ = _validated(_without(document.data, unknown), kind)
-    problems += [_problem(error, document, kind) for error in details]
+    problems += [
+        _problem(error, document, kind, near=place < MOST_COMPARED)
+        for place, error in enumerate(details)
+    ]
     if isinstance(model, Strict):
         problems += [wrong.at(document.place(path)) for path, wrong in model.faults()]
     return model, in_order(problems)
@@ -159,14 +162,16 @@ def _untagged(path: tuple[str | int, ...], data: Any) -> tuple[str | int, ...]:
     return tuple(way)
 
 
-def _problem(error: ErrorDetails, document: Document, kind: type[BaseModel]) -> Problem:
+def _problem(
+    error: ErrorDetails, document: Document, kind: type[BaseModel], near: bool = True
+) -> Problem:
     path = _untagged(error["loc"], document.data)
     where = document.place(path)
     cause = error.get("ctx", {}).get("error")
     if isinstance(cause, Wrong):
         return cause.at(where)
     if error["type"] == "extra_forbidden":
-        return _unknown_field(path, document, _fields_at(kind, error["loc"][:-1]))
+        return _unknown_field(path, document, _fields_at(kind, error["loc"][:-1]), near)
     if error["type"] == "missing":
         return Problem(where, f"the field {path[-1]!r} in {_way(path[:-1])}", "nothing", "add it")
     return Problem(where, f"{_expected(error)} for {_way(path)}", _shown(error["input"]))
@@ -183,13 +188,13 @@ def _expected(error: ErrorDetails) -> str:
 
 
 def _unknown_field(
-    path: tuple[str | int, ...], document: Document, known: Sequence[str]
+    path: tuple[str | int, ...], document: Document, known: Sequence[str], compare: bool
 ) -> Problem:
     name = str(path[-1])
-    near = near_matches(name, known, most=1)
+    near = near_matches(name, known, most=1) if compare else []
     remedy = f"did you mean {near[0]}?" if near else "leave it out"
     expected = f"one of the fields {', '.join(known)}"
-    return Problem(document.place(path), expected, repr(name), remedy)
+    return Problem(document.place(path), expected, quoted(name), remedy)
 
 
 def _fields_at(kind: type[BaseModel], path: Sequence[str | int]) -> list[str]:

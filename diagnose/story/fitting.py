@@ -5,18 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from diagnose.cases.values import (
-    LARGEST_CODE,
-    YES_NO,
+    circumstance_fault,
     measurement_ids,
     parts_with,
+    reading_fault,
     remedy_ids,
     swap_ids,
     typeable,
 )
 from diagnose.errors import quoted
 from diagnose.knowledge.base import Knowledge
-from diagnose.knowledge.circumstances import Circumstance
-from diagnose.knowledge.units import NO_CODE
 from diagnose.knowledge.wrong import Fault, Wrong, unknown
 from diagnose.machine.graph import Machine
 from diagnose.record import record
@@ -92,7 +90,7 @@ class Fitting:
         known = {n: c for n, c in typeable(self.knowledge).items() if c.scope == scope}
         for name, value in said.items():
             yield from unknown((*path, name), "a circumstance", name, known)
-            wrong = _unfit(known[name], value) if name in known else None
+            wrong = circumstance_fault(known[name], value) if name in known else None
             if wrong is not None:
                 yield (*path, name), wrong
 
@@ -107,13 +105,10 @@ class Fitting:
         ]
         yield from faults
         if not faults:
-            unit = self.machine.parts[read.part].measurement(read.measurement).unit
-            if unit == "choice" and read.value not in YES_NO:
-                yield ("value",), Wrong(" or ".join(YES_NO), quoted(read.value))
-            if unit != "choice" and isinstance(read.value, str):
-                yield ("value",), Wrong(f"a number ({unit})", quoted(read.value))
-            if unit == "code" and not _is_code(read.value):
-                yield ("value",), Wrong(f"0 to {LARGEST_CODE}", quoted(read.value))
+            measurement = self.machine.parts[read.part].measurement(read.measurement)
+            wrong = reading_fault(measurement, read.value)
+            if wrong is not None:
+                yield ("value",), wrong
 
     def _swap(self, swap: Exchanged) -> Iterator[Fault]:
         yield from self._at(swap.swap, swap.part, swap_ids(self.knowledge), "swap")
@@ -129,21 +124,3 @@ class Fitting:
             yield from unknown(path, f"a mode of {kind.id}", mode, [m.id for m in kind.modes])
         elif mode:
             yield from unknown(path, "a part", part, self.machine.parts)
-
-
-def _unfit(circumstance: Circumstance, value: float | str) -> Wrong | None:
-    """What is wrong with a value of a circumstance."""
-    if circumstance.value == "choice":
-        if value in circumstance.choices:
-            return None
-        return Wrong(" or ".join(circumstance.choices), quoted(value))
-    lowest, highest = circumstance.lowest, circumstance.highest
-    if isinstance(value, str) or not (lowest or 0) <= value <= (highest or value):
-        return Wrong(f"a number from {lowest:g} to {highest:g}", quoted(value))
-    return None
-
-
-def _is_code(value: float | str) -> bool:
-    if not isinstance(value, float):
-        return False
-    return value == NO_CODE or (value.is_integer() and 0 <= value <= LARGEST_CODE)

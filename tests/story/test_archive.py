@@ -129,7 +129,7 @@ def written(what: str, before: str = "") -> str:
         (written("{kind: run, check: bled, pattern: PPPPPP}"), "did you mean bleed"),
         (written("{kind: run, check: bleed, pattern: XXXXXX}"), "a.yaml:4"),
         (written("{kind: run, check: bleed, pattern: PPPPPP, circumstances: {oil: 999.0}}"),
-         "expected a number from"),
+         "oil temperature from -60 °C"),
         (written("{kind: run, check: bleed, pattern: PPPPPP, circumstances: {engine: warm}}"),
          "expected on or off"),
         (written("{kind: circumstances, values: {first-hookup: 'yes'}}"), "a circumstance"),

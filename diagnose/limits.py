@@ -1,0 +1,74 @@
+"""How much the program takes in: every limit on what is typed or read, and the reason for it.
+
+A limit is there so that no input, however it came to be, costs more memory or time than somebody
+beside a planter would wait for. Each is far beyond what a planter of 96 rows needs in a season,
+and is checked before the work that it saves.
+"""
+
+from __future__ import annotations
+
+LARGEST_YAML = 1_000_000
+"""Bytes of a layout, a rule, a case file or a story. The largest that ships has 6,000; a case at
+the limits below is written in 150,000, and a megabyte is read in a second."""
+
+LARGEST_LOG = 5_000_000
+"""Bytes of a CSV log: 100 runs of 200 rows with a time and a name in every line."""
+
+MOST_VALUES = 100_000
+"""Names, values, lists and mappings in a file; each takes a kilobyte until the file is read. A
+story of `MOST_EVENTS` has 90,000."""
+
+LONGEST_WAIT = 10.0
+"""Seconds that a pipe given as a file may keep silent."""
+
+DEEPEST = 40
+"""Levels of nesting in a file. The deepest form that ships has 8."""
+
+MOST_ROWS = 200
+"""Rows of a machine, twice the widest planter. Parts, groups of rows and facts grow with it."""
+
+MOST_EXTRAS = 200
+"""Parts of a layout beyond the usual ones, one for each row: every one may feed every row."""
+
+LONGEST_NAME = 200
+"""Letters of the name of a machine, which is the headline of every screen."""
+
+MOST_NOTES = 100
+"""Circumstances that are said of one run; 7 are known."""
+
+MOST_RUNS = 100
+"""Runs of a case. A long day's work has 20, and what rules compare grows with the square."""
+
+MOST_READINGS = 500
+"""Readings of a case, ten for each row of a wide planter; each is compared with those before it."""
+
+MOST_WORK = 200
+"""Remedies and swaps of a case. Each begins an epoch, in which the machine is another."""
+
+MOST_EVENTS = 5_000
+"""Events of a story: all of the above, every one of them corrected, and notes beside them."""
+
+MOST_WORDS = MOST_RUNS + MOST_READINGS + MOST_WORK
+"""Things typed on one command line."""
+
+LONGEST_WORD = 2_000
+"""Letters of one typed thing, of a pattern, or of the rows of one item; 200 rows named one by one
+take 900."""
+
+MOST_FILES = 500
+"""Files of one sort in a folder of the user's own (layouts, part kinds, rules): all of them are
+looked at whenever the program starts."""
+
+MOST_ENTRIES = 10_000
+"""Files and folders that are passed over in search of rules, in case the folder is a whole disk."""
+
+MOST_COLUMNS = 100
+"""Columns of a log; each line is held against all of them."""
+
+MOST_TOLD = 5
+"""Problems of one kind in a log that are told one by one, the others are counted: what is wrong in
+hundreds of thousands of lines was written so by a program."""
+
+MOST_JOINED = 400_000
+"""Combinations of facts that the rules of one file may look at in a case of `RULE_CASE` size.
+The engine looks at about 500,000 in a second."""
