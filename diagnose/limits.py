@@ -62,6 +62,12 @@ looked at whenever the program starts."""
 MOST_ENTRIES = 10_000
 """Files and folders that are passed over in search of rules, in case the folder is a whole disk."""
 
+LARGEST_CACHE = 20_000_000
+"""Bytes of what is remembered of data files; those that ship take 180,000."""
+
+MOST_CACHES = 16
+"""Files that are kept of that: each program in use has two."""
+
 MOST_COLUMNS = 100
 """Columns of a log; each line is held against all of them."""
 
