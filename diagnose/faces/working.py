@@ -174,12 +174,15 @@ class Conversation:
                 raise Wrong("an answer", "nothing", question.form)
             whats = self._read(line, job, question)
         for what in whats:
-            for _, wrong in Fitting(job.view.machine, self.knowledge).faults(what):
+            for _, wrong in self._fitting(job).faults(what):
                 raise wrong
         events = [told(what, self.who, self.clock()) for what in whats]
         self.keeper.add(case, *events)
         self.seen |= {event.id for event in events}
         return bool(events)
+
+    def _fitting(self, job: Job) -> Fitting:
+        return Fitting(job.view.machine, self.knowledge, job.view.state.case)
 
     def _only_asked(self, words: Sequence[str], question: Question) -> bool:
         """Whether words are circumstances, and those are what is asked for."""

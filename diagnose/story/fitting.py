@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
+from diagnose.cases.case import Case
+from diagnose.cases.extent import too_much
 from diagnose.cases.values import (
     circumstance_fault,
     measurement_ids,
@@ -16,6 +18,7 @@ from diagnose.cases.values import (
 from diagnose.errors import quoted
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.wrong import Fault, Wrong, unknown
+from diagnose.limits import MOST_EVENTS
 from diagnose.machine.graph import Machine
 from diagnose.record import record
 from diagnose.story.event import (
@@ -24,6 +27,7 @@ from diagnose.story.event import (
     Circumstances,
     Concluded,
     Correction,
+    Event,
     Exchanged,
     History,
     Measured,
@@ -32,12 +36,31 @@ from diagnose.story.event import (
 )
 
 
+def too_long(events: Sequence[Event]) -> Iterator[Wrong]:
+    """What a story has too many of.
+
+    >>> from diagnose.story.event import Noted, told
+    >>> list(too_long([told(Noted(text="hose chafed"), "A")]))
+    []
+    """
+    if len(events) > MOST_EVENTS:
+        yield Wrong(f"at most {MOST_EVENTS:,} events", f"{len(events):,}", "begin a new case")
+    kinds = [type(event.what) for event in events]
+    yield from too_much(
+        kinds.count(Checked), kinds.count(Measured), kinds.count(Mended) + kinds.count(Exchanged)
+    )
+
+
 @record
 class Fitting:
-    """A machine, and what is known of the kinds of its parts, to hold events against."""
+    """A machine, and what is known of the kinds of its parts, to hold events against.
+
+    ``so_far`` is the case that one more event would be added to, if that is to be looked at.
+    """
 
     machine: Machine
     knowledge: Knowledge
+    so_far: Case | None = None
 
     def faults(self, what: What) -> Iterator[Fault]:
         """What in an event does not fit the machine, each at its field.
@@ -49,6 +72,7 @@ class Fitting:
         >>> path, wrong.expected, wrong.got
         (('pattern',), '6 letters', '3')
         """
+        yield from (((), wrong) for wrong in self._one_too_many(what))
         match what:
             case Checked():
                 yield from self._run(what)
@@ -66,6 +90,16 @@ class Fitting:
             case Correction() if what.instead is not None:
                 for path, wrong in self.faults(what.instead):
                     yield ("instead", *path), wrong
+
+    def _one_too_many(self, what: What) -> Iterator[Wrong]:
+        """What the case would have too many of; correcting and noting are always possible."""
+        runs, readings = isinstance(what, Checked), isinstance(what, Measured)
+        work = isinstance(what, Mended | Exchanged)
+        case = self.so_far
+        if case is not None and (runs or readings or work):
+            yield from too_much(
+                len(case.runs) + runs, len(case.readings) + readings, len(case.work) + work
+            )
 
     def _run(self, run: Checked) -> Iterator[Fault]:
         rows = self.machine.rows
