@@ -36,8 +36,15 @@ LONGEST_NAME = 200
 MOST_NOTES = 100
 """Circumstances that are said of one run; 7 are known."""
 
+MOST_LISTED = 30
+"""Modes, remedies, measurements, swaps and results of one part kind; the most that ship is 6."""
+
 MOST_RUNS = 100
 """Runs of a case. A long day's work has 20, and what rules compare grows with the square."""
+
+MOST_TIMES = 1e6
+"""How many times what was expected a reading or a feed is taken to be at most: beyond that nothing
+more follows from it, and rules hold numbers of 11 digits."""
 
 MOST_READINGS = 500
 """Readings of a case, ten for each row of a wide planter; each is compared with those before it."""

@@ -14,13 +14,18 @@ from diagnose.errors import near_matches, quoted
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.circumstances import Circumstance
 from diagnose.knowledge.parts import Measurement, PartKind, Remedy, Swap
-from diagnose.knowledge.units import KINDS, NO_CODE, quantity_fault, read_quantity, shown_quantity
+from diagnose.knowledge.units import (
+    KINDS,
+    NO_CODE,
+    QUANTITIES,
+    quantity_fault,
+    read_quantity,
+    shown_quantity,
+)
 from diagnose.knowledge.wrong import Wrong, unknown
 from diagnose.machine.graph import Machine
 
 YES_NO = ("yes", "no")
-QUANTITIES = {"ohm": "resistance", "V": "voltage", "bar": "pressure"}
-"""By unit of a measurement, which sort of quantity it is."""
 LARGEST_CODE = 31
 NONE_STORED = "none"
 DONE = "done"

@@ -79,6 +79,9 @@ KINDS: Mapping[str, Sort] = {
     ),
 }
 
+QUANTITIES: Mapping[str, str] = {"ohm": "resistance", "V": "voltage", "bar": "pressure"}
+"""By unit of a measurement, which sort of quantity it is."""
+
 
 def read_quantity(text: str, kind: str) -> float:
     """The number that was typed, in the unit of its ``kind`` (a key of `KINDS`). Raises `Wrong`.

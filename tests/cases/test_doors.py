@@ -7,19 +7,22 @@ import math
 from collections.abc import Callable, Mapping
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from diagnose.cases.case import Case, Reading, Result, Run
 from diagnose.cases.casefile import case_of
 from diagnose.cases.typed import read_typed
 from diagnose.cases.values import NONE_STORED, circumstance_fault, reading_fault, typeable
+from diagnose.cases.writing import case_text
 from diagnose.errors import FileProblems, InputError
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.parts import Measurement
 from diagnose.knowledge.strictyaml import read_text
-from diagnose.knowledge.units import NO_CODE
+from diagnose.knowledge.units import KINDS, NO_CODE, QUANTITIES
 from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.graph import load_machine
+from diagnose.reasoning.conclude import conclude_case
 from diagnose.story.archive import read_story
 from diagnose.story.event import Opened, told
 from diagnose.story.replay import replay
@@ -93,6 +96,36 @@ def reading_doors(at: str, value: float | str) -> set[bool]:
 @given(st.sampled_from(sorted(EVERY)), NUMBERS | WORDS)
 def test_every_door_takes_or_refuses_a_reading_alike(at: str, value: float | str) -> None:
     assert reading_doors(at, value) == {reading_fault(EVERY[at][1], value) is None}
+
+
+def run_at(oil: float, supply: float) -> Case:
+    results = (*5 * (Result.PASS,), Result.FAIL)
+    return Case("mounted-6").then(Run(0, "bleed", results, {"oil": oil, "supply": supply}))
+
+
+@st.composite
+def readings(draw: st.DrawFn) -> Reading:
+    """A reading that every door takes."""
+    part, one = EVERY[draw(st.sampled_from(sorted(EVERY)))]
+    if one.unit in QUANTITIES:
+        sort = KINDS[QUANTITIES[one.unit]]
+        value = draw(st.floats(sort.lowest, sort.highest))
+    else:
+        some = ["yes", "no"] if one.unit == "choice" else [NO_CODE, -0.0, 0.0, 5.0, 31.0]
+        value = draw(st.sampled_from(some))
+    assert reading_fault(one, value) is None
+    return Reading(one.id, part, value)
+
+
+@settings(max_examples=50)
+@given(readings(), st.sampled_from([run_at(-60.0, 0.0), run_at(200.0, 700.0), Case("mounted-6")]))
+def test_whatever_is_taken_is_concluded_from_and_written_again(
+    reading: Reading, case: Case
+) -> None:
+    case = case.then(reading)
+    conclude_case(MACHINE, case, KNOWN)
+    text = case_text(case, MACHINE, KNOWN)
+    assert case_of(read_text(text, "case.yaml"), KNOWN)[1] == case
 
 
 @pytest.mark.parametrize(("at", "value"), IMPOSSIBLE)
