@@ -7,6 +7,8 @@ import os
 import signal
 import sys
 
+INTERRUPTED = 128 + signal.SIGINT
+
 
 def main() -> None:
     """Run the command line and end the process with its exit status.
@@ -16,16 +18,33 @@ def main() -> None:
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     gc.disable()  # looking through what was imported, again and again, takes a tenth of a start
+    sys.unraisablehook = lambda _: None  # what fails while Python clears up helps nobody
+    try:
+        status = _status()
+        signal.signal(signal.SIGINT, signal.SIG_DFL)  # from here on it ends the process, quietly
+    except KeyboardInterrupt:
+        status = INTERRUPTED
+    sys.exit(status)
+
+
+def _status() -> str | int | None:
+    """Run the command line; its exit status, whatever happened."""
+    from diagnose.faces.streams import flushed, nothing_closed
+
+    nothing_closed()
     try:
         from diagnose.faces.commands.root import rowfault
-        from diagnose.faces.streams import flushed
 
-        try:
-            rowfault(prog_name="rowfault")
-        except SystemExit as ended:
-            sys.exit(flushed(ended.code))
+        rowfault(prog_name="rowfault")
+    except SystemExit as ended:
+        return flushed(ended.code)
     except KeyboardInterrupt:
-        sys.exit(128 + signal.SIGINT)
+        raise
+    except BaseException as error:
+        from diagnose.faces.ending import told
+
+        return flushed(told(error))
+    return flushed(0)
 
 
 if __name__ == "__main__":

@@ -7,19 +7,19 @@ and is checked before the work that it saves.
 
 from __future__ import annotations
 
-LARGEST_YAML = 1_000_000
-"""Bytes of a layout, a rule, a case file or a story. The largest that ships has 6,000; a case at
-the limits below is written in 150,000, and a megabyte is read in a second."""
+LARGEST_YAML = 5_000_000
+"""Bytes of a rule, a case file or a story. The largest that ships has 6,000; a case at the limits
+below is written in 150,000, its story with a note for every event in 2,000,000."""
+
+LARGEST_LAYOUT = 100_000
+"""Bytes of a layout's file, which goes whole into each case that is opened with it."""
 
 LARGEST_LOG = 5_000_000
 """Bytes of a CSV log: 100 runs of 200 rows with a time and a name in every line."""
 
 MOST_VALUES = 100_000
 """Names, values, lists and mappings in a file; each takes a kilobyte until the file is read. A
-story of `MOST_EVENTS` has 90,000."""
-
-LONGEST_WAIT = 10.0
-"""Seconds that a pipe given as a file may keep silent."""
+story of `MOST_EVENTS` has 60,000."""
 
 DEEPEST = 40
 """Levels of nesting in a file. The deepest form that ships has 8."""
@@ -52,7 +52,7 @@ MOST_READINGS = 500
 MOST_WORK = 200
 """Remedies and swaps of a case. Each begins an epoch, in which the machine is another."""
 
-MOST_EVENTS = 5_000
+MOST_EVENTS = 3_000
 """Events of a story: all of the above, every one of them corrected, and notes beside them."""
 
 MOST_WORDS = MOST_RUNS + MOST_READINGS + MOST_WORK

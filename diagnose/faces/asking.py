@@ -10,8 +10,14 @@ from pathlib import Path
 from typing import Protocol
 
 from diagnose.errors import FileProblems, Place, Problem
+from diagnose.faces.streams import bare
+from diagnose.reading import read_at_most
 
 PROMPT = "> "
+LARGEST_BYTES = 1_000_000
+"""What a file of answers may have."""
+LONGEST_LINE = 100_000
+"""Letters that are read of a line from a pipe."""
 
 ASIDE = re.compile(r"(^|\s)#(\s.*)?$")
 """What stands in a file of answers for whoever reads it."""
@@ -27,15 +33,11 @@ class Asker(Protocol):
 class Answers:
     """Lines of a file; what follows a # and a blank is not an answer. They are echoed.
 
-    Raises `FileProblems` when the file is no text.
+    Raises `FileProblems` when the file is no text, or too long.
     """
 
     def __init__(self, path: Path) -> None:
-        try:
-            lines = path.read_text(encoding="utf-8").splitlines()
-        except UnicodeDecodeError as error:
-            problem = Problem(Place(str(path)), "text in UTF-8", "something else", "save it so")
-            raise FileProblems([problem]) from error
+        lines = _text(path).splitlines()
         told = ((line, ASIDE.sub("", line).rstrip()) for line in lines)
         self._lines: Iterator[str] = (answer for line, answer in told if answer or not line)
 
@@ -54,14 +56,27 @@ class Answers:
         return answer
 
 
+def _text(path: Path) -> str:
+    raw = read_at_most(path, LARGEST_BYTES)
+    if len(raw) > LARGEST_BYTES:
+        problem = Problem(Place(str(path)), f"at most {LARGEST_BYTES:,} bytes", "more")
+        raise FileProblems([problem])
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        where = Place(str(path), raw.count(b"\n", 0, error.start) + 1)
+        got = f"byte 0x{raw[error.start]:02x}"
+        raise FileProblems([Problem(where, "text in UTF-8", got, "save it as UTF-8")]) from error
+
+
 class Piped:
-    """Lines from a pipe."""
+    """Lines from a pipe; one without end is cut, and what is left of it comes as the next."""
 
     def line(self) -> str | None:
         """The next line."""
         sys.stdout.write(PROMPT)
         sys.stdout.flush()
-        typed = sys.stdin.readline()
+        typed = sys.stdin.readline(LONGEST_LINE)
         return typed.rstrip("\n") if typed else None
 
 
@@ -72,16 +87,21 @@ class Typed:
         from prompt_toolkit import PromptSession  # noqa: PLC0415
         from prompt_toolkit.completion import WordCompleter  # noqa: PLC0415
         from prompt_toolkit.history import InMemoryHistory  # noqa: PLC0415
+        from prompt_toolkit.output import create_output  # noqa: PLC0415
 
         completer = WordCompleter(words, sentence=True)
         self._session: PromptSession[str] = PromptSession(
-            history=InMemoryHistory(), completer=completer, complete_while_typing=False
+            history=InMemoryHistory(),
+            completer=completer,
+            complete_while_typing=False,
+            output=create_output(bare(sys.stdout)),
         )
 
     def line(self) -> str | None:
         """What was typed; None at the end of input."""
         with suppress(EOFError):
-            return self._session.prompt(PROMPT)
+            typed = self._session.prompt(PROMPT).encode("utf-8", "surrogateescape")
+            return typed.decode("utf-8", "backslashreplace")
         return None
 
 

@@ -13,7 +13,7 @@ from rich.text import Text
 
 from diagnose.casereport import timeline
 from diagnose.errors import Unavailable, on_one_line
-from diagnose.faces.files import write_whole
+from diagnose.faces.files import may_be_written, write_whole
 from diagnose.faces.output import console, print_json, print_lines, print_tidily
 from diagnose.faces.plaintext import visible
 from diagnose.faces.words import counted, minutes_text
@@ -109,10 +109,12 @@ def exported(cases: Sequence[str], folder: Path, force: bool) -> None:
     """Write cases into a folder, each file whole or not at all, and say where."""
     _make(folder)
     with open_casebook() as casebook:
-        stories = [casebook.events(casebook.find(case)) for case in cases]
-    for story in stories:
-        path = folder / f"{replay(story).id}.yaml"
-        write_whole(path, story_text(story), force)
+        stories = [casebook.events(casebook.find(case)) for case in dict.fromkeys(cases)]
+    files = {folder / f"{replay(story).id}.yaml": story_text(story) for story in stories}
+    for path in files:
+        may_be_written(path, force)
+    for path, text in files.items():
+        write_whole(path, text, force)
         print_lines([str(path)])
 
 

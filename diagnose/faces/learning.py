@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import getpass
 import textwrap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from diagnose.errors import InputError, Place, Problem, RowfaultError, on_one_line
 from diagnose.faces.output import print_json, print_lines
+from diagnose.faces.who import login
 from diagnose.faces.words import counted, odds
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.places import own
+from diagnose.knowledge.places import own, own_to_write
 from diagnose.knowledge.priors import SHIPPED
 from diagnose.learning.accepted import accept, forget
 from diagnose.learning.counts import Summary, count
@@ -44,7 +44,7 @@ def show_lesson(cases: Iterable[Summary], as_json: bool) -> None:
 
 def accept_lesson(cases: Iterable[Summary], by: str) -> None:
     """Write what the cases teach as the priors in force. Raises as `accept` does."""
-    made = accept(_lesson(cases), load_knowledge(learned=False).parts, own().priors, by)
+    made = accept(_lesson(cases), load_knowledge(learned=False).parts, own_to_write().priors, by)
     print_lines(
         [
             f"Accepted: priors {made.id}, from {counted(made.cases, 'closed case')}.",
@@ -172,8 +172,7 @@ def _set(priors: str) -> str:
 
 def told_by(who: str | None) -> str:
     """Whoever was named, else who is logged in. Raises `InputError` when nobody is known."""
-    try:
-        return who or getpass.getuser()
-    except (OSError, KeyError, ImportError) as error:
-        problem = Problem(Place("--who"), "who accepts", "nobody", "say --who NAME")
-        raise InputError(problem) from error
+    name = who or login()
+    if not name:
+        raise InputError(Problem(Place("--who"), "who accepts", "nobody", "say --who NAME"))
+    return name

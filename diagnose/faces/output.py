@@ -12,7 +12,11 @@ import sys
 from collections.abc import Iterable, Mapping
 
 from rich.console import Console, RenderableType
+from rich.segment import Segment, Segments
 from rich.theme import Theme
+
+from diagnose.faces.plaintext import encodable, visible
+from diagnose.faces.streams import write_as_is
 
 GLUE = "\ue000"
 """A blank at which no line is broken; `print_tidily` prints it as one."""
@@ -41,17 +45,21 @@ def console(colour: bool = True) -> Console:
 def print_tidily(console: Console, what: RenderableType) -> None:
     """Print to the console without the blanks that tables leave at the ends of lines.
 
+    What a terminal would obey in text of users is written out; only the styles are the program's.
+
     >>> print_tidily(Console(width=9, highlight=False), f"about 13{GLUE}%")
     about
     13 %
     """
+    parts = [part for part in console.render(what) if not part.control]
+    harmless = [Segment(visible(part.text.replace(GLUE, " ")), part.style) for part in parts]
     with console.capture() as captured:
-        console.print(what)
-    console.file.write(BLANKS_AT_THE_END.sub(r"\1", captured.get()).replace(GLUE, " "))
+        console.print(Segments(harmless), crop=False, end="")
+    write_as_is(console.file, BLANKS_AT_THE_END.sub(r"\1", captured.get()))
 
 
 def print_lines(lines: Iterable[str]) -> None:
-    """Print plain lines.
+    """Print plain lines; what is in them of a user's passes the guard of standard output.
 
     >>> print_lines(["one", "two"])
     one
@@ -61,11 +69,23 @@ def print_lines(lines: Iterable[str]) -> None:
 
 
 def print_json(data: Mapping[str, object]) -> None:
-    """Print one JSON document in plain ASCII, so that any terminal and any pipe can carry it.
+    r"""Print one JSON document in plain ASCII, so that any terminal and any pipe can carry it.
 
-    >>> print_json({"rows": 6})
+    >>> print_json({"name": "\x7f\x1b"})
     {
-      "rows": 6
+      "name": "\u007f\u001b"
     }
     """
-    sys.stdout.write(json.dumps(data, indent=2, allow_nan=False) + "\n")
+    sys.stdout.write(json_text(data))
+
+
+def json_text(data: Mapping[str, object]) -> str:
+    r"""Data as one JSON document in ASCII, without the one control character that JSON allows.
+
+    >>> json_text({"name": "\udcff"})
+    '{\n  "name": "\\\\udcff"\n}\n'
+    """
+    text = json.dumps(data, indent=2, allow_nan=False)
+    if "\\ud" in text:
+        text = json.dumps(encodable(data), indent=2, allow_nan=False)
+    return text.replace("\x7f", "\\u007f") + "\n"

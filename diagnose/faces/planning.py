@@ -6,12 +6,11 @@ import sys
 from collections.abc import Callable
 from typing import cast
 
-import click
-
 from diagnose.cases.case import Case
 from diagnose.faces.dot import dot_lines
 from diagnose.faces.output import console, print_json, print_lines
 from diagnose.faces.plantree import print_plan
+from diagnose.faces.streams import write_as_is
 from diagnose.machine.graph import Machine
 from diagnose.planreport import plan, plan_report
 from diagnose.retest.plan import Goal
@@ -46,9 +45,14 @@ def _progress() -> Callable[[int], None] | None:
     """Count the steps on a terminal's error stream; say nothing into a file or pipe."""
     if not sys.stderr.isatty():
         return None
-    return lambda steps: click.echo(f"\rplanning: {steps} steps", err=True, nl=False)
+    return lambda steps: _over_the_line(f"\rplanning: {steps} steps")
 
 
 def _progress_done() -> None:
     if sys.stderr.isatty():
-        click.echo("\r" + " " * 40 + "\r", err=True, nl=False)
+        _over_the_line("\r" + " " * 40 + "\r")
+
+
+def _over_the_line(text: str) -> None:
+    write_as_is(sys.stderr, text)
+    sys.stderr.flush()

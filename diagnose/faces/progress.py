@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -16,6 +15,7 @@ from diagnose.drill.score import Debriefing
 from diagnose.errors import on_one_line
 from diagnose.faces.output import console, print_json, print_tidily
 from diagnose.faces.plaintext import visible
+from diagnose.faces.who import login
 from diagnose.faces.words import counted, percent, sentence
 from diagnose.record import record
 from diagnose.store.casebook import open_casebook
@@ -56,14 +56,7 @@ def record_of(url: str | None, who: str | None) -> Record:
     >>> record_of(None, " Ann ")
     Record(url=None, who='Ann')
     """
-    return Record(url, on_one_line((_login() if who is None else who).strip()))
-
-
-def _login() -> str:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        return ""
+    return Record(url, on_one_line((login() if who is None else who).strip()))
 
 
 def show_progress(record: Record, *, as_json: bool, colour: bool) -> None:

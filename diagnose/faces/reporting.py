@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -15,7 +14,7 @@ from rich.text import Text
 from diagnose.casereport import case_report
 from diagnose.faces.casepick import story_of
 from diagnose.faces.files import write_whole
-from diagnose.faces.output import console, print_json, print_tidily
+from diagnose.faces.output import console, json_text, print_json, print_tidily
 from diagnose.faces.report.markdown import report_markdown
 from diagnose.faces.report.page import readiness_page, report_page, season_page
 from diagnose.faces.report.sheets import readiness_markdown, season_markdown
@@ -41,17 +40,13 @@ ENDINGS: Mapping[str, Form] = {
 STDOUT = "-"
 
 
-def _json_text(data: Data) -> str:
-    return json.dumps(data, indent=2, allow_nan=False) + "\n"
-
-
-REPORT: Mapping[Form, Writer] = {"html": report_page, "md": report_markdown, "json": _json_text}
+REPORT: Mapping[Form, Writer] = {"html": report_page, "md": report_markdown, "json": json_text}
 READINESS: Mapping[Form, Writer] = {
     "html": readiness_page,
     "md": readiness_markdown,
-    "json": _json_text,
+    "json": json_text,
 }
-SEASON: Mapping[Form, Writer] = {"html": season_page, "md": season_markdown, "json": _json_text}
+SEASON: Mapping[Form, Writer] = {"html": season_page, "md": season_markdown, "json": json_text}
 
 
 def form_of(output: str, form: str | None) -> Form:

@@ -17,6 +17,8 @@ from diagnose.limits import MOST_ENTRIES, MOST_FILES
 from diagnose.record import record
 
 HOME_VARIABLE = "ROWFAULT_HOME"
+NOWHERE = Path(os.devnull, "rowfault")
+"""Stands for the folder of somebody who has no home; nothing is ever found or kept there."""
 
 
 @record
@@ -185,7 +187,26 @@ def own() -> Folders:
             f"{HOME_VARIABLE}={on_one_line(named)}: expected a folder, got {why}; "
             f"make the folder, or unset {HOME_VARIABLE}"
         )
-    return Folders(Path(named) if named else platformdirs.user_data_path("rowfault", False))
+    return Folders(Path(named) if named else _user_folder() or NOWHERE)
+
+
+def own_to_write() -> Folders:
+    """The same, to write there. Raises `Unavailable` where there is no home either."""
+    folders = own()
+    if folders.root == NOWHERE:
+        raise Unavailable(
+            f"expected a home folder to keep things in, got none: HOME is not set; set HOME or "
+            f"{HOME_VARIABLE} to a folder of yours"
+        )
+    return folders
+
+
+def _user_folder() -> Path | None:
+    """The platform's place for data; None for somebody who has no home."""
+    try:
+        return platformdirs.user_data_path("rowfault", False)
+    except RuntimeError:
+        return None
 
 
 def graph_files(roots: Sequence[Folders]) -> GraphFiles:

@@ -23,6 +23,7 @@ from zlib import crc32
 import platformdirs
 
 from diagnose import __version__
+from diagnose.knowledge.places import NOWHERE
 from diagnose.limits import LARGEST_CACHE, LARGEST_YAML, MOST_CACHES
 from diagnose.record import record
 
@@ -76,7 +77,11 @@ class _Seen:
 def _place(name: str) -> Path:
     """Where it is kept; programs that are installed twice do not forget each other's."""
     program = crc32(os.fsencode(__file__))
-    return Path(platformdirs.user_cache_path("rowfault", False)) / f"{name}-{program:08x}.json"
+    try:
+        folder = Path(platformdirs.user_cache_path("rowfault", False))
+    except RuntimeError:  # somebody without a home
+        folder = NOWHERE
+    return folder / f"{name}-{program:08x}.json"
 
 
 def _seen(paths: Sequence[Path]) -> _Seen | None:

@@ -85,16 +85,17 @@ class Document:
         return None
 
 
-def read_file(path: Path | str) -> Document:
+def read_file(path: Path | str, most: int = LARGEST_YAML) -> Document:
     """The file's data. Raises `FileProblems` when nothing can be read from it at all.
 
-    Smaller faults (a duplicate key, an unquoted word) are in the document's ``problems``.
+    Smaller faults (a duplicate key, an unquoted word) are in the document's ``problems``; a file
+    of more than ``most`` bytes is refused.
 
     >>> from diagnose.knowledge.places import shipped
     >>> read_file(shipped().setups / "parked.yaml").data["enter_minutes"]
     0
     """
-    return read_text(read_text_file(path, LARGEST_YAML), str(path))
+    return read_text(read_text_file(path, most), str(path))
 
 
 def read_text(text: str, source: str) -> Document:

@@ -1,18 +1,13 @@
-"""Read a text file that may be anything: no more of it than is allowed, and never for ever."""
+"""Read a text file that may be anything, with what is wrong with it said."""
 
 from __future__ import annotations
 
-import os
-import select
-import stat
-import time
-from collections.abc import Iterator
 from pathlib import Path
 
 from diagnose.errors import FileProblems, Place, Problem, cut
-from diagnose.limits import LONGEST_WAIT
+from diagnose.reading import read_at_most
 
-_PIECE = 1 << 16
+_LONGEST_PATH = 4096
 
 
 def read_text_file(path: Path | str, most: int) -> str:
@@ -27,15 +22,12 @@ def read_text_file(path: Path | str, most: int) -> str:
     """
     where = Place(cut(str(path)) if len(str(path)) > _LONGEST_PATH else str(path))
     try:
-        raw = b"".join(_pieces(path, most + 1))
+        raw = read_at_most(path, most)
     except (OSError, ValueError) as error:
         raise refused(where, "a file that can be read", _reason(error)) from error
     if len(raw) > most:
         raise refused(where, f"at most {most:,} bytes", "more", "split the file")
     return _decoded(raw, where)
-
-
-_LONGEST_PATH = 4096
 
 
 def _decoded(raw: bytes, where: Place) -> str:
@@ -45,35 +37,6 @@ def _decoded(raw: bytes, where: Place) -> str:
         line = Place(where.source, raw.count(b"\n", 0, error.start) + 1)
         got = f"byte 0x{raw[error.start]:02x}"
         raise refused(line, "text in UTF-8", got, "save it as UTF-8") from error
-
-
-def _pieces(path: Path | str, most: int) -> Iterator[bytes]:
-    """What the file holds, up to so many bytes."""
-    # Opening a pipe that nobody writes to would wait for ever.
-    file = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
-    try:
-        ready = _at_once if stat.S_ISREG(os.fstat(file).st_mode) else _awaited
-        until = time.monotonic() + LONGEST_WAIT
-        while most > 0:
-            ready(file, until)
-            piece = os.read(file, min(most, _PIECE))
-            if not piece:
-                return
-            most -= len(piece)
-            yield piece
-    finally:
-        os.close(file)
-
-
-def _at_once(file: int, until: float) -> None:
-    """An ordinary file has its bytes."""
-
-
-def _awaited(file: int, until: float) -> None:
-    """Wait for a pipe to have bytes, or to end. Raises `TimeoutError`."""
-    left = until - time.monotonic()
-    if left <= 0 or not select.select([file], [], [], left)[0]:
-        raise TimeoutError(None, f"nothing that ends within {LONGEST_WAIT:g} seconds")
 
 
 def refused(where: Place, expected: str, got: str, remedy: str = "") -> FileProblems:

@@ -6,6 +6,7 @@ same. Tags are not resolved: a scalar is only told to be plain or quoted.
 
 from __future__ import annotations
 
+from itertools import islice
 from typing import Any
 
 import yaml
@@ -96,7 +97,8 @@ if yaml.__with_libyaml__:
 
 
 def _refuse_references(text: str, source: str) -> None:
-    for event in yaml.parse(text, Loader=COMPOSER):
+    # What has more events than this has too many values, and composing it will say so.
+    for event in islice(yaml.parse(text, Loader=COMPOSER), 3 * MOST_VALUES):
         name = getattr(event, "anchor", None)
         if name and event.start_mark:
             where = Place(source, event.start_mark.line + 1)

@@ -10,6 +10,7 @@ from diagnose.knowledge.layoutcheck import crowded, layout_faults
 from diagnose.knowledge.layouts import Layout
 from diagnose.knowledge.model import check_model, in_order
 from diagnose.knowledge.strictyaml import Document, read_file
+from diagnose.limits import LARGEST_LAYOUT
 from diagnose.machine.assemble import assemble
 from diagnose.machine.planter import Machine
 
@@ -53,7 +54,7 @@ def read_machine(path: Path, knowledge: Knowledge) -> Machine:
     >>> read_machine(known.layouts["mounted-6"], known).ports["port-left"]
     (1, 2, 3)
     """
-    document = read_file(path)
+    document = read_file(path, LARGEST_LAYOUT)
     called = path.stem if path == knowledge.layouts.get(path.stem) else ""
     return machine_in(document, knowledge, called)
 

@@ -14,7 +14,7 @@ from sqlalchemy import ColumnElement, Connection, Engine, RowMapping, insert, se
 
 from diagnose.drill.record import Finished
 from diagnose.errors import InputError, Place, Problem, Unavailable, UnknownName
-from diagnose.knowledge.places import own
+from diagnose.knowledge.places import own_to_write
 from diagnose.store.drillrows import drill_of, row_of
 from diagnose.store.engine import clear_errors, make_engine, writing
 from diagnose.store.entry import OPEN, Entry, Wanted, entry_of, words_in, words_of
@@ -263,7 +263,7 @@ def open_casebook(url: str | None = None) -> Casebook:
 
 
 def _file() -> Path:
-    folder = own().root
+    folder = own_to_write().root
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

@@ -73,7 +73,7 @@ TOO_MUCH = {
     "readings of a story": (in_story(*[TOLD_READ] * 501), f"a.json:1: {READINGS}"),
     "events of a story": (
         in_story(*[TOLD_NOTE] * limits.MOST_EVENTS),
-        "a.json:1: expected at most 5,000 events, got 5,001; begin a new case",
+        "a.json:1: expected at most 3,000 events, got 3,001; begin a new case",
     ),
     "runs typed": (
         lambda: read_typed(MACHINE, ["bleed=PPPPPF"] * OVER, KNOWN),

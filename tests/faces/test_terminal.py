@@ -11,19 +11,19 @@ from rich.console import Console
 from rich.theme import Theme
 
 from diagnose.faces.output import STYLES
-from diagnose.faces.streams import show_what_the_terminal_can
+from diagnose.faces.streams import guarded
 from diagnose.faces.terminal import DEFERRAL, print_ranking
 from tests.faces.sample import report
 
 
 def drawn(report: dict[str, Any], width: int = 80, encoding: str = "utf-8", **options: Any) -> str:
     """The report as it would come out of a terminal of this width and encoding."""
-    show_what_the_terminal_can()
     raw = io.BytesIO()
     file = io.TextIOWrapper(raw, encoding=encoding, errors="rowfault.plain")
     screen = Console(file=file, width=width, theme=Theme(STYLES), highlight=False, **options)
-    print_ranking(report, screen)
-    file.flush()
+    with guarded():
+        print_ranking(report, screen)
+        file.flush()
     return raw.getvalue().decode(encoding)
 
 

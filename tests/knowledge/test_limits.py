@@ -14,9 +14,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from diagnose import limits
+from diagnose import limits, reading
 from diagnose.errors import FileProblems
-from diagnose.knowledge import textfile
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.places import yaml_files, yaml_files_below
 from diagnose.knowledge.rowranges import read_rows
@@ -108,7 +107,7 @@ def test_a_text_is_read_whole_or_refused_by_its_size(text: str, most: int) -> No
 
 
 def test_what_never_ends_is_read_no_further_than_is_allowed() -> None:
-    assert "at most 1,000,000 bytes, got more; split the file" in refused(read_file, "/dev/zero")
+    assert "at most 5,000,000 bytes, got more; split the file" in refused(read_file, "/dev/zero")
 
 
 def test_a_pipe_is_read_whole_and_a_silent_one_refused(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -124,9 +123,9 @@ def test_a_pipe_is_read_whole_and_a_silent_one_refused(monkeypatch: pytest.Monke
     assert read_text_file(f"/dev/fd/{reader}", limits.LARGEST_YAML) == text
     thread.join()
     os.close(reader)
-    monkeypatch.setattr(textfile, "LONGEST_WAIT", 0.1)
+    monkeypatch.setattr(reading, "LONGEST_WAIT", 0.1)
     reader, writer = os.pipe()
-    message = "nothing that ends within 0.1 seconds"
+    message = "nothing for 0.1 seconds"
     assert message in refused(read_text_file, f"/dev/fd/{reader}", 1000)
     os.close(reader)
     os.close(writer)
@@ -135,9 +134,9 @@ def test_a_pipe_is_read_whole_and_a_silent_one_refused(monkeypatch: pytest.Monke
 def test_a_pipe_that_nobody_writes_to_keeps_nobody_waiting(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(textfile, "LONGEST_WAIT", 0.1)
+    monkeypatch.setattr(reading, "LONGEST_WAIT", 0.1)
     os.mkfifo(tmp_path / "pipe")
-    assert "nothing that ends within" in refused(read_text_file, tmp_path / "pipe", 1000)
+    assert "nothing for" in refused(read_text_file, tmp_path / "pipe", 1000)
 
 
 @pytest.mark.parametrize("read", [yaml_files, yaml_files_below])

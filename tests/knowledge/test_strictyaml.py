@@ -120,7 +120,7 @@ def test_a_byte_order_mark_is_no_matter(tmp_path: Path) -> None:
 def test_a_huge_file_is_refused_unread(tmp_path: Path) -> None:
     path = tmp_path / "mine.yaml"
     path.write_bytes(b"#" * (LARGEST_YAML + 1))
-    with pytest.raises(FileProblems, match="at most 1,000,000 bytes"):
+    with pytest.raises(FileProblems, match="at most 5,000,000 bytes"):
         read_file(path)
 
 

@@ -162,7 +162,7 @@ def test_what_does_not_fit_is_refused_with_its_line(text: str, words: str) -> No
 def test_a_file_of_fifty_megabytes_is_refused_before_it_is_read() -> None:
     with tempfile.NamedTemporaryFile(suffix=".yaml") as file:
         file.truncate(50_000_000)
-        with pytest.raises(FileProblems, match="expected at most 1,000,000 bytes"):
+        with pytest.raises(FileProblems, match="expected at most 5,000,000 bytes"):
             read_story(Path(file.name), KNOWLEDGE)
 
 

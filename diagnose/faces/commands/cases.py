@@ -7,7 +7,14 @@ from pathlib import Path
 
 import click
 
-from diagnose.faces.commands.options import READABLE, Group, colour_option, json_option
+from diagnose.faces.commands.options import (
+    MOST_LISTED,
+    READABLE,
+    WORDS,
+    Group,
+    colour_option,
+    json_option,
+)
 from diagnose.faces.commands.suggest import suggest_cases, suggest_machines
 
 
@@ -25,12 +32,21 @@ def cases() -> None:
 
 
 @cases.command("list")
-@click.argument("words", nargs=-1)
+@click.argument("words", nargs=-1, type=WORDS)
 @click.option("--open/--closed", "still_open", default=None, help="Only those, or only the others.")
-@click.option("--machine", help="Only cases of this machine.", shell_complete=suggest_machines)
-@click.option("--cause", help="Only cases that ended with this cause, or a part of its id.")
+@click.option(
+    "--machine",
+    type=WORDS,
+    help="Only cases of this machine.",
+    shell_complete=suggest_machines,
+)
+@click.option(
+    "--cause", type=WORDS, help="Only cases that ended with this cause, or a part of its id."
+)
 @click.option("--since", type=click.DateTime(["%Y-%m-%d"]), help="Opened on that day or later.")
-@click.option("--limit", type=click.IntRange(1), default=50, show_default=True, help="At most.")
+@click.option(
+    "--limit", type=click.IntRange(1, MOST_LISTED), default=50, show_default=True, help="At most."
+)
 @json_option
 def list_cases(
     *,
@@ -58,7 +74,7 @@ def list_cases(
 
 
 @cases.command("show")
-@click.argument("case", shell_complete=suggest_cases)
+@click.argument("case", type=WORDS, shell_complete=suggest_cases)
 @json_option
 @colour_option
 def show_case(case: str, as_json: bool, no_colour: bool) -> None:
@@ -76,7 +92,7 @@ def show_case(case: str, as_json: bool, no_colour: bool) -> None:
 
 
 @cases.command("export")
-@click.argument("case", nargs=-1, required=True, shell_complete=suggest_cases)
+@click.argument("case", nargs=-1, required=True, type=WORDS, shell_complete=suggest_cases)
 @click.option(
     "--to",
     "folder",
@@ -119,7 +135,7 @@ def import_cases(file: tuple[Path, ...]) -> None:
 @click.option("--show", "wish", flag_value="show", default="show", help="Show it, change nothing.")
 @click.option("--accept", "wish", flag_value="accept", help="Make it the priors from now on.")
 @click.option("--forget", "wish", flag_value="forget", help="Go back to the shipped priors.")
-@click.option("--who", help="Who accepts, if not the one who is logged in.")
+@click.option("--who", type=WORDS, help="Who accepts, if not the one who is logged in.")
 @json_option
 def learn_from_cases(*, wish: str, who: str | None, as_json: bool) -> None:
     """Learn from closed cases how often parts fail.
@@ -140,18 +156,18 @@ def learn_from_cases(*, wish: str, who: str | None, as_json: bool) -> None:
         return
     from diagnose.store.casebook import open_casebook
 
-    by = told_by(who)
+    by = told_by(who) if wish == "accept" else None
     with open_casebook() as casebook:
         entries = casebook.entries()
-    if wish == "accept":
+    if by is not None:
         accept_lesson(entries, by)
     else:
         show_lesson(entries, as_json)
 
 
 @cases.command("read")
-@click.argument("case", required=False)
-@click.option("--topic", help="List only those about this.")
+@click.argument("case", required=False, type=WORDS)
+@click.option("--topic", type=WORDS, help="List only those about this.")
 @click.option("--all", "at_once", is_flag=True, help="Show everything without waiting.")
 @colour_option
 def read_case(*, case: str | None, topic: str | None, at_once: bool, no_colour: bool) -> None:

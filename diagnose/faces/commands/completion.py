@@ -37,10 +37,11 @@ def completion(shell: str) -> None:
         click.echo(found(root.command, {}, "rowfault", ASKED).source())
 
 
-def ask_shell() -> None:
-    """Get ready to answer a shell, when it is a shell that asks."""
+def shell_asks() -> bool:
+    """Whether it is a shell that asks; then everything is ready to answer it."""
     if ASKED in os.environ:
         ready_bash()
+    return ASKED in os.environ
 
 
 def ready_bash() -> None:

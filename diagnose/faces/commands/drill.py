@@ -6,14 +6,21 @@ from pathlib import Path
 
 import click
 
-from diagnose.faces.commands.options import READABLE, Command, colour_option
+from diagnose.faces.commands.options import (
+    NAME_OR_PATH,
+    READABLE,
+    WORDS,
+    Command,
+    Words,
+    colour_option,
+)
 from diagnose.faces.commands.suggest import suggest_machines
 
 MOST = 10_000
 
 
 @click.command(cls=Command)
-@click.argument("machine", required=False, shell_complete=suggest_machines)
+@click.argument("machine", required=False, type=NAME_OR_PATH, shell_complete=suggest_machines)
 @click.option(
     "--level",
     type=click.IntRange(0, 4),
@@ -21,7 +28,7 @@ MOST = 10_000
     "0: as they come. With no MACHINE, --seed or --code either: for your weakest skill; else 1.",
 )
 @click.option("--seed", type=click.IntRange(0), help="Which drill; by chance when left out.")
-@click.option("--code", help="A drill that somebody sent, as one line.")
+@click.option("--code", type=WORDS, help="A drill that somebody sent, as one line.")
 @click.option("--answers", type=READABLE, help="Take moves from a file, one on each line.")
 @click.option(
     "--play",
@@ -34,8 +41,12 @@ MOST = 10_000
     help="With --play: so many drills, of this seed and those that follow.",
 )
 @click.option("--progress", is_flag=True, help="Show your own record by skill, and what is next.")
-@click.option("--who", help="Whose record; your login name when left out.")
-@click.option("--casebook", help="The URL of the casebook, if not the one that all commands use.")
+@click.option("--who", type=Words(blank=True), help="Whose record; your login name when left out.")
+@click.option(
+    "--casebook",
+    type=NAME_OR_PATH,
+    help="The URL of the casebook, if not the one that all commands use.",
+)
 @click.option(
     "--json", "as_json", is_flag=True, help="With --play or --progress: print JSON for scripts."
 )

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import click
 
-from diagnose.faces.commands.options import Command, colour_option, json_option
+from diagnose.faces.commands.options import ARGUMENT, Command, colour_option, json_option
 from diagnose.faces.commands.suggest import suggest_ids
 
 
 @click.command(cls=Command)
-@click.argument("topic", nargs=-1, shell_complete=suggest_ids)
+@click.argument("topic", nargs=-1, type=ARGUMENT, shell_complete=suggest_ids)
 @click.option("--plain", is_flag=True, help="Print the page as plain Markdown text.")
 @json_option
 @colour_option

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from diagnose.faces.commands.options import READABLE, Group, json_option
+from diagnose.faces.commands.options import NAME_OR_PATH, READABLE, Group, json_option
 from diagnose.faces.commands.suggest import suggest_machines
 
 
@@ -35,7 +35,7 @@ def list_machines(as_json: bool) -> None:
 
 
 @machine.command("show")
-@click.argument("machine", shell_complete=suggest_machines)
+@click.argument("machine", type=NAME_OR_PATH, shell_complete=suggest_machines)
 @click.option("--row", type=int, help="Show what this row depends on, part by part.")
 @json_option
 def show_machine(machine: str, row: int | None, as_json: bool) -> None:

@@ -4,17 +4,27 @@ from __future__ import annotations
 
 import click
 
-from diagnose.faces.commands.options import Command, force_option, format_option, json_option
+from diagnose.faces.commands.options import (
+    ARGUMENT,
+    NAME_OR_PATH,
+    Command,
+    force_option,
+    format_option,
+    json_option,
+)
 from diagnose.faces.commands.suggest import suggest_arguments, suggest_first
 
 
 @click.command(cls=Command)
-@click.argument("machine", required=False, shell_complete=suggest_first)
-@click.argument("circumstances", nargs=-1, shell_complete=suggest_arguments)
-@click.option("--case", metavar="CASE", help="The season record of this case instead.")
+@click.argument("machine", required=False, type=NAME_OR_PATH, shell_complete=suggest_first)
+@click.argument("circumstances", nargs=-1, type=ARGUMENT, shell_complete=suggest_arguments)
+@click.option(
+    "--case", metavar="CASE", type=NAME_OR_PATH, help="The season record of this case instead."
+)
 @click.option(
     "-o",
     "--output",
+    type=NAME_OR_PATH,
     metavar="FILE",
     help="Write a sheet: FILE.html, FILE.md or FILE.json; - prints.",
 )

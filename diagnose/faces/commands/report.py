@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import click
 
-from diagnose.faces.commands.options import Command, force_option, format_option
+from diagnose.faces.commands.options import NAME_OR_PATH, Command, force_option, format_option
 from diagnose.faces.commands.suggest import suggest_cases
 
 
 @click.command(cls=Command)
-@click.argument("case", shell_complete=suggest_cases)
+@click.argument("case", type=NAME_OR_PATH, shell_complete=suggest_cases)
 @click.option(
     "-o",
     "--output",
+    type=NAME_OR_PATH,
     required=True,
     metavar="FILE",
     help="Where to write: FILE.html, FILE.md or FILE.json; - prints.",

@@ -5,14 +5,15 @@ from __future__ import annotations
 import errno
 import signal
 import sys
-from typing import IO, Any
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
+from typing import Any
 
 import click
 
 from diagnose import __version__
-from diagnose.errors import RowfaultError, Unavailable
 from diagnose.faces.commands.cases import cases
-from diagnose.faces.commands.completion import ask_shell, completion
+from diagnose.faces.commands.completion import completion, shell_asks
 from diagnose.faces.commands.drill import drill
 from diagnose.faces.commands.explain import explain
 from diagnose.faces.commands.machine import machine
@@ -24,75 +25,53 @@ from diagnose.faces.commands.ready import ready
 from diagnose.faces.commands.report import report
 from diagnose.faces.commands.rules import rules
 from diagnose.faces.commands.work import work
-from diagnose.faces.streams import show_what_the_terminal_can
+from diagnose.faces.ending import told
+from diagnose.faces.streams import guarded
 
-MOST_SHOWN = 20
-"""So many problems are printed one by one; the rest are counted."""
-
-
-class Refusal(click.ClickException):
-    """An error of this project on its way to standard error, with its own exit status."""
-
-    def __init__(self, error: RowfaultError) -> None:
-        super().__init__(str(error))
-        vars(self)["exit_code"] = error.exit_code
-
-    def show(self, file: IO[Any] | None = None) -> None:
-        """Print one problem on one line, several below each other."""
-        lines = self.message.splitlines() or [""]
-        several = len(lines) > 1
-        click.echo(
-            "Error: " + (f"{len(lines):,} things are wrong" if several else lines[0]), err=True
-        )
-        shown = lines[:MOST_SHOWN] if several else []
-        for line in shown:
-            click.echo(f"  {line}", err=True)
-        if several and len(lines) > MOST_SHOWN:
-            click.echo(f"  and {len(lines) - MOST_SHOWN:,} more", err=True)
+INTERRUPTED = 128 + signal.SIGINT
+"""The exit status of a command that somebody stopped with Ctrl-C."""
 
 
 class Rowfault(Group):
-    """A group whose commands end in clear text whatever goes wrong."""
+    """A group whose commands end in clear text whatever goes wrong.
+
+    This is the one place where an error becomes a message and an exit status; `told` knows how.
+    """
 
     def main(self, *args: Any, **extra: Any) -> Any:
-        """Run the command line; a shell that asks for completion is answered first."""
-        try:
-            _need_output()
-            show_what_the_terminal_can()
-            ask_shell()
-            return super().main(*args, **extra)
-        except OSError as error:
-            refusal = Refusal(Unavailable(_system_says(error)))
-            refusal.show()
-            sys.exit(refusal.exit_code)
+        """Run the command line; a shell that asks for completion is answered first, in bytes."""
+        with nullcontext() if shell_asks() else guarded():
+            try:
+                _need_output()
+                return super().main(*args, **extra)
+            except KeyboardInterrupt:
+                sys.exit(INTERRUPTED)
+            except Exception as error:
+                sys.exit(told(error))
+
+    def make_context(self, *args: Any, **extra: Any) -> click.Context:
+        """Read the line; Ctrl-C meanwhile is quiet."""
+        with _quiet_when_interrupted():
+            return super().make_context(*args, **extra)
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Run the command; turn this project's errors into text and an exit status."""
-        try:
+        """Run the command; Ctrl-C meanwhile is quiet."""
+        with _quiet_when_interrupted():
             return super().invoke(ctx)
-        except RowfaultError as error:
-            raise Refusal(error) from error
-        except KeyboardInterrupt:
-            ctx.exit(128 + signal.SIGINT)
-        except OSError as error:
-            if isinstance(error, BrokenPipeError):
-                raise
-            raise Refusal(Unavailable(_system_says(error))) from error
+
+
+@contextmanager
+def _quiet_when_interrupted() -> Iterator[None]:
+    """End on Ctrl-C before click hears of it, which would say that it aborted."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        sys.exit(INTERRUPTED)
 
 
 def _need_output() -> None:
     if sys.stdout is None:
         raise OSError(errno.EBADF, "expected somewhere to print to, got a closed standard output")
-
-
-def _system_says(error: OSError) -> str:
-    """What the system refused, and about which file.
-
-    >>> _system_says(FileNotFoundError(2, "No such file or directory", "case.yaml"))
-    'case.yaml: No such file or directory'
-    """
-    what = error.strerror or str(error)
-    return f"{error.filename}: {what}" if error.filename else what
 
 
 def _print_version(ctx: click.Context, _: click.Parameter, asked: bool) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from diagnose.faces.commands.options import Group, colour_option, json_option
+from diagnose.faces.commands.options import WORDS, Group, colour_option, json_option
 from diagnose.faces.commands.suggest import suggest_groups
 
 FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
@@ -24,6 +24,7 @@ def rules() -> None:
 @rules.command("list")
 @click.option(
     "--group",
+    type=WORDS,
     shell_complete=suggest_groups,
     help="Only the rules of one group, such as context or patterns.",
 )

@@ -6,19 +6,20 @@ from pathlib import Path
 
 import click
 
-from diagnose.faces.commands.options import READABLE, Command, colour_option
+from diagnose.faces.commands.options import NAME_OR_PATH, READABLE, WORDS, Command, colour_option
 from diagnose.faces.commands.suggest import suggest_cases, suggest_machines
 
 
 @click.command(cls=Command)
-@click.argument("machine", required=False, shell_complete=suggest_machines)
+@click.argument("machine", required=False, type=NAME_OR_PATH, shell_complete=suggest_machines)
 @click.option(
     "--case",
+    type=WORDS,
     help="Go on with this case: an id, the beginning of one, or last.",
     shell_complete=suggest_cases,
 )
-@click.option("--who", help="Who tells it; your login name when left out.")
-@click.option("--title", help="What a new case is about, in a few words.")
+@click.option("--who", type=WORDS, help="Who tells it; your login name when left out.")
+@click.option("--title", type=WORDS, help="What a new case is about, in a few words.")
 @click.option("--answers", type=READABLE, help="Take answers from a file, one on each line.")
 @click.option("--scratch", is_flag=True, help="Keep nothing: to try it out.")
 @colour_option
@@ -41,9 +42,10 @@ def work(
       rowfault work mounted-12
       rowfault work --case last
     """
+    from diagnose.faces.who import login
     from diagnose.faces.working import Wish, worked
 
     if bool(machine) == bool(case):
         raise click.UsageError("Give a MACHINE for a new case, or --case to go on with one.")
-    wish = Wish(machine, case, who, title, scratch)
+    wish = Wish(machine, case, who or login("somebody"), title, scratch)
     worked(wish, answers, colour=not no_colour)
