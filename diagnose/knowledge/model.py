@@ -15,6 +15,7 @@ from diagnose.errors import MOST_COMPARED, FileProblems, Problem, near_matches, 
 from diagnose.knowledge.chances import chance
 from diagnose.knowledge.strictyaml import Document, read_file
 from diagnose.knowledge.wrong import Fault, Wrong
+from diagnose.record import record
 
 Chance = Annotated[float, BeforeValidator(chance)]
 """A number from 0 to 1, or one of the words for chances."""
@@ -93,7 +94,7 @@ def check_model(document: Document, kind: type[Model]) -> tuple[Model | None, li
     problems = list(document.problems)
     model, details = _validated(document.data, kind)
     unknown = [
-        _untagged(error["loc"], document.data)
+        _Way.along(error["loc"], kind).steps
         for error in details
         if error["type"] == "extra_forbidden"
     ]
@@ -149,23 +150,36 @@ def _without(data: Any, paths: Sequence[tuple[str | int, ...]]) -> Any:
     return data
 
 
-def _untagged(path: tuple[str | int, ...], data: Any) -> tuple[str | int, ...]:
-    """The way without the names that pydantic adds where one of several models was meant."""
-    way: list[str | int] = []
-    for step in path:
-        if isinstance(data, dict) and step not in data and data.get(TAG) == step:
-            continue
-        way.append(step)
-        inside = isinstance(data, dict) and step in data
-        inside = inside or (isinstance(data, list) and isinstance(step, int))
-        data = data[step] if inside else None
-    return tuple(way)
+@record
+class _Way:
+    """The way that pydantic tells of, through the models that the data were read as."""
+
+    steps: tuple[str | int, ...]
+    models: tuple[type[BaseModel], ...]
+
+    @classmethod
+    def along(cls, path: Sequence[str | int], kind: type[BaseModel]) -> _Way:
+        """The way without the names that pydantic adds where one of several models was meant.
+
+        ``models`` are those that may stand at its end.
+        """
+        steps: list[str | int] = []
+        models: tuple[type[BaseModel], ...] = (kind,)
+        for step in path:
+            meant = tuple(each for each in models if _tag_of(each) == step)
+            if len(models) > 1 and meant:
+                models = meant
+                continue
+            steps.append(step)
+            if isinstance(step, str):
+                models = tuple(inner for each in models for inner in _models_at(each, step))
+        return cls(tuple(steps), models)
 
 
 def _problem(
     error: ErrorDetails, document: Document, kind: type[BaseModel], near: bool = True
 ) -> Problem:
-    path = _untagged(error["loc"], document.data)
+    path = _Way.along(error["loc"], kind).steps
     where = document.place(path)
     cause = error.get("ctx", {}).get("error")
     if isinstance(cause, Wrong):
@@ -198,17 +212,14 @@ def _unknown_field(
 
 
 def _fields_at(kind: type[BaseModel], path: Sequence[str | int]) -> list[str]:
-    kinds = [kind]
-    for step in path:
-        named = [each for each in kinds if _tag_of(each) == step]
-        inside = [
-            model
-            for each in kinds
-            if isinstance(step, str) and step in each.model_fields
-            for model in _models_inside(each.model_fields[step].annotation)
-        ]
-        kinds = named or inside or kinds
-    return [field.alias or name for name, field in kinds[0].model_fields.items()]
+    holder = _Way.along(path, kind).models[0]
+    return [field.alias or name for name, field in holder.model_fields.items()]
+
+
+def _models_at(kind: type[BaseModel], step: str) -> list[type[BaseModel]]:
+    """The models that a field, by its name in the file, may hold."""
+    named = {field.alias or name: field for name, field in kind.model_fields.items()}
+    return _models_inside(named[step].annotation) if step in named else []
 
 
 def _tag_of(kind: type[BaseModel]) -> object:
