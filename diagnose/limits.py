@@ -8,7 +8,7 @@ and is checked before the work that it saves.
 from __future__ import annotations
 
 LARGEST_YAML = 5_000_000
-"""Bytes of a rule, a case file or a story. The largest that ships has 6,000; a case at the limits
+"""Bytes of a rule, a case file or a story. The largest that ships has 11,000; a case at the limits
 below is written in 70,000, its story in 1,000,000, and the rest is room for long notes."""
 
 LARGEST_LAYOUT = 100_000
