@@ -11,14 +11,7 @@ INTERRUPTED = 128 + signal.SIGINT
 
 
 def main() -> None:
-    """Run the command line and end the process with its exit status.
-
-    Everything is imported here, so that Ctrl-C meanwhile ends as quietly as later. Products of
-    matrices are small here: a second thread costs more than it brings.
-    """
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    gc.disable()  # looking through what was imported, again and again, takes a tenth of a start
-    sys.unraisablehook = lambda _: None  # what fails while Python clears up helps nobody
+    """Run the command line and end the process with its exit status."""
     try:
         status = _status()
         signal.signal(signal.SIGINT, signal.SIG_DFL)  # from here on it ends the process, quietly
@@ -28,7 +21,14 @@ def main() -> None:
 
 
 def _status() -> str | int | None:
-    """Run the command line; its exit status, whatever happened."""
+    """Run the command line; its exit status, whatever happened.
+
+    Everything is imported here, so that Ctrl-C meanwhile ends as quietly as later. Products of
+    matrices are small here: a second thread costs more than it brings.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    gc.disable()  # looking through what was imported, again and again, takes a tenth of a start
+    sys.unraisablehook = lambda _: None  # what fails while Python clears up helps nobody
     from diagnose.faces.streams import flushed, nothing_closed
 
     nothing_closed()

@@ -10,6 +10,7 @@ import os
 import platform
 import re
 import secrets
+import signal
 import sys
 import tempfile
 import traceback
@@ -21,6 +22,8 @@ from pathlib import Path
 from diagnose import __version__
 from diagnose.errors import FileProblems, RowfaultError, on_one_line
 
+INTERRUPTED = 128 + signal.SIGINT
+"""The exit status of a command that somebody stopped with Ctrl-C."""
 FAULT_OF_OURS = 70
 """The exit status of what the program should have handled (``EX_SOFTWARE`` of sysexits.h)."""
 MOST_SHOWN = 20
@@ -39,7 +42,8 @@ ADDRESS = re.compile(r"(\w[\w+.-]*://)\S*")
 def told(error: BaseException) -> int:
     """Say on standard error what went wrong; the exit status.
 
-    What nobody foresaw is written into a file, and the message says where.
+    What nobody foresaw is written into a file, and the message says where. Nothing is said of
+    Ctrl-C, whatever it turned into on its way.
 
     >>> import contextlib
     >>> with contextlib.redirect_stderr(sys.stdout):
@@ -47,6 +51,8 @@ def told(error: BaseException) -> int:
     Error: mine.yaml: Permission denied
     1
     """
+    if any(isinstance(each, KeyboardInterrupt) for each in _chain(error)):
+        return INTERRUPTED
     lines = _foreseen(error)
     status = error.exit_code if isinstance(error, RowfaultError) else 1
     if lines is None:
@@ -56,13 +62,29 @@ def told(error: BaseException) -> int:
     return status
 
 
+def _chain(error: BaseException | None) -> Iterator[BaseException]:
+    """The error, what it came from, and so on.
+
+    >>> try:
+    ...     raise RuntimeError("cannot set name") from KeyboardInterrupt()
+    ... except RuntimeError as error:
+    ...     [type(each).__name__ for each in _chain(error)]
+    ['RuntimeError', 'KeyboardInterrupt']
+    """
+    seen: set[int] = set()
+    while error is not None and id(error) not in seen:
+        seen.add(id(error))
+        yield error
+        error = error.__cause__ or error.__context__
+
+
 def _foreseen(error: BaseException) -> Sequence[str] | None:
     """What to say of an error that can be expected; None of any other."""
     if isinstance(error, FileProblems):
         return [str(problem) for problem in error.problems]
     if isinstance(error, RowfaultError):
         return [str(error)]
-    if isinstance(error, MemoryError):
+    if any(isinstance(each, MemoryError) for each in _chain(error)):
         return [
             "not enough memory for this; leave out runs or rows that are not needed, or close "
             "other programs"

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import errno
-import signal
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext
+from contextlib import contextmanager, suppress
 from typing import Any
 
 import click
@@ -25,11 +24,8 @@ from diagnose.faces.commands.ready import ready
 from diagnose.faces.commands.report import report
 from diagnose.faces.commands.rules import rules
 from diagnose.faces.commands.work import work
-from diagnose.faces.ending import told
+from diagnose.faces.ending import INTERRUPTED, told
 from diagnose.faces.streams import guarded
-
-INTERRUPTED = 128 + signal.SIGINT
-"""The exit status of a command that somebody stopped with Ctrl-C."""
 
 
 class Rowfault(Group):
@@ -39,8 +35,12 @@ class Rowfault(Group):
     """
 
     def main(self, *args: Any, **extra: Any) -> Any:
-        """Run the command line; a shell that asks for completion is answered first, in bytes."""
-        with nullcontext() if shell_asks() else guarded():
+        """Run the command line; a shell that asks for completion is answered, or told nothing."""
+        if shell_asks():
+            with suppress(Exception):
+                return super().main(*args, **extra)
+            sys.exit(1)
+        with guarded():
             try:
                 _need_output()
                 return super().main(*args, **extra)
