@@ -33,6 +33,9 @@ MOST_COMPARED = 2000
 LONGEST = 60
 """What came is shown up to this length."""
 
+LONGEST_WORD, LONGEST_PART = 200, 600
+"""Longer words of a message are cut, whoever wrote it; so is what was expected, came or helps."""
+
 
 @record
 class Place:
@@ -65,8 +68,9 @@ class Problem:
     remedy: str = ""
 
     def __str__(self) -> str:
-        tail = f"; {self.remedy}" if self.remedy else ""
-        return on_one_line(f"{self.where}: expected {self.expected}, got {self.got}{tail}")
+        tail = f"; {_readable(self.remedy)}" if self.remedy else ""
+        told = f"expected {_readable(self.expected)}, got {_readable(self.got)}{tail}"
+        return on_one_line(f"{self.where}: {told}")
 
 
 class RowfaultError(Exception):
@@ -197,6 +201,14 @@ def cut(text: str) -> str:
     ('oil=54C', 60)
     """
     return text if len(text) <= LONGEST else text[: LONGEST - 3] + "..."
+
+
+def _readable(text: str) -> str:
+    """A part of a message without what is longer than anybody reads: a word, or the whole of it."""
+    if len(text) <= LONGEST_WORD:
+        return text
+    told = " ".join(cut(word) if len(word) > LONGEST_WORD else word for word in text.split(" "))
+    return told if len(told) <= LONGEST_PART else told[: LONGEST_PART - 3] + "..."
 
 
 def on_one_line(text: str) -> str:

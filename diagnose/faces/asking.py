@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import Protocol
 
 from diagnose.faces.streams import bare
-from diagnose.knowledge.strictyaml import text_in
+from diagnose.knowledge.textfile import read_text_file
+from diagnose.limits import LARGEST_YAML
 
 PROMPT = "> "
 LONGEST_LINE = 100_000
@@ -34,7 +35,7 @@ class Answers:
     """
 
     def __init__(self, path: Path) -> None:
-        lines = text_in(path).splitlines()
+        lines = read_text_file(path, LARGEST_YAML).splitlines()
         told = ((line, ASIDE.sub("", line).rstrip()) for line in lines)
         self._lines: Iterator[str] = (answer for line, answer in told if answer or not line)
 

@@ -229,7 +229,7 @@ class Conversation:
             raise Wrong("an answer", "nothing", question.form)
         whats = self._whats(line, job, question)
         for what in whats:
-            for _, wrong in Fitting(job.view.machine, self.knowledge).faults(what):
+            for _, wrong in self._fitting(job).faults(what):
                 raise wrong
         return bool(whats) and self._keep(case, line, job, question, whats)
 
@@ -303,6 +303,9 @@ class Conversation:
             return False
         self.bench.handed_over(last.to, case if self.kept else "")
         return True
+
+    def _fitting(self, job: Job) -> Fitting:
+        return Fitting(job.view.machine, self.knowledge, job.view.state.case)
 
     def _only_asked(self, words: Sequence[str], question: Question) -> bool:
         """Whether words are circumstances, and those are what is asked for."""

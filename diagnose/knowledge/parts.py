@@ -8,7 +8,9 @@ from typing import Literal, TypeVar
 from pydantic import Field
 
 from diagnose.knowledge.model import Chance, Flag, Id, Minutes, ModeId, Number, Strict, Text
+from diagnose.knowledge.units import QUANTITIES, quantity_fault
 from diagnose.knowledge.wrong import Fault, Wrong, twins, unknown
+from diagnose.limits import MOST_LISTED
 
 LARGEST_PRIOR = 0.5
 
@@ -243,6 +245,9 @@ class PartKind(Strict):
         """
         for name in ("modes", "remedies", "measurements", "swaps"):
             yield from twins((name,), [item.id for item in getattr(self, name)])
+            if len(getattr(self, name)) > MOST_LISTED:
+                got = f"{len(getattr(self, name)):,}"
+                yield (name,), Wrong(f"at most {MOST_LISTED} {name}", got, "join those alike")
         remedies = [remedy.id for remedy in self.remedies]
         for place, mode in enumerate(self.modes):
             here = ("modes", place)
@@ -273,6 +278,15 @@ class PartKind(Strict):
     def _measurement_faults(self, place: int, measurement: Measurement) -> Iterator[Fault]:
         here = ("measurements", place, "results")
         yield from twins(here, [result.id for result in measurement.results])
+        if len(measurement.results) > MOST_LISTED:
+            expected, got = f"at most {MOST_LISTED} results", f"{len(measurement.results):,}"
+            yield here, Wrong(expected, got, "join those alike")
+        for name in ("nominal", "least"):
+            number, unit = getattr(measurement, name), measurement.unit
+            wrong = number is not None and unit in QUANTITIES
+            fault = quantity_fault(number, QUANTITIES[unit]) if wrong else None
+            if fault is not None:
+                yield ("measurements", place, name), fault
         own = [mode.id for mode in self.modes]
         for number, result in enumerate(measurement.results):
             for seen in result.sees:

@@ -6,10 +6,12 @@ from pathlib import Path
 
 from diagnose.errors import FileProblems, Place, Problem, UnknownName
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.layoutcheck import layout_faults
-from diagnose.knowledge.layouts import LARGEST_LAYOUT, Layout
+from diagnose.knowledge.layoutcheck import crowded, layout_faults
+from diagnose.knowledge.layouts import Layout
 from diagnose.knowledge.model import check_model, in_order
-from diagnose.knowledge.strictyaml import Document, read_file, text_in
+from diagnose.knowledge.strictyaml import Document, read_file
+from diagnose.knowledge.textfile import read_text_file
+from diagnose.limits import LARGEST_LAYOUT
 from diagnose.machine.assemble import assemble
 from diagnose.machine.planter import Machine
 
@@ -75,7 +77,7 @@ def layout_text(path: Path | str) -> str:
     'id: mounted-6'
     """
     remedy = "a case keeps its layout whole: take out comments and what says the same twice"
-    return text_in(path, LARGEST_LAYOUT, remedy)
+    return read_text_file(path, LARGEST_LAYOUT, remedy)
 
 
 def machine_in(document: Document, knowledge: Knowledge, called: str = "") -> Machine:
@@ -94,12 +96,7 @@ def machine_in(document: Document, knowledge: Knowledge, called: str = "") -> Ma
         expected = f"id: {called}, as the file is called"
         where = document.place(("id",))
         problems.append(Problem(where, expected, layout.id, "rename one of them"))
-    machine, faults = assemble(layout, knowledge)
-    faults += layout_faults(layout)
-    problems += [wrong.at(document.place(place)) for place, wrong in faults]
-    if problems:
-        raise FileProblems(in_order(problems))
-    return machine
+    return _built(layout, document, knowledge, problems)
 
 
 def build_machine(layout: Layout, knowledge: Knowledge | None = None) -> Machine:
@@ -115,9 +112,20 @@ def build_machine(layout: Layout, knowledge: Knowledge | None = None) -> Machine
     >>> machine.rows_of("section-1/hose"), machine.rows_of("row-2/hose")
     ((1, 2), (2,))
     """
-    machine, faults = assemble(layout, knowledge or load_knowledge())
-    document = Document(f"layout {layout.id}", {})
-    problems = [wrong.at(document.place(path)) for path, wrong in (*layout_faults(layout), *faults)]
+    return _built(layout, Document(f"layout {layout.id}", {}), knowledge or load_knowledge(), [])
+
+
+def _built(
+    layout: Layout, document: Document, knowledge: Knowledge, problems: list[Problem]
+) -> Machine:
+    """The machine, unless something is wrong. Raises `FileProblems`."""
+    too_long = crowded(layout)
+    if too_long:
+        problems += [wrong.at(document.place(path)) for path, wrong in too_long]
+        raise FileProblems(in_order(problems))
+    machine, faults = assemble(layout, knowledge)
+    faults += layout_faults(layout)
+    problems += [wrong.at(document.place(path)) for path, wrong in faults]
     if problems:
-        raise FileProblems(problems)
+        raise FileProblems(in_order(problems))
     return machine
