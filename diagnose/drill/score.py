@@ -333,6 +333,7 @@ def _tested(moment: Moment, move: Move) -> str:
     scene = _scene_about(moment, move)
     weighed = next((w for c, w in scene.tests if c.id == move.id), None)
     if weighed is None and move.kind == "run":
+        scene = moment.widened(scene, move)
         weighed = scene.scales.weigh(moment.candidate(move))
     names = _names(moment, scene)[:2]
     ids = [cause.id for cause, _ in names]
