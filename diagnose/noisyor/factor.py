@@ -6,18 +6,32 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from diagnose.noisyor.kernel import leaving, passed_on
+from diagnose.noisyor.kernel import Sighting, leaving, passed_on
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.record import record
 
 
 @record
 class Column:
-    """One kind of live finding as seen from outside its site: bundle columns and leak."""
+    """One kind of live finding as seen from outside its site: bundle columns and leak.
+
+    ``besides`` are findings that differ from it by what is common and by their leaks only: the
+    common column, the leak, and how many.
+    """
 
     common: int
     shared: int
     leak: float
+    besides: tuple[tuple[int, float, int], ...] = ()
+
+    def outsides(self, count: int) -> tuple[tuple[int, float, int], ...]:
+        """All the ``count`` findings of the kind, by common column and leak.
+
+        >>> Column(0, 0, 0.5, ((1, 0.5, 2),)).outsides(5)
+        ((0, 0.5, 3), (1, 0.5, 2))
+        """
+        first = count - sum(times for _, _, times in self.besides)
+        return (self.common, self.leak, first), *self.besides
 
 
 @record
@@ -111,14 +125,18 @@ def left_by_common(group: Group, common: Survival) -> Floats:
     """
     if not group.classes:
         return np.ones((1, len(common.u)))
-    u = [common.u[:, column.common] for column in group.classes]
-    gone = [common.gone[:, column.common] for column in group.classes]
-    leaks = [column.leak for column in group.classes]
     return leaving(
-        [one * (1 - leak) for one, leak in zip(u, leaks, strict=True)],
-        [lost + one * leak for one, lost, leak in zip(u, gone, leaks, strict=True)],
-        group.counts,
+        [
+            [_met(common, *outside) for outside in column.outsides(count)]
+            for column, count in zip(group.classes, group.counts, strict=True)
+        ]
     )
+
+
+def _met(common: Survival, column: int, leak: float, times: int) -> Sighting:
+    """What so many findings meet of leaks and common states."""
+    u, gone = common.u[:, column], common.gone[:, column]
+    return u * (1 - leak), gone + u * leak, times
 
 
 def explained(group: Group, polynomials: Floats, shared: Survival) -> Floats:

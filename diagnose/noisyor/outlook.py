@@ -71,7 +71,8 @@ class Outlook:
             kept[heavy(known.flat, UNSEEN)] = True
             network = replace(network, prior=np.where(kept, network.prior, 0.0))
             least = known.log_evidence + np.log1p(-UNSEEN)
-        solver = Solver.of(network, ENOUGH, least)
+        self.finding = network.finding_names.index(target)
+        solver = Solver.of(network, ENOUGH, least, self.finding)
         if solver is None:
             raise ValueError(f"expected possible evidence to find blame for {target!r}")
         whole = solver.explored(solver.rows, UNSEEN)
@@ -79,7 +80,6 @@ class Outlook:
         self.log_evidence = float(np.logaddexp.reduce(whole.log_common))
         if self.log_evidence == -np.inf:
             raise ValueError(f"expected possible evidence to find blame for {target!r}")
-        self.finding = network.finding_names.index(target)
         self.place = Places(self.plan)
         self.blames, self._allowed = self._partition()
         self._steps, log_apart = self._apart(solver.twins, whole)

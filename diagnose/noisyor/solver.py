@@ -175,11 +175,16 @@ class Solver:
 
     @classmethod
     def of(
-        cls, network: Network, negligible: float = NEGLIGIBLE, least: float = -np.inf
+        cls,
+        network: Network,
+        negligible: float = NEGLIGIBLE,
+        least: float = -np.inf,
+        kept: int = -1,
     ) -> Solver | None:
         """A solver, or None when the absent findings alone are impossible.
 
-        ``least`` is a lower bound of the log evidence, if one is known.
+        ``least`` is a lower bound of the log evidence, if one is known; the finding ``kept``
+        keeps all its variables (see `repeats`).
 
         >>> from diagnose.noisyor.network import Finding, Variable
         >>> flu = Variable("flu", (0.5, 0.5))
@@ -189,7 +194,7 @@ class Solver:
         >>> Solver.of(Network.of([flu], [Finding("fever", {"flu": (1, 0)}, 1.0, False)])) is None
         True
         """
-        plan = make_plan(network, negligible, least)
+        plan = make_plan(network, negligible, least, kept)
         return None if plan is None else cls(plan, least)
 
     @cached_property
@@ -262,6 +267,8 @@ class Solver:
             weights[offsets[v] : offsets[v + 1]] = states
         for family, message in zip(self.plan.families, messages, strict=True):
             _spread(weights, offsets, family.variable, family.marginals(message))
+        for v, same in self.plan.standing.items():
+            weights[offsets[v] : offsets[v + 1]] = weights[offsets[same] : offsets[same + 1]]
         totals = np.add.reduceat(weights, offsets[:-1])
         normal: Floats = weights / np.repeat(totals, np.diff(offsets))
         return normal
