@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnose.noisyor.arrays import distinct
+from diagnose.noisyor.budget import table
 from diagnose.noisyor.merging import Merging
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.noisyor.repeats import Repeats
@@ -23,6 +24,9 @@ FLOOR = -800.0
 
 MANY = 500
 """Of more states, those that can all be left out together are, before the rest is sorted."""
+
+BUNDLING = 4
+"""So many tables of its size stand together while a table of joint states is merged."""
 
 _GRAIN = 2.0**40
 _MOST_COLUMNS = 4096
@@ -116,6 +120,7 @@ class Bundle:
         """
         weight: Floats = np.ones((1, len(readings)))
         for stage in self.stages:
+            table(len(stage.into) * len(readings), 2.0)
             own = np.repeat(stage.part.weight[stage.kept, None], len(readings), axis=1)
             for column, allowed in enumerate(readings):
                 if stage.part.variable in allowed:
@@ -150,6 +155,7 @@ def bundle(
     turns = {v: (each, n) for each in repeats for n, v in enumerate(each.variables, start=1)}
     for part, rest in zip(parts, to_come, strict=True):
         kept = np.flatnonzero(part.weight > 0)
+        table(BUNDLING * len(weight) * len(kept) * (columns + 2), 2.0)
         joint = (weight[:, None] * part.weight[kept]).ravel()
         joined = (logs[:, None, :] + np.maximum(part.log_survival[kept], FLOOR)).reshape(
             len(joint), columns

@@ -6,9 +6,13 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from diagnose.noisyor.kernel import Sighting, leaving, passed_on
+from diagnose.noisyor.budget import STEP, count, table
+from diagnose.noisyor.kernel import Sighting, leaving, passed_on, width
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.record import record
+
+FLOPS = 16.0
+"""So many terms of a matrix product take as long as an entry of another table."""
 
 
 @record
@@ -125,6 +129,7 @@ def left_by_common(group: Group, common: Survival) -> Floats:
     """
     if not group.classes:
         return np.ones((1, len(common.u)))
+    table(width(group.counts) * len(common.u), 1.0 + len(group.counts))
     return leaving(
         [
             [_met(common, *outside) for outside in column.outsides(count)]
@@ -183,5 +188,8 @@ def site_factors(group: Group, polynomials: Floats, left: Floats, shared: Surviv
     >>> site_factors(once, private, left_by_common(once, half), either).round(6).tolist()
     [[[0.7], [0.85]]]
     """
+    states, outside = len(shared.u), left.shape[-1]
+    count(STEP)
+    table(len(polynomials) * states * outside, 1.0 + len(left) / FLOPS)
     factors: Floats = explained(group, polynomials, shared) @ left
     return factors

@@ -18,7 +18,11 @@ from math import comb, prod
 
 import numpy as np
 
+from diagnose.noisyor import budget
 from diagnose.noisyor.network import Floats
+
+TURN = 500
+"""What each pair of presences takes besides its entries, in entries that take as long."""
 
 Sighting = tuple[Floats, Floats, int]
 """Survivals, 1 - survivals, and how many presences meet them."""
@@ -90,6 +94,8 @@ def passed_on(
     [1.0, 1.5]
     """
     states = len(survivals[0][0]) if survivals else table.shape[-1]
+    budget.table(table.size // table.shape[-1] * states, 1.0 + sum(counts) / 2)
+    budget.count(TURN * sum((each + 1) ** 2 for each in counts))
     given, table = table, np.empty((*table.shape[:-1], states))
     table[...] = given
     before, rest = 1, width(counts)

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnose.noisyor.arrays import distinct, sorted_distinct
+from diagnose.noisyor.budget import table
 from diagnose.noisyor.bundle import Bundle, heavy
 from diagnose.noisyor.calibrated import UNSEEN, Calibrated, Event
 from diagnose.noisyor.course import Course
@@ -188,6 +189,7 @@ class Outlook:
         """
         every, common = whole.world.block.rows, self.plan.common
         share = np.exp(whole.log_common - self.log_evidence)
+        table(len(self._allowed) * len(every), 4.0)
         weights = self._weights_under(common)[every].T
         most = weights / common.weight[every] * share
         owner, place = np.divmod(heavy(most.ravel(), UNSEEN), len(every))

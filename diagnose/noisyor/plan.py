@@ -14,6 +14,7 @@ from dataclasses import field
 import numpy as np
 
 from diagnose.noisyor.arrays import sorted_distinct
+from diagnose.noisyor.budget import count
 from diagnose.noisyor.bundle import Bundle, Bundles, Part
 from diagnose.noisyor.factor import Group, Survival, left_by_common
 from diagnose.noisyor.layout import Live, Shape
@@ -25,6 +26,10 @@ from diagnose.record import record
 
 NEGLIGIBLE = 1e-9
 """All joint states left out together certainly carry less than this share of the evidence."""
+
+
+OVERHEAD, PER_ENTRY = 200_000, 30
+"""What an inference takes before anything is swept, and for each of a network's entries."""
 
 
 @record
@@ -132,6 +137,7 @@ def make_plan(
     >>> plan.common.weight.round(4).tolist(), plan.families[0].variable.tolist()
     ([1.0, 0.3333], [[1], [2]])
     """
+    count(OVERHEAD + PER_ENTRY * len(network.state))
     weighed = _weigh(network)
     if weighed is None:
         return None

@@ -12,6 +12,7 @@ from itertools import chain
 
 import numpy as np
 
+from diagnose.noisyor.budget import table
 from diagnose.noisyor.course import twins
 from diagnose.noisyor.explore import (
     LARGEST_LOG,
@@ -22,7 +23,7 @@ from diagnose.noisyor.explore import (
     explore,
     within,
 )
-from diagnose.noisyor.factor import Group, left_by_shared
+from diagnose.noisyor.factor import FLOPS, Group, left_by_shared
 from diagnose.noisyor.network import Floats, Ints, Network
 from diagnose.noisyor.plan import NEGLIGIBLE, Plan, make_plan
 from diagnose.noisyor.sweep import (
@@ -366,6 +367,7 @@ def outside_message(
     >>> told.round(6).tolist()
     [[0.05, 0.15], [0.025, 0.075]]
     """
+    table(trace.factors.size, 1.0 + len(left) / FLOPS)
     context = step.alike.summed(trace.before * behind)
     return left_by_shared(group, (others(trace.factors) * context) @ left.T, step.shared)
 

@@ -1,0 +1,93 @@
+"""How much an inference may take, in entries of its tables: counted before each is made.
+
+Failing runs multiply, so a case can be told in a minute that no computer could work out. Entries
+are the same on every machine; the clock and the memory at hand are not, and what is answered must
+not depend on them.
+
+Calibrated on two cores (`tests/bench/bounded.py entries`): a million entries take 2 to 8 ms of
+processor time, and tables that stand in memory together take 8 bytes an entry.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+
+LARGEST = 24_000_000
+"""Entries of the largest table, and of those that one sweep keeps together: about 200 MB."""
+
+STEP = 4_000
+"""What one step takes besides its entries: calls, in entries that take as long."""
+
+
+class OverBudget(Exception):
+    """More entries would be needed than a budget has left."""
+
+    def __init__(self, budget: Budget | None, entries: float) -> None:
+        super().__init__(f"expected tables within the budget, got {entries:.0f} entries more")
+        self.budget = budget
+
+
+@dataclass
+class Budget:
+    """Entries that may be spent, and those that were."""
+
+    limit: float
+    spent: float = 0.0
+
+    @property
+    def left(self) -> float:
+        """Entries that are left.
+
+        >>> Budget(limit=100, spent=30).left
+        70
+        """
+        return self.limit - self.spent
+
+
+_open: ContextVar[tuple[Budget, ...]] = ContextVar("budgets", default=())
+
+
+@contextmanager
+def within(limit: float) -> Iterator[Budget]:
+    """A budget for what is worked out inside; what is spent counts for those around it too.
+
+    >>> with within(100) as budget:
+    ...     count(30)
+    ...     try:
+    ...         count(80)
+    ...     except OverBudget as over:
+    ...         print(over.budget is budget, over)
+    True expected tables within the budget, got 80 entries more
+    """
+    budget = Budget(limit)
+    token = _open.set((*_open.get(), budget))
+    try:
+        yield budget
+    finally:
+        _open.reset(token)
+
+
+def count(entries: float) -> None:
+    """Spend entries, before they are made. Raises `OverBudget`."""
+    for budget in _open.get():
+        budget.spent += entries
+        if budget.spent > budget.limit:
+            raise OverBudget(budget, entries)
+
+
+def table(entries: float, times: float = 1.0) -> None:
+    """Spend the entries of one table, ``times`` over. Raises `OverBudget`, also where it is larger
+    than `LARGEST`.
+
+    >>> table(1_000_000)
+    >>> table(100_000_000)  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    ...
+    diagnose.noisyor.budget.OverBudget: expected tables within the budget, got ... entries more
+    """
+    if entries > LARGEST:
+        raise OverBudget(None, entries)
+    count(entries * times)
