@@ -12,7 +12,7 @@ from typing import Any
 
 from diagnose.advice import DEFERRAL
 from diagnose.cases.case import Case, Result, Run
-from diagnose.errors import ImpossibleEvidence
+from diagnose.errors import NoAnswer
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.parts import PARKED, Price
 from diagnose.machine.graph import Machine
@@ -244,7 +244,7 @@ def _reasoned(view: View, events: Sequence[Event]) -> Data:
     }
     try:
         _ = view.ranking.causes
-    except ImpossibleEvidence as error:
+    except NoAnswer as error:
         return {"impossible": str(error), "over_time": over_time, **_nothing(view)}
     return {"impossible": None, "over_time": over_time, **_ranked(view)}
 

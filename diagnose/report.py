@@ -6,14 +6,18 @@ The form is ``rowfault/ranking/1``; README.md shows it.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from diagnose.advice import advice, cautions_of
 from diagnose.cases.case import Case, Result, Run
+from diagnose.errors import OverBudget
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine
+from diagnose.noisyor.posterior import posterior
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.explain import Weight, fragile, weights
+from diagnose.ranking.limits import too_many
 from diagnose.ranking.model import Model
 from diagnose.ranking.together import together
 from diagnose.reasoning.conclude import conclude_case
@@ -41,7 +45,8 @@ SUSPECTED = 0.1
 def rank(machine: Machine, case: Case, knowledge: Knowledge | None = None) -> Ranking:
     """What may be wrong with a machine, given what was observed.
 
-    Raises `ImpossibleEvidence` when no combination of faults can produce the results.
+    Raises `ImpossibleEvidence` when no combination of faults can produce the results, and
+    `TooManyRuns` when failing runs multiply beyond what can be worked out.
 
     >>> from diagnose.cases.typed import read_typed
     >>> from diagnose.machine.graph import load_machine
@@ -51,8 +56,13 @@ def rank(machine: Machine, case: Case, knowledge: Knowledge | None = None) -> Ra
     """
     knowledge = knowledge or load_knowledge()
     findings = conclude_case(machine, case, knowledge)
-    ranking = Ranking(Evidence(Model(machine, knowledge), case, findings))
-    _ = ranking.posterior
+    evidence = Evidence(Model(machine, knowledge), case, findings)
+    ranking = Ranking(evidence)
+    try:
+        _ = ranking.posterior
+    except OverBudget:
+        fewer = too_many(case, lambda less: posterior(replace(evidence, case=less).network))
+        raise fewer from None
     return ranking
 
 

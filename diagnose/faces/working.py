@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import NoReturn
 
 from diagnose.advice import DEFERRAL
-from diagnose.errors import FileProblems, ImpossibleEvidence, InputError
+from diagnose.errors import FileProblems, InputError, NoAnswer
 from diagnose.faces.asking import Asker, asker
 from diagnose.faces.bench import Bench
 from diagnose.faces.output import console
@@ -130,13 +130,13 @@ class Conversation:
         return Job(view, self.clock(), self.accepted)
 
     def _question(self, job: Job) -> Question | None:
-        """What is asked; when results cannot stand together, which, and what can be done."""
+        """What is asked; when the case cannot be ranked, why, and what can be done."""
         try:
             return next_question(job)
-        except ImpossibleEvidence as error:
+        except NoAnswer as error:
             return Question(
-                asks="Which of them was noted down wrongly?",
-                form="undo, or else and what is right",
+                asks=error.asks,
+                form="undo, or correct and the number of the entry in cases show",
                 read=_no_answer,
                 says=str(error),
             )
@@ -157,7 +157,7 @@ class Conversation:
                     continue
                 if self._took(case, line, job, question):
                     return True
-            except (Wrong, InputError, FileProblems, ImpossibleEvidence) as error:
+            except (Wrong, InputError, FileProblems, NoAnswer) as error:
                 self.bench.complain(error, question)
 
     def _took(self, case: str, line: str, job: Job, question: Question) -> bool:

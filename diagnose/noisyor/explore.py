@@ -16,8 +16,9 @@ from functools import cached_property
 
 import numpy as np
 
+from diagnose.errors import OverBudget
 from diagnose.noisyor.arrays import distinct
-from diagnose.noisyor.budget import LARGEST, STEP, OverBudget, count, table
+from diagnose.noisyor.budget import LARGEST, STEP, count, table
 from diagnose.noisyor.bundle import alike, heavy
 from diagnose.noisyor.course import Course, Join, Stop
 from diagnose.noisyor.factor import Survival, site_factors
@@ -198,7 +199,7 @@ class _Way:
         if self.traced:
             self.kept += trace.before.size + trace.factors.size
             if self.kept > LARGEST:
-                raise OverBudget(None, self.kept)
+                raise OverBudget
             self.traces.append(trace)
 
     def _narrow(self, kept: Ints) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from diagnose.errors import ImpossibleEvidence
+from diagnose.errors import NoAnswer
 from diagnose.knowledge.base import Knowledge
 from diagnose.record import record
 from diagnose.story.event import (
@@ -36,7 +36,7 @@ class Point:
     """The ranking after one thing that was told.
 
     ``number`` is that of the event, from 1; ``chances`` the probability of every cause by id,
-    empty when the results told so far could not stand together.
+    empty when the results told so far could not stand together, or were too many.
     """
 
     number: int
@@ -90,7 +90,7 @@ def _spread(numbers: Sequence[int]) -> list[int]:
 def _point(view: View, number: int) -> tuple[Point, Mapping[str, str]]:
     try:
         causes = view.ranking.causes
-    except ImpossibleEvidence:
+    except NoAnswer:
         return Point(number, {}), {}
     return Point(number, {c.id: c.probability for c in causes}), {c.id: c.says for c in causes}
 
