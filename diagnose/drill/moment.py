@@ -62,7 +62,7 @@ class PatientPlan(Plan):
     @cached_property
     def choice(self) -> Choice | None:
         """What to do first, or None when no row failed."""
-        return best_choice(self.scene, self.goal, seconds=PATIENT) if self.scene else None
+        return self._chosen(PATIENT)
 
 
 @record

@@ -10,18 +10,21 @@ processor time, and tables that stand in memory together take 8 bytes an entry.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import TypeVar
 
 from diagnose.errors import OverBudget
 
 LARGEST = 24_000_000
 """Entries of the largest table, and of those that one sweep keeps together: about 200 MB."""
 
-STEP = 4_000
-"""What one step takes besides its entries: calls, in entries that take as long."""
+STEP, ROW = 4_000, 16
+"""What one step and one row of a table take besides its entries, in entries that take as long."""
+
+Given = TypeVar("Given")
 
 
 @dataclass
@@ -62,6 +65,32 @@ def within(limit: float) -> Iterator[Budget]:
         yield budget
     finally:
         _open.reset(token)
+
+
+@dataclass
+class Allowance:
+    """What several parts of an answer may take together; ``refused`` says which it did not allow.
+
+    >>> extras = Allowance(100)
+    >>> extras.give(lambda: count(30), 0, "the first"), extras.give(lambda: count(80), 0, "another")
+    (None, 0)
+    >>> extras.refused
+    ['another']
+    """
+
+    entries: float
+    refused: list[str] = field(default_factory=list)
+
+    def give(self, work: Callable[[], Given], otherwise: Given, says: str) -> Given:
+        """What the work gives; ``otherwise`` when that would take more than is left."""
+        with within(self.entries) as own:
+            try:
+                return work()
+            except OverBudget:
+                self.refused.append(says)
+                return otherwise
+            finally:
+                self.entries -= own.spent
 
 
 def count(entries: float) -> None:

@@ -137,7 +137,7 @@ class Calibrated:
                 alpha, told = self._parted(self._visited[number, k], events, alpha, told)
             else:
                 product = self._visited[number, k].trace.product
-                table(alpha.size, 2.0)
+                table(alpha.size)
                 alpha = alpha * step.alike.spread(product)
         weight: Floats = np.einsum("vqt,qt->vt", alpha, self._visited[number, path[-1]].behind)
         return weight[told]
@@ -156,7 +156,7 @@ class Calibrated:
         pairs = list(zip(before, (number[each] for each in sayings), strict=True))
         history = {pair: k for k, pair in enumerate(dict.fromkeys(pairs))}
         old, said = map(list, zip(*history, strict=True))
-        table(len(old) * alpha[0].size, 3.0)
+        table(len(old) * alpha[0].size)
         return alpha[old] * changed[said], [history[pair] for pair in pairs]
 
     def _told(self, context: Context, told: Sequence[Told]) -> Floats:
@@ -187,7 +187,7 @@ class Calibrated:
         sets = [some for size in range(len(queries) + 1) for some in combinations(queries, size)]
         absent = np.stack([self._absent(context, some)[list(said)] for some in sets], axis=1)
         states = len(context.step.shared.u) * context.trace.factors.shape[-1]
-        table(len(said) * states * (len(sets) + len(next(iter(said.values())))), 2.0)
+        table(len(said) * states * (len(sets) + len(next(iter(said.values())))))
         number: dict[Saying, int] = {}
         which = [[number.setdefault(one, len(number)) for one in each] for each in said.values()]
         sign = np.array([[_sign(saying, some) for some in sets] for saying in number])

@@ -11,7 +11,7 @@ from diagnose.noisyor.kernel import Sighting, leaving, passed_on, width
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.record import record
 
-FLOPS = 16.0
+FLOPS = 8.0
 """So many terms of a matrix product take as long as an entry of another table."""
 
 

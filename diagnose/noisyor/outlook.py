@@ -17,10 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnose.noisyor.arrays import distinct, sorted_distinct
-from diagnose.noisyor.budget import table
+from diagnose.noisyor.budget import count, table
 from diagnose.noisyor.bundle import Bundle, heavy
 from diagnose.noisyor.calibrated import UNSEEN, Calibrated, Event
 from diagnose.noisyor.course import Course
+from diagnose.noisyor.factor import FLOPS
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.plan import Plan
 from diagnose.noisyor.posterior import Posterior
@@ -134,6 +135,7 @@ class Outlook:
         """
         asked = [Event(self.place.touched(event), survival) for event, survival in events]
         weight = self._calibrated.events(asked)
+        count(weight.size * self._membership.shape[1] / FLOPS)
         split = weight @ self._membership
         split[:, -1] = np.maximum(split[:, -1] - split[:, :-1].sum(axis=1), 0.0)
         return split
@@ -141,6 +143,7 @@ class Outlook:
     @cached_property
     def _membership(self) -> Floats:
         """(rows, blames + 1) 1 where a swept common state belongs to a blame."""
+        table(len(self._calibrated.seen) * (len(self.blames) + 1))
         return np.eye(len(self.blames) + 1)[self._owner[self._calibrated.seen]]
 
     def _partition(self) -> tuple[list[Blame], list[Allowed]]:

@@ -14,7 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from diagnose.noisyor.budget import STEP, count, table
+from diagnose.noisyor.budget import ROW, STEP, count, table
 from diagnose.noisyor.course import Course
 from diagnose.noisyor.factor import Group, Survival, explained, site_factors
 from diagnose.noisyor.merging import Merging
@@ -222,7 +222,8 @@ class Sweep:
         """One step: what it leaves behind, the frontier after it, the logs scaled out of it."""
         if isinstance(step, Enter):
             return Trace(alpha, NOTHING), self.expand(alpha, step), 0.0
-        table(alpha.size, 3.0)
+        count(ROW * len(alpha))
+        table(alpha.size, 2.0)
         trace = Trace(alpha, self._factors(step))
         return trace, *_rescaled(alpha * step.alike.spread(trace.product))
 
@@ -241,8 +242,8 @@ class Sweep:
         if step.bundle is None:
             return step.merging.summed(alpha)
         old, own = step.sources
-        count(STEP)
-        table(alpha.size // alpha.shape[-2] * len(old), 3.0)
+        count(STEP + ROW * len(old))
+        table(alpha.size // alpha.shape[-2] * len(old), 2.0)
         weight = self.world.bundle_weight[step.bundle]
         pairs = alpha[..., old, :]
         pairs *= weight[own] if weight.ndim == 2 else weight[own, None]
@@ -273,7 +274,7 @@ class Sweep:
         if step.bundle is None:
             return beta
         weight = self.world.bundle_weight[step.bundle]
-        count(2.0 * beta.size)
+        count(ROW * len(beta) + beta.size)
         pairs = beta.reshape(-1, step.states, beta.shape[-1])
         ahead: Floats = (pairs * weight).sum(axis=1) if weight.ndim == 2 else weight @ pairs
         return ahead
@@ -347,7 +348,7 @@ def backward(
     beta = np.ones((1, len(posterior)))
     for k in range(len(sweep.steps) - 1, -1, -1):
         step, trace = sweep.steps[k], traces.pop()
-        count(STEP + 4.0 * trace.before.size)
+        count(STEP + ROW * len(trace.before) + 2.0 * trace.before.size)
         if isinstance(step, Enter):
             ahead = sweep.collapse(beta, step)
         else:
@@ -368,7 +369,7 @@ def others(factors: Floats) -> Floats:
     """
     if len(factors) == 1:
         return np.ones_like(factors)
-    table(factors.size, 3.0)
+    table(factors.size, 2.0)
     before, after = np.ones_like(factors), np.ones_like(factors)
     for r in range(1, len(factors)):
         np.multiply(before[r - 1], factors[r - 1], out=before[r])

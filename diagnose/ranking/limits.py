@@ -10,7 +10,7 @@ from diagnose.cases.rows import ranges
 from diagnose.errors import OverBudget, TooManyRuns
 from diagnose.noisyor import budget
 
-POSTERIOR = 350e6
+POSTERIOR = 400e6
 """Table entries that the posterior of one case may take: about 2 seconds on one core."""
 
 EASY = 75e6

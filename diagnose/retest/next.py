@@ -11,6 +11,7 @@ from diagnose.cases.case import Result
 from diagnose.decision.lookahead import ALIKE, Act, Decision, Valued, decide, decide_from
 from diagnose.decision.repairs import repair_order
 from diagnose.decision.situation import NEGLIGIBLE, repaired, start
+from diagnose.noisyor import budget
 from diagnose.record import record
 from diagnose.retest.candidates import Candidate, required_rerun, rerun
 from diagnose.retest.proof import Proof
@@ -37,6 +38,9 @@ TRIES = 7
 Each failure after more work doubles what an exact answer takes, too: seven are done within a
 second, ten want a minute.
 """
+
+FIRST_ACT = 700e6
+"""Table entries that what to do first may take: 2 to 4 seconds on one core."""
 
 TRIED_ENOUGH = "the row failed {failures} times and nothing helped: let somebody else look at it"
 
@@ -84,7 +88,7 @@ def best_choice(
     """The best that can be done first about a trouble, looking ``depth`` acts ahead.
 
     A rerun that first puts right a circumstance known to be bad comes before everything else
-    when no sound run shows the failure.
+    when no sound run shows the failure. Raises `OverBudget` when that cannot be worked out.
 
     >>> from diagnose import load_machine, plan, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", "engine=off"])
@@ -92,6 +96,12 @@ def best_choice(
     >>> choice.required, choice.candidate.id, round(choice.minutes, 6)
     (True, 'response@6', 5.15)
     """
+    with budget.within(FIRST_ACT):
+        return _best_choice(scene, goal, depth, seconds)
+
+
+def _best_choice(scene: Scene, goal: Goal, depth: int, seconds: float) -> Choice:
+    """The same, whatever it takes."""
     failures = failures_of(scene)
     if failures >= TRIES:
         says = TRIED_ENOUGH.format(failures=failures)
