@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from diagnose.errors import NoAnswer
 from diagnose.knowledge.base import Knowledge
+from diagnose.noisyor import budget
 from diagnose.record import record
 from diagnose.story.event import (
     Answered,
@@ -25,6 +26,9 @@ MOVES = (Checked, Measured, Answered, Mended, Exchanged, History, Correction)
 
 MOST_POINTS = 12
 """Of a longer story so many points are shown, evenly spread, the last one among them."""
+
+POINT = 100e6
+"""Table entries that one point may take; the last ranking, which counts, may take more."""
 
 MOST_CAUSES = 5
 LEADING = 3
@@ -89,7 +93,8 @@ def _spread(numbers: Sequence[int]) -> list[int]:
 
 def _point(view: View, number: int) -> tuple[Point, Mapping[str, str]]:
     try:
-        causes = view.ranking.causes
+        with budget.within(POINT):
+            causes = view.ranking.causes
     except NoAnswer:
         return Point(number, {}), {}
     return Point(number, {c.id: c.probability for c in causes}), {c.id: c.says for c in causes}
