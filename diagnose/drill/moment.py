@@ -42,6 +42,12 @@ class Widened(Scene):
 
     extra: Candidate | None = None
 
+    @property
+    def asked_again(self) -> frozenset[int]:
+        """The rows of the scene's reruns, and those of the extra one."""
+        assert self.extra is not None
+        return super().asked_again | frozenset(self.extra.rows)
+
     @cached_property
     def tests(self) -> tuple[tuple[Candidate, Weighed], ...]:
         """Those of the scene, and the extra one."""
@@ -56,7 +62,7 @@ class PatientPlan(Plan):
     @cached_property
     def choice(self) -> Choice | None:
         """What to do first, or None when no row failed."""
-        return best_choice(self.scene, self.goal, seconds=PATIENT) if self.scene else None
+        return self._chosen(PATIENT)
 
 
 @record
@@ -274,15 +280,13 @@ class Moment:
         for scene, choice in zip(self.scenes, self.choices, strict=True):
             offer = offered(choice, move)
             if offer is None and move.kind == "run" and set(move.rows) & set(scene.trouble.rows):
-                offer = offered(self._widened(scene, move), move)
+                offer = offered(best_choice(self.widened(scene, move), seconds=PATIENT), move)
             if offer is not None:
                 yield max(0.0, offer.value - choice.value)
 
-    def _widened(self, scene: Scene, move: Move) -> Choice:
-        """What is best when a run that nobody would have thought of is thought of too."""
-        extra = self.candidate(move)
-        wide = Widened(scene.ranking, scene.trouble, scene.means, extra)
-        return best_choice(wide, seconds=PATIENT)
+    def widened(self, scene: Scene, move: Move) -> Scene:
+        """The scene in which a run that nobody would have thought of is thought of too."""
+        return Widened(scene.ranking, scene.trouble, scene.means, self.candidate(move))
 
     def candidate(self, move: Move) -> Candidate:
         """A run as something to do next."""

@@ -11,6 +11,7 @@ from diagnose.drill.luck import Luck
 from diagnose.drill.moment import Moment
 from diagnose.drill.moves import NONE, Move
 from diagnose.drill.practice import upstream, with_neighbours, worst
+from diagnose.errors import NoAnswer
 from diagnose.machine.graph import Machine
 from diagnose.story.replay import replay
 from diagnose.story.view import View
@@ -52,9 +53,17 @@ def played(drill: Drill, player: Player) -> Sitting:
     sitting = play(drill, moves)
     while not sitting.over:
         done = len(moves) >= MOST_MOVES
-        moves.append(Move("give up") if done else player(drill, moment_of(sitting), len(moves)))
+        moves.append(Move("give up") if done else _next(player, sitting))
         sitting = play(drill, moves)
     return sitting
+
+
+def _next(player: Player, sitting: Sitting) -> Move:
+    """What a player does; whoever cannot make anything of so many failures gives up."""
+    try:
+        return player(sitting.drill, moment_of(sitting), len(sitting.moves))
+    except NoAnswer:
+        return Move("give up")
 
 
 def planner(_drill: Drill, moment: Moment, _number: int) -> Move:

@@ -126,7 +126,8 @@ def _causes(report: Report, most: int) -> Iterator[RenderableType]:
         yield Text(
             f"  {left} more are less likely; --causes {most + left} shows them all.", "quiet"
         )
-    yield from bullets([f"by place: {_groups(report['groups'])}"], "quiet")
+    if report["groups"]:
+        yield from bullets([f"by place: {_groups(report['groups'])}"], "quiet")
     yield from bullets(_warnings(report))
 
 
@@ -172,6 +173,8 @@ def _warnings(report: Report) -> Iterator[str]:
             f"fragile: were {weak['group']} faults {_times(weak['factor'])} as common as is "
             f"reckoned here, this would come first: {weak['says']}"
         )
+    for each in report.get("left_out", ()):
+        yield f"left out, because there are too many failing runs: {each}"
 
 
 def _times(factor: float) -> str:

@@ -13,7 +13,7 @@ from pydantic import ValidationError
 from diagnose.advice import DEFERRAL
 from diagnose.errors import (
     CaseClosed,
-    ImpossibleEvidence,
+    NoAnswer,
     Overtaken,
     Place,
     Problem,
@@ -176,15 +176,16 @@ class Conversation:
             raise Overtaken(view.state.id, others)
 
     def _question(self, job: Job) -> Question:
-        """What is asked; when nothing can be made of the results, why, and what can be done."""
+        """What is asked; when the case cannot be ranked, why, and what can be done."""
         try:
             return next_question(job)
-        except ImpossibleEvidence as error:
-            asks = "Which of them was noted down wrongly?"
-            return Question(asks, "undo, or else and what is right", _no_answer, says=str(error))
-        except RowfaultError as error:
-            form = "undo, or correct and the number of an entry"
-            return Question("Which of them can be left out?", form, _no_answer, says=str(error))
+        except NoAnswer as error:
+            return Question(
+                asks=error.asks,
+                form="undo, or correct and the number of the entry in cases show",
+                read=_no_answer,
+                says=str(error),
+            )
 
     def _answered(self, case: str, job: Job, question: Question) -> bool:
         """Take lines until one tells something; False when somebody stops."""

@@ -10,6 +10,7 @@ import numpy as np
 from diagnose.decision.lookahead import ALIKE, Act, Decision, Valued, decide, decide_from
 from diagnose.decision.repairs import repair_order
 from diagnose.decision.situation import NEGLIGIBLE, repaired, start
+from diagnose.noisyor import budget
 from diagnose.ranking.opened import checks_touched
 from diagnose.record import record
 from diagnose.retest.bleeding import bleed_after, followed
@@ -38,6 +39,9 @@ TRIED_ENOUGH = "row {row} failed again after each of {tried} repairs: let somebo
 
 UNLIKELY_PART = 0.05
 """No part that is less likely to be at fault is replaced while there is something that tells."""
+
+FIRST_ACT = 700e6
+"""Table entries that what to do first may take: 2 to 4 seconds on one core."""
 
 
 @record
@@ -83,7 +87,7 @@ def best_choice(
     """The best that can be done first about a trouble, looking ``depth`` acts ahead.
 
     A rerun that first puts right a circumstance known to be bad comes before everything else
-    when no sound run shows the failure.
+    when no sound run shows the failure. Raises `OverBudget` when that cannot be worked out.
 
     >>> from diagnose import load_machine, plan, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", "engine=off"])
@@ -91,6 +95,12 @@ def best_choice(
     >>> choice.required, choice.candidate.id, round(choice.minutes, 6)
     (True, 'response@6', 5.15)
     """
+    with budget.within(FIRST_ACT):
+        return _best_choice(scene, goal, depth, seconds)
+
+
+def _best_choice(scene: Scene, goal: Goal, depth: int, seconds: float) -> Choice:
+    """The same, whatever it takes."""
     enough = tried_enough(scene.evidence, scene.trouble.rows)
     if enough is not None:
         says = TRIED_ENOUGH.format(row=enough[0], tried=enough[1])

@@ -11,13 +11,17 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
-from diagnose.cases.case import Remedied
+from diagnose.cases.case import Case, Remedied
+from diagnose.errors import OverBudget
+from diagnose.noisyor import budget
 from diagnose.ranking.causes import Cause, Ranking
+from diagnose.ranking.evidence import Evidence
+from diagnose.ranking.limits import too_many
 from diagnose.ranking.opened import checks_touched
 from diagnose.record import record
 from diagnose.retest.candidates import Candidate, Outcome, required_rerun
 from diagnose.retest.isolating import Isolating, isolating
-from diagnose.retest.next import Choice, best_choice
+from diagnose.retest.next import SECONDS, Choice, best_choice
 from diagnose.retest.proof import Proof
 from diagnose.retest.scene import EVERYTHING, Means, Scene
 from diagnose.retest.somefail import example
@@ -36,6 +40,11 @@ WORTH_TELLING = 0.0005
 
 NOTHING = 1e-9
 """Probabilities that sum to 1 within this leave nothing over."""
+
+TREE = 1500e6
+"""Table entries that a plan may take besides its first act: 4 to 8 seconds on one core."""
+
+NOT_WORKED_OUT = "too many failing runs to look further: rank again with this"
 
 FALSE_ALARM = "a false alarm"
 
@@ -121,7 +130,23 @@ class Plan:
         >>> plan(machine, read_typed(machine, ["response=PPPPPP"])).choice is None
         True
         """
-        return best_choice(self.scene, self.goal) if self.scene else None
+        return self._chosen(SECONDS)
+
+    def _chosen(self, seconds: float) -> Choice | None:
+        """What to do first; raises `TooManyRuns` when failing runs are too many to weigh it."""
+        if self.scene is None:
+            return None
+        try:
+            return best_choice(self.scene, self.goal, seconds=seconds)
+        except OverBudget:
+            raise too_many(self.ranking.evidence.case, self._choose_for) from None
+
+    def _choose_for(self, case: Case) -> None:
+        """Work out what the first act of another case depends on."""
+        evidence = self.ranking.evidence
+        ranking = Ranking(Evidence(evidence.model, case, evidence.findings))
+        for trouble in troubles(ranking)[:1]:
+            _ = Scene(ranking, trouble, self.means).problem
 
     @property
     def act(self) -> Candidate | None:
@@ -151,7 +176,9 @@ class Plan:
         >>> round(sum(branch.probability for branch in step.branches), 9)
         1.0
         """
-        return _Grower(self.goal, self.means, self.progress).grow(self.ranking, self.depth)
+        _ = self.choice
+        with budget.within(TREE):
+            return _Grower(self.goal, self.means, self.progress).grow(self.ranking, self.depth)
 
     @cached_property
     def proof(self) -> Proof:
@@ -160,8 +187,14 @@ class Plan:
 
     @cached_property
     def isolating(self) -> Isolating | None:
-        """The cheapest set of tests, all decided now, that tells the leading causes apart."""
-        return isolating(self.scene) if self.scene else None
+        """The cheapest set of tests, all decided now, that tells the leading causes apart.
+
+        None too where that cannot be worked out.
+        """
+        try:
+            return isolating(self.scene) if self.scene else None
+        except OverBudget:
+            return None
 
     @cached_property
     def repair_only_minutes(self) -> float:
@@ -260,7 +293,13 @@ class _Grower:
     steps: int = 0
 
     def grow(self, ranking: Ranking, depth: int) -> Step | End:
-        """What to do at some point of the plan."""
+        """What to do at some point of the plan; left open where that cannot be worked out."""
+        try:
+            return self._grown(ranking, depth)
+        except OverBudget:
+            return End("open", NOT_WORKED_OUT)
+
+    def _grown(self, ranking: Ranking, depth: int) -> Step | End:
         found = troubles(ranking)
         if not found:
             return proving(Proof(ranking))
@@ -283,14 +322,17 @@ class _Grower:
         left = 1.0
         for outcome in act.outcomes:
             after = suppose(ranking, act, outcome)
-            probability = _probability(ranking, after, act, outcome)
+            try:
+                probability = _probability(ranking, after, act, outcome)
+            except OverBudget:
+                continue
             if probability >= WORTH_TELLING:
                 left -= probability
             if probability >= WORTH_GROWING:
                 yield Branch(outcome.result, probability, self.grow(after, depth - 1))
             elif probability >= WORTH_TELLING:
                 yield Branch(outcome.result, probability, End("open", "rank again with this"))
-        standing_for_the_rest = example(ranking, act) if left >= WORTH_GROWING else None
+        standing_for_the_rest = _example(ranking, act) if left >= WORTH_GROWING else None
         if standing_for_the_rest is not None:
             outcome, after = standing_for_the_rest
             yield Branch(outcome.result, left, self.grow(after, depth - 1))
@@ -301,6 +343,14 @@ class _Grower:
         self.steps += 1
         if self.progress:
             self.progress(self.steps)
+
+
+def _example(ranking: Ranking, act: Candidate) -> tuple[Outcome, Ranking] | None:
+    """What stands for the outcomes that are left, if that can be worked out."""
+    try:
+        return example(ranking, act)
+    except OverBudget:
+        return None
 
 
 def _probability(before: Ranking, after: Ranking, act: Candidate, outcome: Outcome) -> float:

@@ -119,9 +119,19 @@ class Scene:
     @cached_property
     def scales(self) -> Scales:
         """What weighs candidates."""
-        target = self.trouble.target
-        sets = rerun_sets(self.evidence, target.row, self.trouble.rows)
-        return Scales(self.ranking, target, sorted(set().union(*sets)))
+        return Scales(self.ranking, self.trouble.target, sorted(self.asked_again))
+
+    @property
+    def asked_again(self) -> frozenset[int]:
+        """The rows that some rerun to be weighed brings in.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-12"), ["response=PPPPPFPPPPPP"])
+        >>> sorted(plan(load_machine("mounted-12"), told).scene.asked_again)
+        [1, 2, 3, 4, 5, 6, 7]
+        """
+        sets = rerun_sets(self.evidence, self.trouble.target.row, self.trouble.rows)
+        return frozenset().union(*sets)
 
     @cached_property
     def tests(self) -> tuple[tuple[Candidate, Weighed], ...]:

@@ -54,7 +54,7 @@ def report_markdown(report: Data) -> str:
         ("The job", _job(report)),
         ("Conclusion", _conclusion(report["conclusion"])),
         ("Proof", _proof(report)),
-        ("Results that cannot stand together", _items([report["impossible"]])),
+        ("Not ranked", _items([report["impossible"]])),
         ("Most likely now", _causes(report)),
         ("Do next", _next(report["next"])),
         ("Suspected parts", _suspected(report["suspicion"])),
