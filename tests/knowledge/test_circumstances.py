@@ -54,3 +54,12 @@ states:
 """
     (problem,) = check_model(read_text(text, "f"), Circumstance)[1]
     assert str(problem) == "f:7: expected priors for any that add up to 1, got 1.1"
+
+
+def test_what_is_known_of_the_past_is_a_choice_since_rules_hold_it_as_a_word() -> None:
+    states = "states: [{id: low, name: low, prior: {any: 0.5}, source: judgement}, "
+    states += "{id: high, name: high, prior: {any: 0.5}, source: judgement}]"
+    about = "id: stored\nname: stored\nsays: x\nscope: case\nvalue: temperature\n"
+    text = f"{about}lowest: 0\nhighest: 50\n{states}\n"
+    _, problems = check_model(read_text(text, "f"), Circumstance)
+    assert [problem.expected for problem in problems] == ["choice, for what is known of the past"]

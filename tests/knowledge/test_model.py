@@ -84,3 +84,24 @@ def test_names_that_lead_nowhere_are_told() -> None:
 def test_unquoted_words_and_wrong_values_come_together() -> None:
     told = complaints(("name: open", "name: off"), ("fixes: 0.9", "fixes: maybe"))
     assert [line.split(": ")[0] for line in told] == ["f:10", "f:20"]
+
+
+def test_a_part_kind_of_more_than_anybody_looks_through_is_refused() -> None:
+    mode = KIND[KIND.index("  - id: open\n") : KIND.index("remedies:")]
+    few = mode.replace("prior: 0.01", "prior: 0.001")
+    modes = "".join(few.replace("id: open", f"id: open_{n}") for n in range(31))
+    assert complaints((mode, modes)) == ["f:8: expected at most 30 modes, got 31; join those alike"]
+
+
+METER = """measurements:
+  - {id: ohms, kind: measure, says: Read it., tool: meter, minutes: 2, unit: ohm, nominal: NOMINAL,
+     results: [{id: low, says: It is low., sees: {open: usually}, false_alarm: rarely}],
+     source: judgement, safe_because: It is off.}
+"""
+
+
+def test_a_nominal_value_that_nature_forbids_is_refused() -> None:
+    end = "    parts_price: none\n    source: judgement\n"
+    assert complaints((end, end + METER.replace("NOMINAL", "8"))) == []
+    [complaint] = complaints((end, end + METER.replace("NOMINAL", "-8")))
+    assert "expected a resistance that is possible (from 0 to 1e+09 ohm), got -8 ohm" in complaint

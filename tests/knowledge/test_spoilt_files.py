@@ -74,7 +74,7 @@ def spoilt(draw: st.DrawFn, data: Any) -> Any:
         for step in other:
             taken = taken[step]
         kept = holder.pop(path[-1])
-        put = draw(st.sampled_from([kept, deepcopy(taken), *HOSTILE]))
+        put = deepcopy(draw(st.sampled_from([kept, taken, *HOSTILE])))
         if isinstance(holder, list):
             holder.append(put)
         else:

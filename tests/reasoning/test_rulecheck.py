@@ -250,6 +250,28 @@ def test_a_rule_that_makes_no_sense_is_refused_with_place_and_remedy(fields, mes
     assert message in complaints(rule_text(**fields))
 
 
+MANY = {
+    "findings": (THEN + "\n" + "\n".join([THEN] * 12), "then", "at most 12 findings, got 13"),
+    "letters": ("said " * 300, "says", "at most 1,000 letters, got 1,499"),
+    "values": (
+        RUN.format(tests=f"run: {{one_of: {list(range(201))}}}"),
+        "when",
+        "at most 200 values, got 201",
+    ),
+}
+
+
+@pytest.mark.parametrize(("text", "field", "message"), MANY.values(), ids=MANY.keys())
+def test_what_a_rule_has_too_much_of_is_refused(text: str, field: str, message: str):
+    [complaint] = complaints(rule_text(**{field: text}))
+    assert complaint.endswith(f"expected {message}; write less")
+
+
+def test_more_examples_than_anybody_tries_are_refused():
+    text = rule_text().replace("near_miss:\n", "near_miss:\n" + "  - {machine: mounted-6}\n" * 50)
+    assert complaints(text) == ["sample.yaml:14: expected at most 50 examples, got 51; write less"]
+
+
 def test_a_sound_rule_is_not_refused():
     assert complaints(rule_text()) == []
 
