@@ -12,7 +12,7 @@ from typing import Any
 
 from diagnose.advice import DEFERRAL
 from diagnose.cases.case import Case, Result, Run
-from diagnose.errors import ImpossibleEvidence
+from diagnose.errors import NoAnswer
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.parts import PARKED, Price
 from diagnose.machine.graph import Machine
@@ -46,7 +46,7 @@ Data = dict[str, Any]
 def case_report(events: Sequence[Event], knowledge: Knowledge | None = None) -> Data:
     """The report of a case from its events.
 
-    ``impossible`` says which results cannot stand together when that is so; nothing is ranked
+    ``impossible`` says which results cannot stand together or are too many; nothing is ranked
     then. Raises `InputError` when the events do not begin with an opening, `UnknownName` and
     `FileProblems` for a machine that is not there.
 
@@ -269,13 +269,13 @@ def _reasoned(view: View, events: Sequence[Event]) -> Data:
     }
     try:
         _ = view.ranking.causes
-    except ImpossibleEvidence as error:
+    except NoAnswer as error:
         return {"impossible": str(error), "over_time": over_time, **_nothing(view)}
     return {"impossible": None, "over_time": over_time, **_ranked(view)}
 
 
 def _nothing(view: View) -> Data:
-    """What is said of a case whose results cannot stand together."""
+    """What is said of a case that cannot be ranked."""
     return {
         "runs": [_run(run, view, None) for run in view.state.case.runs],
         "findings": [],
@@ -356,7 +356,10 @@ def _planned(view: View) -> Data:
     """What to do next while the case is open."""
     if not view.state.open:
         return {"next": None, "expected_minutes": None}
-    plan = plan_report(view.plan())
+    try:
+        plan = plan_report(view.plan())
+    except NoAnswer as error:
+        return {"next": {"says": str(error), "acts": []}, "expected_minutes": None}
     return {"next": plan["tree"], "expected_minutes": plan["expected_minutes"]}
 
 
@@ -366,15 +369,10 @@ def _act_cautions(tree: Data | None) -> list[str]:
 
 
 def _proof(view: View) -> Data:
-    """Whether the machine is proven good, and the runs since the last work that say so."""
-    proof, evidence = Proof(view.ranking), view.ranking.evidence
-    runs = [
-        run.index
-        for run in evidence.case.runs
-        if run.epoch == evidence.epochs.now
-        and not evidence.known_bad(run)
-        and run.rows_with(Result.PASS)
-    ]
+    """Whether the machine is proven good, and the full runs that say so."""
+    proof = Proof(view.ranking)
+    proving = (proof.proving_run(check) for check in view.knowledge.checks)
+    runs = [run.index for run in proving if run is not None]
     return {"holds": proof.holds, "says": proof.says, "runs": runs}
 
 

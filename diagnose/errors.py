@@ -7,7 +7,10 @@ The tree, with the exit status that the command line gives::
     │   ├── UnknownName          1   a name that is not known; offers near matches
     │   └── CaseClosed           1   an answer for a case that is closed
     ├── FileProblems             1   everything wrong with a file, at once
-    ├── ImpossibleEvidence       1   results that cannot stand together
+    ├── NoAnswer                 1   a case that cannot be ranked as it was told
+    │   ├── ImpossibleEvidence   1   results that cannot stand together
+    │   ├── TooManyRuns          1   failing runs that multiply beyond what can be worked out
+    │   └── OverBudget           1   the same, where nobody knows yet which runs to leave out
     ├── Overtaken                1   an answer that others were quicker than
     ├── Unavailable              1   something the machine lacks (a folder, a permission)
     └── Damaged                  1   what is stored is not what was written
@@ -32,6 +35,9 @@ MOST_COMPARED = 2000
 
 LONGEST = 60
 """What came is shown up to this length."""
+
+LONGEST_WORD, LONGEST_PART = 200, 600
+"""Longer words of a message are cut, whoever wrote it; so is what was expected, came or helps."""
 
 
 @record
@@ -65,8 +71,9 @@ class Problem:
     remedy: str = ""
 
     def __str__(self) -> str:
-        tail = f"; {self.remedy}" if self.remedy else ""
-        return on_one_line(f"{self.where}: expected {self.expected}, got {self.got}{tail}")
+        tail = f"; {_readable(self.remedy)}" if self.remedy else ""
+        told = f"expected {_readable(self.expected)}, got {_readable(self.got)}{tail}"
+        return on_one_line(f"{self.where}: {told}")
 
 
 class RowfaultError(Exception):
@@ -126,7 +133,16 @@ class FileProblems(RowfaultError):
         self.problems = tuple(problems)
 
 
-class ImpossibleEvidence(RowfaultError):
+class NoAnswer(RowfaultError):
+    """A case that was told without a mistake in its form, and yet cannot be ranked.
+
+    ``asks`` is the question that puts it right where somebody works on the case.
+    """
+
+    asks = "Which entry was noted down wrong?"
+
+
+class ImpossibleEvidence(NoAnswer):
     """The results given cannot all be true under any combination of faults.
 
     ``findings`` names a smallest set of results that cannot stand together.
@@ -138,6 +154,30 @@ class ImpossibleEvidence(RowfaultError):
             f"cannot stand together: {', '.join(findings)}; check how they were noted down"
         )
         self.findings = tuple(findings)
+
+
+class TooManyRuns(NoAnswer):
+    """More failing runs than can be worked out together.
+
+    ``runs`` are the numbers of those to leave out; without them the rest is worked out.
+    """
+
+    asks = "Which of these runs can be taken back?"
+
+    def __init__(self, says: str, runs: Sequence[int]) -> None:
+        super().__init__(says)
+        self.runs = tuple(runs)
+
+
+class OverBudget(NoAnswer):
+    """An inference would need more table entries than it may take."""
+
+    asks = TooManyRuns.asks
+
+    def __init__(self) -> None:
+        super().__init__(
+            "the failing runs are too many to work out together; leave out the oldest and try again"
+        )
 
 
 class Unavailable(RowfaultError):
@@ -197,6 +237,14 @@ def cut(text: str) -> str:
     ('oil=54C', 60)
     """
     return text if len(text) <= LONGEST else text[: LONGEST - 3] + "..."
+
+
+def _readable(text: str) -> str:
+    """A part of a message without what is longer than anybody reads: a word, or the whole of it."""
+    if len(text) <= LONGEST_WORD:
+        return text
+    told = " ".join(cut(word) if len(word) > LONGEST_WORD else word for word in text.split(" "))
+    return told if len(told) <= LONGEST_PART else told[: LONGEST_PART - 3] + "..."
 
 
 def on_one_line(text: str) -> str:

@@ -5,15 +5,21 @@ The form is ``rowfault/ranking/1``; README.md shows it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from functools import partial
 
 from diagnose.advice import advice, cautions_of
 from diagnose.cases.case import Case, Result, Run
+from diagnose.errors import OverBudget
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine
+from diagnose.noisyor.budget import Allowance
+from diagnose.noisyor.posterior import posterior
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence
-from diagnose.ranking.explain import Weight, fragile, weights
+from diagnose.ranking.explain import Weight, fragile, weighing
+from diagnose.ranking.limits import too_many
 from diagnose.ranking.model import Model
 from diagnose.ranking.together import together
 from diagnose.reasoning.conclude import conclude_case
@@ -34,6 +40,11 @@ LEADING = 5
 OTHER_TROUBLES = 2
 """Of failures with a cause of their own, how many besides the first get their best act listed."""
 
+ACTS, EXTRAS = 800e6, 300e6
+"""Table entries that the next acts, and what is said beside the causes, may take."""
+
+WHY_OF_OLD = "what speaks for and against each cause, by the older runs"
+
 SUSPECTED = 0.1
 """A cause this probable is named although no row failed."""
 
@@ -41,7 +52,8 @@ SUSPECTED = 0.1
 def rank(machine: Machine, case: Case, knowledge: Knowledge | None = None) -> Ranking:
     """What may be wrong with a machine, given what was observed.
 
-    Raises `ImpossibleEvidence` when no combination of faults can produce the results.
+    Raises `ImpossibleEvidence` when no combination of faults can produce the results, and
+    `TooManyRuns` when failing runs multiply beyond what can be worked out.
 
     >>> from diagnose.cases.typed import read_typed
     >>> from diagnose.machine.graph import load_machine
@@ -51,8 +63,13 @@ def rank(machine: Machine, case: Case, knowledge: Knowledge | None = None) -> Ra
     """
     knowledge = knowledge or load_knowledge()
     findings = conclude_case(machine, case, knowledge)
-    ranking = Ranking(Evidence(Model(machine, knowledge), case, findings))
-    _ = ranking.posterior
+    evidence = Evidence(Model(machine, knowledge), case, findings)
+    ranking = Ranking(evidence)
+    try:
+        _ = ranking.posterior
+    except OverBudget:
+        fewer = too_many(case, lambda less: posterior(replace(evidence, case=less).network))
+        raise fewer from None
     return ranking
 
 
@@ -72,13 +89,17 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
     evidence = ranking.evidence
     machine, case = evidence.model.machine, evidence.case
     listed = [cause for cause in ranking.causes if cause.probability >= LEAST]
-    moved = weights(ranking, listed[:LEADING])
+    why = weighing(ranking, listed[:LEADING])
     found = troubles(ranking)
     proof = Proof(ranking)
-    proposals = [exactly(ranking, each) for each in _proposals(ranking, found, tests)]
+    acts, extras = Allowance(ACTS), Allowance(EXTRAS)
+    proposals = _proposed(ranking, found, tests, acts)
     proving = [] if found else list(proof.next())
-    acts = [*(proposal.candidate for proposal in proposals), *proving]
-    warned = advice(ranking, listed[:1], acts)
+    warned = advice(ranking, listed[:1], [*(each.candidate for each in proposals), *proving])
+    beside = {
+        name: extras.give(work, nothing, says) for name, (work, nothing, says) in _beside(ranking)
+    }
+    left_out = [*acts.refused, *([] if why.whole else [WHY_OF_OLD]), *extras.refused]
     return {
         "schema": SCHEMA,
         "machine": machine.id,
@@ -87,16 +108,33 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
         "branches": {name: list(rows) for name, rows in machine.branches.items()},
         "runs": [_run(run, evidence.findings) for run in case.runs],
         "findings": _findings((*evidence.findings, *warned)),
-        "causes": [_cause(cause, moved.get(cause.id, ()), evidence) for cause in listed],
-        "groups": dict(ranking.groups),
-        "together": _together(ranking),
-        "fragile": fragile(ranking),
+        "causes": [_cause(cause, why.moved.get(cause.id, ()), evidence) for cause in listed],
+        **beside,
+        "left_out": list(dict.fromkeys(left_out)),
         "next": [_proposal(proposal, found, warned) for proposal in proposals],
         "instead": [] if found else _instead(ranking, proof),
+        "proven": proof.holds,
+        "put_back": [each.says for each in proof.exchanged],
         "log_evidence": ranking.posterior.log_evidence,
         "priors": evidence.model.knowledge.priors,
         "cautions": _cautions((*evidence.findings, *warned)),
     }
+
+
+def _beside(ranking: Ranking) -> Iterator[tuple[str, tuple[Callable[[], object], object, str]]]:
+    """What is told beside the causes, each with what stands for it where it takes too much."""
+    yield "together", (lambda: _together(ranking), [], "which causes act together")
+    yield "groups", (lambda: dict(ranking.groups), {}, "the chances by place")
+    yield "fragile", (lambda: fragile(ranking), [], "how close the race is")
+
+
+def _proposed(
+    ranking: Ranking, found: Sequence[Trouble], tests: int, acts: Allowance
+) -> list[Proposal]:
+    """What to do, as far as it can be worked out, with exact chances where they can be."""
+    nothing: list[Proposal] = []
+    rough = acts.give(lambda: _proposals(ranking, found, tests), nothing, "what to do next")
+    return [acts.give(partial(exactly, ranking, one), one, "exact outcomes") for one in rough]
 
 
 def _proposals(ranking: Ranking, found: Sequence[Trouble], tests: int) -> list[Proposal]:
@@ -112,7 +150,7 @@ def _proposals(ranking: Ranking, found: Sequence[Trouble], tests: int) -> list[P
 def _instead(ranking: Ranking, proof: Proof) -> list[str]:
     """What to do when no row failed, so that no test can be chosen by what it would tell."""
     leading = proof.leading
-    likely = leading is not None and leading.probability >= SUSPECTED
+    likely = leading is not None and leading.probability >= SUSPECTED and not proof.holds
     says = [proof.says]
     if leading is not None and likely:
         says.insert(0, f"No row fails at present, yet there is reason to suspect {leading.says}")

@@ -38,7 +38,7 @@ def season_record(events: Sequence[Event], knowledge: Knowledge | None = None) -
     report = case_report(events, knowledge)
     proof = report["proof"]
     if proof is None or not proof["holds"]:
-        why = proof["says"] if proof else "results that cannot stand together"
+        why = proof["says"] if proof else "its results cannot be ranked"
         raise InputError(
             Problem(
                 Place(f"case {report['case']}"),

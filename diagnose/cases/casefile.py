@@ -26,6 +26,7 @@ everything in order::
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -34,6 +35,7 @@ from pydantic import Field
 
 from diagnose.cases.case import Case, Reading, Run, Work
 from diagnose.cases.collecting import collected, located, refuse
+from diagnose.cases.extent import too_much
 from diagnose.cases.pattern import read_pattern
 from diagnose.cases.values import DONE, circumstance_value, reading_of, typeable, work_of
 from diagnose.errors import FileProblems, Problem, UnknownName
@@ -42,6 +44,7 @@ from diagnose.knowledge.model import Strict, Text, check_model, in_order
 from diagnose.knowledge.strictyaml import Document, read_file
 from diagnose.knowledge.wrong import Fault, Wrong
 from diagnose.knowledge.wrong import Path as Way
+from diagnose.limits import MOST_NOTES
 from diagnose.machine.graph import SEE, Machine, load_machine
 
 Said = str | int | float | bool
@@ -164,6 +167,10 @@ class CaseFile(Strict):
         >>> path, wrong.got
         (('runs', 0), 'neither')
         """
+        overfull = self.overfull()
+        if overfull:
+            yield from overfull
+            return
         if self.story and (self.runs or self.readings):
             yield ("story",), Wrong("either story, or runs and readings", "both", "keep one")
         for place, entry in enumerate(self.story):
@@ -172,6 +179,32 @@ class CaseFile(Strict):
             if (run.pattern is None) == (run.rows is None):
                 got = "neither" if run.rows is None else "both"
                 yield ("runs", place), Wrong("either pattern or rows", got, "keep one of them")
+
+    def overfull(self) -> list[Fault]:
+        """What there is too much of to look at it one by one.
+
+        >>> story = [{"remedy": "clean-valve", "part": "row-6"}] * 300
+        >>> [str(wrong) for _, wrong in CaseFile(machine="mine", story=story).overfull()]
+        ['expected at most 200 remedies and swaps in a case, got 300']
+        """
+        sorts = Counter(_counted_as(entry) for entry in self.story)
+        runs, readings = len(self.runs) + sorts["run"], len(self.readings) + sorts["reading"]
+        path = ("story",) if self.story else ("runs",) if self.runs else ("readings",)
+        found: list[Fault] = [(path, wrong) for wrong in too_much(runs, readings, sorts["work"])]
+        notes = [self.history, self.circumstances]
+        notes += [run.circumstances for run in self.runs]
+        notes += [entry.circumstances for entry in self.story]
+        most = max(map(len, notes))
+        if most > MOST_NOTES:
+            expected = f"at most {MOST_NOTES} circumstances"
+            wrong = Wrong(expected, f"{most:,}", "keep those that are known")
+            found.append((("circumstances",), wrong))
+        return found
+
+
+def _counted_as(entry: StoryEntry) -> str:
+    """A run, a reading, or else work: what tells nothing is as much to look at."""
+    return "run" if entry.check else "reading" if entry.measurement else "work"
 
 
 def read_case_file(
@@ -211,7 +244,7 @@ def case_of(
     if file is not None:
         with collected(problems):
             built = _machine(file, document, knowledge, machine)
-    if file is None or built is None:
+    if file is None or built is None or file.overfull():
         raise FileProblems(in_order(problems))
     case = _Reader(document, built, knowledge, problems).case(file)
     refuse(in_order(problems))

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, field
 
 from diagnose.errors import FileProblems, InputError, Place, Problem
 from diagnose.knowledge.wrong import Wrong
+from diagnose.limits import MOST_TOLD
 
 
 @contextmanager
@@ -52,3 +54,47 @@ def refuse(problems: list[Problem]) -> None:
     """
     if problems:
         raise FileProblems(list(dict.fromkeys(problems)))
+
+
+@dataclass
+class Told:
+    """Problems of a long file: the first few of each kind are told, the others only counted.
+
+    >>> told, wrong = Told(), Problem(Place("log.csv", 2), "a row", "x")
+    >>> for line in range(2, 9):
+    ...     told.add("a row", Place("log.csv", line), lambda: wrong)
+    >>> len(told.problems) == MOST_TOLD, told.all()[-1].got
+    (True, '2 more of this kind, the last in line 8')
+    """
+
+    problems: list[Problem] = field(default_factory=list)
+    more: dict[str, _More] = field(default_factory=dict)
+
+    def add(self, kind: str, where: Place, say: Callable[[], Problem]) -> None:
+        """One more problem of a kind at a place; ``say`` is called only if it is to be told."""
+        more = self.more.setdefault(kind, _More())
+        more.seen += 1
+        if more.seen <= MOST_TOLD:
+            self.problems.append(say())
+            return
+        more.first, more.last = more.first or where, where
+
+    def all(self) -> list[Problem]:
+        """What was told, then for each kind how many more there were."""
+        counted = (more.problem(kind) for kind, more in self.more.items() if more.first)
+        return [*self.problems, *counted]
+
+
+@dataclass
+class _More:
+    """How many problems of a kind there were, and where the first and last untold ones stood."""
+
+    seen: int = 0
+    first: Place | None = None
+    last: Place | None = None
+
+    def problem(self, kind: str) -> Problem:
+        assert self.first is not None
+        assert self.last is not None
+        got = f"{self.seen - MOST_TOLD:,} more of this kind, the last in line {self.last.line}"
+        return Problem(self.first, kind, got, "correct those above first")

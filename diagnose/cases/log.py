@@ -19,12 +19,14 @@ from itertools import zip_longest
 from pathlib import Path
 
 from diagnose.cases.case import Case, Result, Run
-from diagnose.cases.collecting import collected, refuse
+from diagnose.cases.collecting import Told, refuse
+from diagnose.cases.extent import KEEP_RUNS
 from diagnose.cases.pattern import LETTERS, WORDS, nothing_ran
-from diagnose.errors import FileProblems, InputError, Place, Problem, UnknownName
+from diagnose.errors import Place, Problem, UnknownName, quoted
 from diagnose.knowledge.base import Knowledge, load_knowledge
+from diagnose.knowledge.textfile import read_text_file, refused
+from diagnose.limits import LARGEST_LOG, MOST_COLUMNS, MOST_RUNS
 from diagnose.machine.graph import Machine
-from diagnose.reading import read_at_most
 
 COLUMNS = ("run", "check", "row", "result")
 RESULTS = (
@@ -33,7 +35,8 @@ RESULTS = (
     | {"not run": Result.NOT_RUN}
 )
 UNCLOSED = "a quote that is opened and never closed"
-LARGEST_BYTES = 5_000_000
+ONE_RESULT = "one result for each row of a run"
+ONE_CHECK = "one check for each run"
 
 
 def read_log(path: Path | str, machine: Machine, knowledge: Knowledge | None = None) -> Case:
@@ -44,7 +47,7 @@ def read_log(path: Path | str, machine: Machine, knowledge: Knowledge | None = N
     FileProblems: everything that is wrong in the file, each with its line.
     """
     source = str(path)
-    return log_of(_text(source), source, machine, knowledge or load_knowledge())
+    return log_of(read_text_file(path, LARGEST_LOG), source, machine, knowledge or load_knowledge())
 
 
 def log_of(text: str, source: str, machine: Machine, knowledge: Knowledge) -> Case:
@@ -56,12 +59,9 @@ def log_of(text: str, source: str, machine: Machine, knowledge: Knowledge) -> Ca
     'P.F...'
     """
     log = _Log(machine, knowledge)
-    problems: list[Problem] = []
     for line, values in _records(text, source):
-        with collected(problems):
-            log.take(values, Place(source, line))
-    problems += log.empty(source)
-    refuse(problems)
+        log.take(values, Place(source, line))
+    refuse([*log.told.all(), *log.empty(source)])
     return Case(machine.id, tuple(log.runs()))
 
 
@@ -81,32 +81,26 @@ class _Log:
     machine: Machine
     knowledge: Knowledge
     entries: dict[int, _Entry] = field(default_factory=dict)
+    told: Told = field(default_factory=Told)
 
     def take(self, values: Mapping[str, str], where: Place) -> None:
-        """Add one line. Raises `InputError` or `FileProblems`.
+        """Add one line, or what is wrong with it to what is told.
 
         >>> from diagnose.machine.graph import load_machine
         >>> log = _Log(load_machine("mounted-6"), load_knowledge())
         >>> log.take({"run": "1", "check": "bleed", "row": "2", "result": "pass"}, Place("log", 2))
         >>> log.take({"run": "1", "check": "bleed", "row": "9", "result": "pass"}, Place("log", 3))
-        Traceback (most recent call last):
-        diagnose.errors.FileProblems: log:3: expected a row from 1 to 6, got '9'
+        >>> [str(problem) for problem in log.told.problems]
+        ["log:3: expected a row from 1 to 6, got '9'"]
         """
-        problems: list[Problem] = []
-        with collected(problems):
-            run = _whole(values["run"], "a run number from 1", 9999, where)
-        with collected(problems):
-            row = _whole(
-                values["row"], f"a row from 1 to {self.machine.rows}", self.machine.rows, where
-            )
-        with collected(problems):
-            check = self._check(values["check"], where)
-        with collected(problems):
-            result = _result(values["result"], where)
-        refuse(problems)
-        self._mark(
-            self.entries.setdefault(run, _Entry(where.line, check)), check, row, result, where
-        )
+        rows = self.machine.rows
+        run = self._whole(values["run"], "a run number from 1", 9999, where)
+        row = self._whole(values["row"], f"a row from 1 to {rows}", rows, where)
+        check, result = self._check(values["check"], where), self._result(values["result"], where)
+        if run and row and check and result:
+            entry = self._entry(run, check, where)
+            if entry:
+                self._mark(entry, check, row, result, where)
 
     def runs(self) -> Iterator[Run]:
         """The runs in order of number, counted anew from 1.
@@ -135,38 +129,45 @@ class _Log:
             if all(result is Result.NOT_RUN for result, _ in entry.marks.values()):
                 yield nothing_ran(Place(source, entry.line))
 
-    def _check(self, name: str, where: Place) -> str:
-        if name not in self.knowledge.checks:
-            raise UnknownName(where, "a check", name, self.knowledge.checks)
-        return name
+    def _entry(self, run: int, check: str, where: Place) -> _Entry | None:
+        """The logged run, a new one where it is the first of it; None when there are too many."""
+        if run not in self.entries and len(self.entries) >= MOST_RUNS:
+            self._expect(f"at most {MOST_RUNS} runs", f"run {run} too", where, KEEP_RUNS)
+            return None
+        return self.entries.setdefault(run, _Entry(where.line, check))
 
     def _mark(self, entry: _Entry, check: str, row: int, result: Result, where: Place) -> None:
         if check != entry.check:
             got = f"{check} here and {entry.check} in line {entry.line}"
-            raise InputError(
-                Problem(where, "one check for each run", got, "give one another number")
-            )
+            self._expect(ONE_CHECK, got, where, "give one another number")
+            return
         seen, line = entry.marks.setdefault(row, (result, where.line))
         if seen is not result:
             got = f"{_word(result)} here and {_word(seen)} in line {line} for row {row}"
             remedy = "keep the one that was seen; a row checked twice belongs in two runs"
-            raise InputError(Problem(where, "one result for each row of a run", got, remedy))
+            self._expect(ONE_RESULT, got, where, remedy)
 
+    def _whole(self, text: str, expected: str, most: int, where: Place) -> int | None:
+        if text.isascii() and text.isdigit() and len(text) < 7 and 1 <= int(text) <= most:
+            return int(text)
+        self._expect(expected, quoted(text), where)
+        return None
 
-def _text(source: str) -> str:
-    try:
-        raw = read_at_most(source, LARGEST_BYTES)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else str(error)
-        raise _refused(Place(source), "a file that can be read", str(reason).lower()) from error
-    if len(raw) > LARGEST_BYTES:
-        raise _refused(Place(source), f"at most {LARGEST_BYTES:,} bytes", "more", "split the file")
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = raw.count(b"\n", 0, error.start) + 1
-        got = f"byte 0x{raw[error.start]:02x}"
-        raise _refused(Place(source, line), "text in UTF-8", got, "save it as UTF-8") from error
+    def _check(self, name: str, where: Place) -> str | None:
+        if name in self.knowledge.checks:
+            return name
+        known = self.knowledge.checks
+        self.told.add("a check", where, lambda: UnknownName(where, "a check", name, known).problem)
+        return None
+
+    def _result(self, text: str, where: Place) -> Result | None:
+        if text in RESULTS:
+            return RESULTS[text]
+        self._expect("pass, fail, unsure or not run (P, F, ? or .)", quoted(text), where)
+        return None
+
+    def _expect(self, expected: str, got: str, where: Place, remedy: str = "") -> None:
+        self.told.add(expected, where, lambda: Problem(where, expected, got, remedy))
 
 
 def _records(text: str, source: str) -> Iterator[tuple[int, Mapping[str, str]]]:
@@ -184,7 +185,7 @@ def _records(text: str, source: str) -> Iterator[tuple[int, Mapping[str, str]]]:
             begun = reader.line_num + 1
     except csv.Error as error:
         got = UNCLOSED if "unexpected end of data" in str(error) else str(error)
-        raise _refused(Place(source, begun), "readable CSV", got, "look at the quotes") from error
+        raise refused(Place(source, begun), "readable CSV", got, "look at the quotes") from error
 
 
 def _by_name(header: Sequence[str], cells: Sequence[str]) -> Mapping[str, str]:
@@ -204,28 +205,15 @@ def _delimiter(text: str) -> str:
 
 
 def _check_header(header: Sequence[str], where: Place) -> None:
+    if len(header) > MOST_COLUMNS:
+        remedy = "leave out those that are not needed"
+        raise refused(where, f"at most {MOST_COLUMNS} columns", f"{len(header):,}", remedy)
     missing = [name for name in COLUMNS if name not in header]
     if missing:
         got = f"no {' and no '.join(missing)}"
         remedy = f"let the first line be {','.join(COLUMNS)}"
-        raise _refused(where, f"the columns {', '.join(COLUMNS)}", got, remedy)
-
-
-def _whole(text: str, expected: str, most: int, where: Place) -> int:
-    if not (text.isascii() and text.isdigit() and len(text) < 7 and 1 <= int(text) <= most):
-        raise InputError(Problem(where, expected, repr(text)))
-    return int(text)
-
-
-def _result(text: str, where: Place) -> Result:
-    if text not in RESULTS:
-        raise InputError(Problem(where, "pass, fail, unsure or not run (P, F, ? or .)", repr(text)))
-    return RESULTS[text]
+        raise refused(where, f"the columns {', '.join(COLUMNS)}", got, remedy)
 
 
 def _word(result: Result) -> str:
     return result.name.lower().replace("_", " ")
-
-
-def _refused(where: Place, expected: str, got: str, remedy: str = "") -> FileProblems:
-    return FileProblems([Problem(where, expected, got, remedy)])

@@ -17,6 +17,7 @@ from diagnose.cases.rows import rows_in_words
 from diagnose.errors import Place, Problem, near_matches, quoted
 from diagnose.knowledge.rowranges import read_rows
 from diagnose.knowledge.wrong import Wrong
+from diagnose.limits import LONGEST_WORD
 
 LETTERS = {
     "P": Result.PASS,
@@ -55,6 +56,9 @@ def read_pattern(text: str, rows: int, where: Place) -> tuple[Result, ...]:
     >>> "".join(result.value for result in run)
     'PFFPP'
     """
+    if len(text) > LONGEST_WORD:
+        got, remedy = f"{len(text):,}", f"write ranges, such as {EXAMPLE}"
+        refuse([Problem(where, f"at most {LONGEST_WORD:,} letters", got, remedy)])
     read = _Ranges(rows, where).read(text) if ":" in text else _read_letters(text, rows, where)
     if set(read) == {Result.NOT_RUN}:
         refuse([nothing_ran(where)])

@@ -18,6 +18,7 @@ from dataclasses import dataclass, field, replace
 
 from diagnose.cases.case import Case, Reading, Result, Run, Work
 from diagnose.cases.collecting import collected, located, refuse
+from diagnose.cases.extent import too_much_in
 from diagnose.cases.joining import joined
 from diagnose.cases.pattern import read_pattern
 from diagnose.cases.values import (
@@ -32,6 +33,7 @@ from diagnose.cases.values import (
 )
 from diagnose.errors import InputError, Place, Problem, UnknownName, cut, near_matches, quoted
 from diagnose.knowledge.base import Knowledge, load_knowledge
+from diagnose.limits import LONGEST_WORD, MOST_WORDS
 from diagnose.machine.graph import Machine
 from diagnose.record import record
 
@@ -74,11 +76,17 @@ def read_typed(
     """
     story = _Story(machine, knowledge or load_knowledge())
     problems: list[Problem] = []
+    if len(arguments) > MOST_WORDS:
+        remedy = "write them into a case file and give that with --file"
+        expected, got = f"at most {MOST_WORDS} things on one line", f"{len(arguments):,}"
+        refuse([Problem(Place("what was typed"), expected, got, remedy)])
     for argument in arguments:
         with collected(problems):
             story.take(argument)
     refuse(problems)
-    return story.case(before or Case(machine.id))
+    case = story.case(before or Case(machine.id))
+    refuse([wrong.at(Place("what was told")) for wrong in too_much_in(case)])
+    return case
 
 
 @dataclass
@@ -149,6 +157,9 @@ def read_word(machine: Machine, argument: str, knowledge: Knowledge | None = Non
     Noted(circumstance='oil', value=54.0)
     """
     known, where = knowledge or load_knowledge(), Place(cut(argument))
+    if len(argument) > LONGEST_WORD:
+        got, remedy = f"{len(argument):,}", "name rows as ranges, such as fail:13-16"
+        raise InputError(Problem(where, f"at most {LONGEST_WORD:,} letters", got, remedy))
     key, value = _key_and_value(argument)
     if value is None:
         raise InputError(_no_equals(argument, key, _keys(known)))

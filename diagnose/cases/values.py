@@ -1,6 +1,8 @@
 """What a person may say of a circumstance, a reading or a place, as plain values.
 
-Typed arguments and case files read through the same functions, so both refuse the same things.
+Typed arguments, case files and answers are read by the functions here. What comes as a plain value
+(events of a story) is held against `circumstance_fault` and `reading_fault`, which the readers ask
+too: what one door refuses, every door refuses.
 """
 
 from __future__ import annotations
@@ -12,7 +14,14 @@ from diagnose.errors import near_matches, quoted
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.circumstances import Circumstance
 from diagnose.knowledge.parts import Measurement, PartKind, Remedy, Swap
-from diagnose.knowledge.units import NO_CODE, read_quantity, shown_quantity
+from diagnose.knowledge.units import (
+    KINDS,
+    NO_CODE,
+    QUANTITIES,
+    quantity_fault,
+    read_quantity,
+    shown_quantity,
+)
 from diagnose.knowledge.wrong import Wrong, unknown
 from diagnose.machine.graph import Machine
 
@@ -44,12 +53,36 @@ def circumstance_value(circumstance: Circumstance, text: str) -> float | str:
     if circumstance.value == "choice":
         return _choice(text, circumstance.choices)
     number = read_quantity(text, circumstance.value)
-    lowest, highest = circumstance.lowest, circumstance.highest
-    if lowest is not None and highest is not None and not lowest <= number <= highest:
-        limits = [shown_quantity(limit, circumstance.value) for limit in (lowest, highest)]
-        expected = f"{circumstance.name} from {limits[0]} to {limits[1]}"
-        raise Wrong(expected, quoted(text), "check the number and its unit")
+    impossible = circumstance_fault(circumstance, number, quoted(text))
+    if impossible is not None:
+        raise impossible
     return number
+
+
+def circumstance_fault(
+    circumstance: Circumstance, value: float | str, got: str = ""
+) -> Wrong | None:
+    """What is wrong with a value of a circumstance; ``got`` is how it was written.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> oil = load_knowledge().circumstances["oil"]
+    >>> circumstance_fault(oil, 54.0), circumstance_fault(oil, 1e90).expected
+    (None, 'a temperature that is possible (from -273.15 to 2000 °C)')
+    """
+    if circumstance.value == "choice":
+        fits = value in circumstance.choices
+        return None if fits else Wrong(" or ".join(circumstance.choices), got or quoted(value))
+    if circumstance.value == "none":
+        return Wrong("a circumstance that can be noted", circumstance.id, "leave it out")
+    if isinstance(value, str):
+        return Wrong(f"a number ({KINDS[circumstance.value].unit})", got or quoted(value))
+    impossible = quantity_fault(value, circumstance.value, got)
+    lowest, highest = circumstance.lowest, circumstance.highest
+    if impossible or lowest is None or highest is None or lowest <= value <= highest:
+        return impossible
+    limits = [shown_quantity(limit, circumstance.value) for limit in (lowest, highest)]
+    expected = f"{circumstance.name} from {limits[0]} to {limits[1]}"
+    return Wrong(expected, got or f"{value:g}", "check the number and its unit")
 
 
 def told_apart(circumstance: Circumstance, *values: float | str) -> list[str]:
@@ -104,9 +137,28 @@ def reading_value(measurement: Measurement, text: str) -> float | str:
         return _choice(text, YES_NO)
     if measurement.unit == "code":
         return _code(text)
-    return read_quantity(
-        text, {"ohm": "resistance", "V": "voltage"}.get(measurement.unit, "pressure")
-    )
+    return read_quantity(text, QUANTITIES[measurement.unit])
+
+
+def reading_fault(measurement: Measurement, value: float | str) -> Wrong | None:
+    """What is wrong with a value as what was read, in the measurement's own unit.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> coil = load_knowledge().parts["valve"].measurement("coil-resistance")
+    >>> reading_fault(coil, 7.4), str(reading_fault(coil, "open"))
+    (None, "expected a number (ohm), got 'open'")
+    >>> str(reading_fault(coil, -5.0))
+    'expected a resistance that is possible (from 0 to 1e+09 ohm), got -5 ohm'
+    """
+    if measurement.unit == "choice":
+        return None if value in YES_NO else Wrong(" or ".join(YES_NO), quoted(value))
+    if isinstance(value, str):
+        return Wrong(f"a number ({measurement.unit})", quoted(value))
+    if measurement.unit != "code":
+        return quantity_fault(value, QUANTITIES[measurement.unit])
+    if value == NO_CODE or (0 <= value <= LARGEST_CODE and value == int(value)):
+        return None
+    return Wrong(f"a whole number from 0 to {LARGEST_CODE}", quoted(value))
 
 
 def _choice(text: str, choices: tuple[str, ...]) -> str:

@@ -84,5 +84,5 @@ def _quoted(value: float | str, unit: str) -> str:
     ('"54.0 C"', '"on"', '"5"')
     """
     if isinstance(value, float) and not unit:
-        return json.dumps(f"{value:g}")
+        return json.dumps(f"{value + 0.0:g}")  # without the sign that a zero can have
     return json.dumps(f"{value} {unit}".strip())

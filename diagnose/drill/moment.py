@@ -42,6 +42,12 @@ class Widened(Scene):
 
     extra: Candidate | None = None
 
+    @property
+    def asked_again(self) -> frozenset[int]:
+        """The rows of the scene's reruns, and those of the extra one."""
+        assert self.extra is not None
+        return super().asked_again | frozenset(self.extra.rows)
+
     @cached_property
     def tests(self) -> tuple[tuple[Candidate, Weighed], ...]:
         """Those of the scene, and the extra one."""
@@ -56,7 +62,7 @@ class PatientPlan(Plan):
     @cached_property
     def choice(self) -> Choice | None:
         """What to do first, or None when no row failed."""
-        return best_choice(self.scene, self.goal, seconds=PATIENT) if self.scene else None
+        return self._chosen(PATIENT)
 
 
 @record
@@ -255,28 +261,32 @@ class Moment:
         return move.name == check and set(rows) <= set(move.rows)
 
     def _proving(self, move: Move) -> float:
-        """Where no row fails, what is not yet passed is to be run, and nothing else."""
-        missing = dict(self.proof.missing).get(move.name, ())
-        if move.kind != "run" or not set(move.rows) & set(missing):
-            return self.minutes_of(move)
-        check = self.view.knowledge.checks[move.name]
-        again = check.set_up_minutes if set(missing) - set(move.rows) else 0.0
-        return again + check.minutes_per_row * len(set(move.rows) - set(missing))
+        """Where no row fails: first what is exchanged goes back, then the full runs are made.
+
+        Part of a run proves nothing, nor does one before its turn.
+        """
+        if self.proof.exchanged:
+            places = {move.part, move.other}
+            back = (
+                {e.work.part, e.work.other} for e in self.proof.exchanged if e.swap.id == move.name
+            )
+            return 0.0 if places in back else self.minutes_of(move)
+        check, rows = next(iter(self.proof.missing), ("", ()))
+        proves = move.kind == "run" and move.name == check and set(rows) <= set(move.rows)
+        return 0.0 if proves else self.minutes_of(move)
 
     def _losses(self, move: Move) -> Iterator[float]:
         """What the move loses, seen from each trouble that it is about."""
         for scene, choice in zip(self.scenes, self.choices, strict=True):
             offer = offered(choice, move)
             if offer is None and move.kind == "run" and set(move.rows) & set(scene.trouble.rows):
-                offer = offered(self._widened(scene, move), move)
+                offer = offered(best_choice(self.widened(scene, move), seconds=PATIENT), move)
             if offer is not None:
                 yield max(0.0, offer.value - choice.value)
 
-    def _widened(self, scene: Scene, move: Move) -> Choice:
-        """What is best when a run that nobody would have thought of is thought of too."""
-        extra = self.candidate(move)
-        wide = Widened(scene.ranking, scene.trouble, scene.means, extra)
-        return best_choice(wide, seconds=PATIENT)
+    def widened(self, scene: Scene, move: Move) -> Scene:
+        """The scene in which a run that nobody would have thought of is thought of too."""
+        return Widened(scene.ranking, scene.trouble, scene.means, self.candidate(move))
 
     def candidate(self, move: Move) -> Candidate:
         """A run as something to do next."""

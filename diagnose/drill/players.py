@@ -11,8 +11,8 @@ from diagnose.drill.luck import Luck
 from diagnose.drill.moment import Moment
 from diagnose.drill.moves import NONE, Move
 from diagnose.drill.practice import upstream, with_neighbours, worst
+from diagnose.errors import NoAnswer
 from diagnose.machine.graph import Machine
-from diagnose.retest.proof import rows_passed
 from diagnose.story.replay import replay
 from diagnose.story.view import View
 
@@ -53,9 +53,17 @@ def played(drill: Drill, player: Player) -> Sitting:
     sitting = play(drill, moves)
     while not sitting.over:
         done = len(moves) >= MOST_MOVES
-        moves.append(Move("give up") if done else player(drill, moment_of(sitting), len(moves)))
+        moves.append(Move("give up") if done else _next(player, sitting))
         sitting = play(drill, moves)
     return sitting
+
+
+def _next(player: Player, sitting: Sitting) -> Move:
+    """What a player does; whoever cannot make anything of so many failures gives up."""
+    try:
+        return player(sitting.drill, moment_of(sitting), len(sitting.moves))
+    except NoAnswer:
+        return Move("give up")
 
 
 def planner(_drill: Drill, moment: Moment, _number: int) -> Move:
@@ -93,13 +101,8 @@ def practice(_drill: Drill, moment: Moment, _number: int) -> Move:
 
 
 def _proof(moment: Moment) -> Move | None:
-    """The run of a check that has not passed on every row since the last work."""
-    for check in moment.view.knowledge.checks:
-        passed = rows_passed(moment.ranking.evidence, check)
-        missing = tuple(row for row in range(1, moment.machine.rows + 1) if row not in passed)
-        if missing:
-            return Move("run", check, missing)
-    return None
+    """The first full run that is due."""
+    return next((Move("run", check, rows) for check, rows in moment.proof.missing), None)
 
 
 def _last_mended(moment: Moment) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from diagnose.drill.code import written
 from diagnose.drill.record import Finished
 from diagnose.drill.score import Debriefing, Verdict
@@ -32,7 +34,7 @@ def drill_report(done: Debriefing) -> dict[str, object]:
         "right": done.right,
         "declared": list(done.declared),
         "truth": list(done.truth),
-        "moves": [_move(each) for each in done.verdicts],
+        "moves": [_move(each, done.truth) for each in done.verdicts],
         "skills": [
             {"skill": each.skill, "move": each.move, "taken": each.taken}
             for each in done.opportunities
@@ -66,7 +68,8 @@ def finished(done: Debriefing, who: str) -> Finished:
     )
 
 
-def _move(verdict: Verdict) -> dict[str, object]:
+def _move(verdict: Verdict, truth: Sequence[str]) -> dict[str, object]:
+    held = verdict.truth if truth else None
     return {
         "act": verdict.step.move.id,
         "minutes": round(verdict.step.minutes, 2),
@@ -76,5 +79,5 @@ def _move(verdict: Verdict) -> dict[str, object]:
         "instead": verdict.instead,
         "leading": verdict.leading,
         "belief": round(verdict.belief, 6),
-        "truth": None if verdict.truth is None else round(verdict.truth, 6),
+        "truth": None if held is None else round(held, 6),
     }

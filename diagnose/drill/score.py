@@ -13,10 +13,11 @@ do better, though luck may.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import permutations
+from typing import TypeVar
 
 import numpy as np
 
@@ -28,12 +29,15 @@ from diagnose.drill.players import moment_of, planner, played
 from diagnose.drill.record import Opportunity
 from diagnose.drill.skills import opportunities
 from diagnose.drill.world import Fault
+from diagnose.errors import NoAnswer
 from diagnose.knowledge.parts import Remedy
 from diagnose.ranking.causes import Cause
 from diagnose.ranking.faults import part_in_words
 from diagnose.record import record
 from diagnose.retest.scales import Weighed
 from diagnose.retest.scene import Scene
+
+Given = TypeVar("Given")
 
 WORTH_SAYING = 0.5
 """Minutes lost below which nothing is said of a move."""
@@ -52,17 +56,18 @@ UNLIKELY = 0.1
 class Verdict:
     """One move judged: the expected minutes that it lost, why, and the planner's move instead.
 
-    ``belief`` is the likeliest cause after the move with its chance, ``truth`` what the true
-    faults were given on average (None when there was none).
+    ``belief`` is the chance of ``leading``, the likeliest cause after the move, ``truth`` what the
+    true faults were given on average, or that nothing was broken when nothing was. Of a move that
+    could not be judged, for too many rows had failed too often by then, nothing is said.
     """
 
     step: Step
     loss: float
-    reason: str
-    instead: str
-    leading: str
-    belief: float
-    truth: float | None
+    reason: str = ""
+    instead: str = ""
+    leading: str = ""
+    belief: float = 0.0
+    truth: float | None = None
 
 
 class Judge:
@@ -124,7 +129,7 @@ class Debriefing:
     def losses(self) -> list[float]:
         """Expected minutes that each move lost; being called off loses a handing over."""
         pairs = zip(self.moments, self.sitting.moves, strict=True)
-        found = [moment.loss(move) for moment, move in pairs]
+        found = [_judged(partial(moment.loss, move), 0.0) for moment, move in pairs]
         if self.sitting.called_off:
             found[-1] += self.moments[-1].hand_over
         return found
@@ -150,7 +155,7 @@ class Debriefing:
     def opportunities(self) -> tuple[Opportunity, ...]:
         """For each move, what skills it called for and whether they were shown."""
         pairs = enumerate(zip(self.moments, self.sitting.moves, strict=True), 1)
-        return tuple(each for n, (moment, move) in pairs for each in opportunities(moment, move, n))
+        return tuple(each for n, (moment, move) in pairs for each in _called_for(moment, move, n))
 
     @property
     def skills(self) -> Mapping[str, tuple[int, int]]:
@@ -187,23 +192,37 @@ class Debriefing:
         return tuple(self._verdicts())
 
     def _verdicts(self) -> Iterator[Verdict]:
-        moves = self.sitting.moves
         for number, (step, loss) in enumerate(zip(self.sitting.steps, self.losses, strict=True)):
-            moment = self.moments[number]
-            ended = number + 1 == len(moves)
-            after = moment if ended else self.moments[number + 1]
-            chances = {id: chance for id, chance in after.there.items() if id != NONE}
-            leading = max(chances, key=lambda each: chances[each])
-            truth = [chances.get(id, 0.0) for id in self.truth]
-            yield Verdict(
-                step,
-                loss,
-                reason(moment, step.move, loss),
-                moment.best.id,
-                leading,
-                chances[leading],
-                sum(truth) / len(truth) if truth else None,
-            )
+            yield _judged(partial(self._verdict, number, step, loss), Verdict(step, loss))
+
+    def _verdict(self, number: int, step: Step, loss: float) -> Verdict:
+        moment = self.moments[number]
+        after = self.moments[min(number + 1, len(self.moments) - 1)]
+        chances = {id: chance for id, chance in after.there.items() if id != NONE}
+        leading = max(chances, key=lambda each: chances[each])
+        truth = [chances.get(id, 0.0) for id in self.truth] or [after.there[NONE]]
+        return Verdict(
+            step,
+            loss,
+            reason(moment, step.move, loss),
+            moment.best.id,
+            leading,
+            chances[leading],
+            sum(truth) / len(truth),
+        )
+
+
+def _called_for(moment: Moment, move: Move, number: int) -> tuple[Opportunity, ...]:
+    """The skills that a move called for, as far as it can be judged."""
+    return _judged(lambda: tuple(opportunities(moment, move, number)), ())
+
+
+def _judged(judge: Callable[[], Given], otherwise: Given) -> Given:
+    """What a judge says; ``otherwise`` where so much failed that nothing can be worked out."""
+    try:
+        return judge()
+    except NoAnswer:
+        return otherwise
 
 
 def best_possible(drill: Drill) -> float:
@@ -333,6 +352,7 @@ def _tested(moment: Moment, move: Move) -> str:
     scene = _scene_about(moment, move)
     weighed = next((w for c, w in scene.tests if c.id == move.id), None)
     if weighed is None and move.kind == "run":
+        scene = moment.widened(scene, move)
         weighed = scene.scales.weigh(moment.candidate(move))
     names = _names(moment, scene)[:2]
     ids = [cause.id for cause, _ in names]

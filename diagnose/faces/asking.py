@@ -9,13 +9,11 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
 
-from diagnose.errors import FileProblems, Place, Problem
 from diagnose.faces.streams import bare
-from diagnose.reading import read_at_most
+from diagnose.knowledge.textfile import read_text_file
+from diagnose.limits import LARGEST_YAML
 
 PROMPT = "> "
-LARGEST_BYTES = 1_000_000
-"""What a file of answers may have."""
 LONGEST_LINE = 100_000
 """Letters that are read of a line from a pipe."""
 
@@ -37,7 +35,7 @@ class Answers:
     """
 
     def __init__(self, path: Path) -> None:
-        lines = _text(path).splitlines()
+        lines = read_text_file(path, LARGEST_YAML).splitlines()
         told = ((line, ASIDE.sub("", line).rstrip()) for line in lines)
         self._lines: Iterator[str] = (answer for line, answer in told if answer or not line)
 
@@ -54,19 +52,6 @@ class Answers:
         answer = next(self._lines, None)
         sys.stdout.write(f"{PROMPT}{answer if answer is not None else ''}\n")
         return answer
-
-
-def _text(path: Path) -> str:
-    raw = read_at_most(path, LARGEST_BYTES)
-    if len(raw) > LARGEST_BYTES:
-        problem = Problem(Place(str(path)), f"at most {LARGEST_BYTES:,} bytes", "more")
-        raise FileProblems([problem])
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        where = Place(str(path), raw.count(b"\n", 0, error.start) + 1)
-        got = f"byte 0x{raw[error.start]:02x}"
-        raise FileProblems([Problem(where, "text in UTF-8", got, "save it as UTF-8")]) from error
 
 
 class Piped:

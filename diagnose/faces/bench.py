@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import suppress
 from datetime import datetime
 from typing import Any
 
@@ -20,7 +19,8 @@ from diagnose.faces.rowpicture import Line, draw_rows
 from diagnose.faces.terminal import bullets
 from diagnose.faces.words import counted, minutes_text, percent, sentence
 from diagnose.knowledge.wrong import Wrong
-from diagnose.ranking.explain import weights
+from diagnose.ranking.causes import Cause
+from diagnose.ranking.explain import weighing
 from diagnose.story.event import Checked, Correction
 from diagnose.story.telling import OUTCOMES, in_hand, in_words
 from diagnose.story.view import View
@@ -76,7 +76,7 @@ class Bench:
         drawn = "\n".join(line.plain for line in picture)
         if drawn and drawn != self._rows_shown:
             self._rows_shown = drawn
-            parts += [*picture, *self._causes(job, SHORT), Text()]
+            parts += [*picture, *self._causes(job.view.causes, SHORT), Text()]
         print_tidily(self.console, Group(*parts, *_step(question)))
 
     def _picture(self, view: View) -> Iterator[Text]:
@@ -87,16 +87,14 @@ class Bench:
             width, plain = self.console.width, self.console.options.ascii_only
             yield from draw_rows(lines, machine.sections, machine.branches, width, plain)
 
-    def _causes(self, job: Job, most: int) -> Iterator[RenderableType]:
-        causes = []
-        with suppress(RowfaultError):  # what cannot be ranked is said beside the question
-            causes = [each for each in job.view.ranking.causes[:most] if each.probability >= 0.01]
-        yield from bullets(f"{percent(each.probability)} {each.says}" for each in causes)
+    def _causes(self, causes: Sequence[Cause], most: int) -> Iterator[RenderableType]:
+        likely = [each for each in causes[:most] if each.probability >= 0.01]
+        yield from bullets(f"{percent(each.probability)} {each.says}" for each in likely)
 
     def show(self, word: str, job: Job) -> None:
         """What was asked for."""
         shown: dict[str, list[RenderableType]] = {
-            "causes": [*self._causes(job, LONG)] if word == "causes" else [],
+            "causes": [*self._causes(job.view.ranking.causes, LONG)] if word == "causes" else [],
             "rows": [*self._picture(job.view)] if word == "rows" else [],
             "why": [*_reasons(job)] if word == "why" else [],
             "plan": [*_plan(job)] if word == "plan" else [],
@@ -246,9 +244,9 @@ def _asked(question: Question) -> Text:
 
 def _reasons(job: Job) -> Iterator[RenderableType]:
     leading = list(job.view.ranking.causes[:SHORT])
-    for cause, moved in (
-        (each, weights(job.view.ranking, leading).get(each.id)) for each in leading
-    ):
+    why = weighing(job.view.ranking, leading)
+    for cause in leading:
+        moved = why.moved.get(cause.id)
         if moved:
             yield Text(f"{percent(cause.probability)} {cause.says}")
             said = (
@@ -256,6 +254,8 @@ def _reasons(job: Job) -> Iterator[RenderableType]:
                 for each in moved[:MOST_REASONS]
             )
             yield from bullets(said)
+    if not why.whole:
+        yield Text("There are too many failing runs to weigh the older ones too.")
 
 
 def _plan(job: Job) -> Iterator[RenderableType]:
@@ -293,9 +293,7 @@ def _ending(view: View) -> Iterator[str]:
     how = OUTCOMES[ended.outcome]
     says = ended.says or ""
     yield f"closed: {says}" if says.startswith(how) else f"closed: {how}. {sentence(says)}"
-    named = {}
-    with suppress(RowfaultError):
-        named = {cause.id: cause.says for cause in view.ranking.causes}
+    named = {cause.id: cause.says for cause in view.causes}
     yield f"cause: {' and '.join(named.get(each, each) for each in ended.causes) or 'none named'}"
     done = [work.id for work in state.case.work]
     yield f"done: {', '.join(done) or 'nothing but checks'}"

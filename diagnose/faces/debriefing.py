@@ -66,11 +66,12 @@ def _costly(done: Debriefing) -> list[str]:
 def _chart(done: Debriefing, plain: bool) -> Iterator[Text]:
     """A line a move: how likely the truth was held to be, and whether it led."""
     full, empty = ("#", ".") if plain else ("█", "░")
-    none = [moment.there["none"] for moment in done.moments]
     truth = set(done.truth)
     for number, each in enumerate(done.verdicts, 1):
-        after = min(number, len(none) - 1)
-        chance = none[after] if each.truth is None else each.truth
+        chance = each.truth
+        if chance is None:
+            yield Text(f"{number:>3} {each.step.move.id}: not judged, too many runs had failed")
+            continue
         bar = round(WIDE_BAR * chance)
         leads = " leads" if each.leading in truth else ""
         name = each.step.move.id

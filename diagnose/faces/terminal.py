@@ -74,7 +74,13 @@ def _chapters(
     yield "Why", _reasons(report["causes"][:causes])
     yield "Do next", _tests(report["next"] if tests else [], names)
     yield "Do next", bullets(report["instead"] if tests else [])
+    yield "Before it counts as fixed", bullets(_put_back(report) if report["next"] else [])
     yield "Take care", bullets([*report["cautions"], DEFERRAL], "caution")
+
+
+def _put_back(report: Report) -> list[str]:
+    """What is still exchanged, while rows fail: proof says it afterwards."""
+    return [f"{each}: put them back, then rerun both rows" for each in report["put_back"]]
 
 
 def _picture(report: Report, console: Console) -> Iterator[Text]:
@@ -120,7 +126,8 @@ def _causes(report: Report, most: int) -> Iterator[RenderableType]:
         yield Text(
             f"  {left} more are less likely; --causes {most + left} shows them all.", "quiet"
         )
-    yield from bullets([f"by place: {_groups(report['groups'])}"], "quiet")
+    if report["groups"]:
+        yield from bullets([f"by place: {_groups(report['groups'])}"], "quiet")
     yield from bullets(_warnings(report))
 
 
@@ -166,6 +173,8 @@ def _warnings(report: Report) -> Iterator[str]:
             f"fragile: were {weak['group']} faults {_times(weak['factor'])} as common as is "
             f"reckoned here, this would come first: {weak['says']}"
         )
+    for each in report.get("left_out", ()):
+        yield f"left out, because there are too many failing runs: {each}"
 
 
 def _times(factor: float) -> str:

@@ -13,7 +13,7 @@ from pydantic import ValidationError
 from diagnose.advice import DEFERRAL
 from diagnose.errors import (
     CaseClosed,
-    ImpossibleEvidence,
+    NoAnswer,
     Overtaken,
     Place,
     Problem,
@@ -30,7 +30,7 @@ from diagnose.faces.streams import started
 from diagnose.faces.who import person
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.wrong import Wrong
-from diagnose.machine.graph import load_machine
+from diagnose.machine.graph import layout_text, load_machine
 from diagnose.record import record
 from diagnose.story.event import (
     Event,
@@ -123,7 +123,7 @@ class Conversation:
         built = load_machine(machine, self.knowledge)
         layout = None
         if built.id not in self.knowledge.layouts:
-            layout = Path(machine).read_text(encoding="utf-8")
+            layout = layout_text(machine)
         now = self.clock()
         case = new_case_id(built.id, now)
         opening = Opened(case=case, machine=built.id, title=title, layout=layout)
@@ -176,15 +176,16 @@ class Conversation:
             raise Overtaken(view.state.id, others)
 
     def _question(self, job: Job) -> Question:
-        """What is asked; when nothing can be made of the results, why, and what can be done."""
+        """What is asked; when the case cannot be ranked, why, and what can be done."""
         try:
             return next_question(job)
-        except ImpossibleEvidence as error:
-            asks = "Which of them was noted down wrongly?"
-            return Question(asks, "undo, or else and what is right", _no_answer, says=str(error))
-        except RowfaultError as error:
-            form = "undo, or correct and the number of an entry"
-            return Question("Which of them can be left out?", form, _no_answer, says=str(error))
+        except NoAnswer as error:
+            return Question(
+                asks=error.asks,
+                form="undo, or correct and the number of the entry in cases show",
+                read=_no_answer,
+                says=str(error),
+            )
 
     def _answered(self, case: str, job: Job, question: Question) -> bool:
         """Take lines until one tells something; False when somebody stops."""
@@ -229,7 +230,7 @@ class Conversation:
             raise Wrong("an answer", "nothing", question.form)
         whats = self._whats(line, job, question)
         for what in whats:
-            for _, wrong in Fitting(job.view.machine, self.knowledge).faults(what):
+            for _, wrong in self._fitting(job).faults(what):
                 raise wrong
         return bool(whats) and self._keep(case, line, job, question, whats)
 
@@ -303,6 +304,9 @@ class Conversation:
             return False
         self.bench.handed_over(last.to, case if self.kept else "")
         return True
+
+    def _fitting(self, job: Job) -> Fitting:
+        return Fitting(job.view.machine, self.knowledge, job.view.state.case)
 
     def _only_asked(self, words: Sequence[str], question: Question) -> bool:
         """Whether words are circumstances, and those are what is asked for."""

@@ -19,7 +19,9 @@ from diagnose.knowledge.places import Folders, GraphFiles, graph_files, own, shi
 from diagnose.knowledge.priors import SHIPPED, read_priors, relearned
 from diagnose.knowledge.remembered import Data, Memory
 from diagnose.knowledge.setups import Rates, Setup, change_minutes
-from diagnose.knowledge.strictyaml import read_file
+from diagnose.knowledge.strictyaml import read_text
+from diagnose.knowledge.textfile import read_text_file
+from diagnose.limits import LARGEST_YAML
 from diagnose.record import record
 
 Entry = TypeVar("Entry", PartKind, Check, Circumstance, Setup)
@@ -100,24 +102,16 @@ def load_knowledge(extra: Path | None = None, learned: bool = True) -> Knowledge
     ['bleed', 'response']
     """
     added = Folders(extra) if extra else own()
-    stamp = _stamp(added.priors) if learned else None
-    return _relearned(added, stamp) if stamp else _load(added)
-
-
-def _stamp(path: Path) -> tuple[int, ...] | None:
-    """What changes when a file is replaced; None when there is none."""
-    try:
-        status = path.stat()
-    except (FileNotFoundError, NotADirectoryError):
-        return None
-    return status.st_mtime_ns, status.st_size, status.st_ino
+    if not learned or not added.priors.exists():
+        return _load(added)
+    return _relearned(added, read_text_file(added.priors, LARGEST_YAML))
 
 
 @lru_cache(maxsize=8)
-def _relearned(added: Folders, _stamp: tuple[int, ...]) -> Knowledge:
-    """The user's knowledge with the accepted priors, read anew when their file was replaced."""
+def _relearned(added: Folders, text: str) -> Knowledge:
+    """The user's knowledge with the priors that the text of the accepted file has."""
     known = _load(added)
-    found = read_priors(read_file(added.priors), known.parts)
+    found = read_priors(read_text(text, str(added.priors)), known.parts)
     fleet = relearned(known.parts, found.parts)
     frames = {frame: relearned(fleet, priors) for frame, priors in found.frames.items()}
     return replace(known, parts=fleet, priors=found.id, frames=MappingProxyType(frames))

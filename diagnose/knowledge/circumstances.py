@@ -116,6 +116,8 @@ class Circumstance(Strict):
         if self.value == "choice" and list(self.choices) != ids:
             got = f"{', '.join(self.choices) or 'none'} with states {', '.join(ids)}"
             yield ("choices",), Wrong("one choice for each state, in order", got)
+        if self.scope == "case" and self.value in ("temperature", "pressure"):
+            yield ("value",), Wrong("choice, for what is known of the past", self.value)
         if self.value in ("temperature", "pressure") and None in (self.lowest, self.highest):
             yield ("value",), Wrong("a lowest and a highest possible value", "none")
         for path, wrong in self.prepare.faults() if self.prepare else ():

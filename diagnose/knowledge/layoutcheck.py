@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from diagnose.knowledge.layouts import Branch, Extra, Layout, Section
 from diagnose.knowledge.rowranges import in_short, read_rows
 from diagnose.knowledge.wrong import Fault, Path, Wrong, twins, unknown
+from diagnose.limits import LONGEST_NAME, MOST_EXTRAS
 
 _ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 _PART_ID = re.compile(rf"{_ID.pattern}/{_ID.pattern}")
@@ -27,17 +28,33 @@ def layout_faults(layout: Layout) -> Iterator[Fault]:
     >>> print(*(wrong for _, wrong in layout_faults(layout)))
     expected each row from 1 to 3 in one of the sections, got no place for row 3
     """
-    crowded = list(_crowded(layout))
-    yield from crowded or _all_faults(layout)
+    yield from crowded(layout) or _all_faults(layout)
 
 
-def _crowded(layout: Layout) -> Iterator[Fault]:
-    """Lists longer than there are rows: nothing in them can be right."""
-    for name in ("sections", "branches", "controllers"):
+def crowded(layout: Layout) -> list[Fault]:
+    """Lists that are too long to be looked at one by one: nothing in them can be right.
+
+    >>> section = {"id": "section-1", "rows": "1"}
+    >>> branch = {"id": "harness-1", "rows": "1", "controller": "controller-1"}
+    >>> layout = Layout.model_validate(
+    ...     {"id": "mine", "name": "mine", "rows": 1, "sections": 3 * [section],
+    ...      "branches": [branch], "controllers": [{"id": "controller-1"}]}
+    ... )
+    >>> [str(wrong) for _, wrong in crowded(layout)]
+    ['expected at most 1 sections, one for each row, got 3']
+    """
+    found: list[Fault] = []
+    for name in _LISTS:
         many = len(getattr(layout, name))
         if many > layout.rows:
             expected = f"at most {layout.rows} {name}, one for each row"
-            yield (name,), Wrong(expected, f"{many:,}", "look at rows:, or take some out")
+            wrong = Wrong(expected, f"{many:,}", "look at rows:, or take some out")
+            found.append(((name,), wrong))
+    if len(layout.extra) > MOST_EXTRAS:
+        expected = f"at most {MOST_EXTRAS} extra parts"
+        wrong = Wrong(expected, f"{len(layout.extra):,}", "take some out")
+        found.append((("extra",), wrong))
+    return found
 
 
 def _all_faults(layout: Layout) -> Iterator[Fault]:
@@ -59,6 +76,9 @@ def _names(layout: Layout) -> Iterator[Fault]:
     yield from _bad_id(("id",), layout.id)
     if not layout.name.strip():
         yield ("name",), Wrong("a name for people", repr(layout.name))
+    if len(layout.name) > LONGEST_NAME:
+        got = f"{len(layout.name):,}"
+        yield ("name",), Wrong(f"a name of at most {LONGEST_NAME} letters", got, "shorten it")
 
 
 def _bad_id(path: Path, name: str) -> Iterator[Fault]:

@@ -13,10 +13,7 @@ from pydantic import BeforeValidator, Field
 from diagnose.knowledge.model import Id, Strict
 from diagnose.knowledge.rowranges import read_rows
 from diagnose.knowledge.wrong import Wrong
-
-MOST_ROWS = 1000
-LARGEST_LAYOUT = 100_000
-"""Bytes of a layout's file, which goes whole into each case that is opened with it."""
+from diagnose.limits import MOST_ROWS
 
 
 def _row_text(value: object) -> str:

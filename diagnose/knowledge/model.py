@@ -11,10 +11,11 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstr
 from pydantic import ValidationError as PydanticError
 from pydantic_core import ErrorDetails
 
-from diagnose.errors import FileProblems, Problem, near_matches
+from diagnose.errors import MOST_COMPARED, FileProblems, Problem, near_matches, quoted
 from diagnose.knowledge.chances import chance
 from diagnose.knowledge.strictyaml import Document, read_file
 from diagnose.knowledge.wrong import Fault, Wrong
+from diagnose.record import record
 
 Chance = Annotated[float, BeforeValidator(chance)]
 """A number from 0 to 1, or one of the words for chances."""
@@ -93,13 +94,16 @@ def check_model(document: Document, kind: type[Model]) -> tuple[Model | None, li
     problems = list(document.problems)
     model, details = _validated(document.data, kind)
     unknown = [
-        _untagged(error["loc"], document.data)
+        _Way.along(error["loc"], kind).steps
         for error in details
         if error["type"] == "extra_forbidden"
     ]
     if unknown:
         model, _ = _validated(_without(document.data, unknown), kind)
-    problems += [_problem(error, document, kind) for error in details]
+    problems += [
+        _problem(error, document, kind, near=place < MOST_COMPARED)
+        for place, error in enumerate(details)
+    ]
     if isinstance(model, Strict):
         problems += [wrong.at(document.place(path)) for path, wrong in model.faults()]
     return model, in_order(problems)
@@ -146,30 +150,42 @@ def _without(data: Any, paths: Sequence[tuple[str | int, ...]]) -> Any:
     return data
 
 
-def _untagged(path: tuple[str | int, ...], data: Any) -> tuple[str | int, ...]:
-    """The way without the names that pydantic adds where one of several models was meant."""
-    way: list[str | int] = []
-    for place, step in enumerate(path):
-        if isinstance(data, dict) and data.get(TAG) == step:
-            # A field may have the name of the tag; then what follows tells which is meant.
-            field, after = data.get(str(step)), path[place + 1 :]
-            if step not in data or (after and not (isinstance(field, dict) and after[0] in field)):
+@record
+class _Way:
+    """The way that pydantic tells of, through the models that the data were read as."""
+
+    steps: tuple[str | int, ...]
+    models: tuple[type[BaseModel], ...]
+
+    @classmethod
+    def along(cls, path: Sequence[str | int], kind: type[BaseModel]) -> _Way:
+        """The way without the names that pydantic adds where one of several models was meant.
+
+        ``models`` are those that may stand at its end.
+        """
+        steps: list[str | int] = []
+        models: tuple[type[BaseModel], ...] = (kind,)
+        for step in path:
+            meant = tuple(each for each in models if _tag_of(each) == step)
+            if len(models) > 1 and meant:
+                models = meant
                 continue
-        way.append(step)
-        inside = isinstance(data, dict) and step in data
-        inside = inside or (isinstance(data, list) and isinstance(step, int))
-        data = data[step] if inside else None
-    return tuple(way)
+            steps.append(step)
+            if isinstance(step, str):
+                models = tuple(inner for each in models for inner in _models_at(each, step))
+        return cls(tuple(steps), models)
 
 
-def _problem(error: ErrorDetails, document: Document, kind: type[BaseModel]) -> Problem:
-    path = _untagged(error["loc"], document.data)
+def _problem(
+    error: ErrorDetails, document: Document, kind: type[BaseModel], near: bool = True
+) -> Problem:
+    path = _Way.along(error["loc"], kind).steps
     where = document.place(path)
     cause = error.get("ctx", {}).get("error")
     if isinstance(cause, Wrong):
         return cause.at(where)
     if error["type"] == "extra_forbidden":
-        return _unknown_field(path, document, _fields_at(kind, error["loc"][:-1]))
+        return _unknown_field(path, document, _fields_at(kind, error["loc"][:-1]), near)
     if error["type"] == "missing":
         return Problem(where, f"the field {path[-1]!r} in {_way(path[:-1])}", "nothing", "add it")
     return Problem(where, f"{_expected(error)} for {_way(path)}", _shown(error["input"]))
@@ -186,27 +202,24 @@ def _expected(error: ErrorDetails) -> str:
 
 
 def _unknown_field(
-    path: tuple[str | int, ...], document: Document, known: Sequence[str]
+    path: tuple[str | int, ...], document: Document, known: Sequence[str], compare: bool
 ) -> Problem:
     name = str(path[-1])
-    near = near_matches(name, known, most=1)
+    near = near_matches(name, known, most=1) if compare else []
     remedy = f"did you mean {near[0]}?" if near else "leave it out"
     expected = f"one of the fields {', '.join(known)}"
-    return Problem(document.place(path), expected, repr(name), remedy)
+    return Problem(document.place(path), expected, quoted(name), remedy)
 
 
 def _fields_at(kind: type[BaseModel], path: Sequence[str | int]) -> list[str]:
-    kinds = [kind]
-    for step in path:
-        named = [each for each in kinds if _tag_of(each) == step]
-        inside = [
-            model
-            for each in kinds
-            if isinstance(step, str) and step in each.model_fields
-            for model in _models_inside(each.model_fields[step].annotation)
-        ]
-        kinds = named or inside or kinds
-    return [field.alias or name for name, field in kinds[0].model_fields.items()]
+    holder = _Way.along(path, kind).models[0]
+    return [field.alias or name for name, field in holder.model_fields.items()]
+
+
+def _models_at(kind: type[BaseModel], step: str) -> list[type[BaseModel]]:
+    """The models that a field, by its name in the file, may hold."""
+    named = {field.alias or name: field for name, field in kind.model_fields.items()}
+    return _models_inside(named[step].annotation) if step in named else []
 
 
 def _tag_of(kind: type[BaseModel]) -> object:

@@ -8,7 +8,9 @@ from typing import Literal, TypeVar
 from pydantic import Field
 
 from diagnose.knowledge.model import Chance, Flag, Id, Minutes, ModeId, Number, Strict, Text
+from diagnose.knowledge.units import QUANTITIES, quantity_fault
 from diagnose.knowledge.wrong import Fault, Wrong, twins, unknown
+from diagnose.limits import MOST_LISTED
 
 LARGEST_PRIOR = 0.5
 
@@ -25,13 +27,16 @@ Unit = Literal["ohm", "V", "bar", "code", "choice"]
 Tool = Literal["none", "meter", "gauge", "display"]
 Spot = Literal["planter", "tractor", "cab"]
 Price = Literal["none", "small", "medium", "large"]
+Opens = Literal["nothing", "coupler", "line"]
+"""What of the oil side work opens: a coupler seals itself, an opened line lets air in."""
 
 
 class Mode(Strict):
     """One way for a part to fail.
 
     ``prior`` is the chance that a part of this kind has it when a case begins; ``shows`` the
-    chance, by check, that it alone makes a row that depends on the part fail.
+    chance, by check, that it alone makes a row that depends on the part fail. ``provoked_by`` says
+    what brings out a fault that comes and goes while the check runs.
     """
 
     id: ModeId
@@ -41,6 +46,7 @@ class Mode(Strict):
     source: Text
     shows: Mapping[str, Chance]
     remedy: Id
+    provoked_by: Text | None = None
 
 
 AGAIN = 0.5
@@ -60,6 +66,7 @@ class Remedy(Strict):
     ``at`` is where somebody stands to do it. ``minutes_per_row`` come on top where it is done
     again at each row that depends on the part; what is done at the part alone has none.
     ``goes_on`` says that each attempt begins where the last one stopped, as bleeding does.
+    ``opens`` says what of the oil side it opens: rows behind an opened line are bled afterwards.
     """
 
     id: Id
@@ -68,6 +75,7 @@ class Remedy(Strict):
     minutes: Minutes
     minutes_per_row: Minutes = 0
     setup: Id = PARKED
+    opens: Opens = "nothing"
     wants: tuple[Id, ...] = ()
     helper: Flag = False
     fixes: Chance
@@ -117,14 +125,20 @@ class Swap(Strict):
     """What changes places with the neighbour's, to see whether the failure goes with it.
 
     ``moves`` names modes of the part itself (``coil_open``), or other part kinds of the same row
-    (``driver``), all of whose modes go along.
+    (``driver``), all of whose modes go along. ``things`` is what changes places, in the plural
+    (``coils``), ``put_back`` how they go back where they belong. A remedy in ``ended_by`` fits a
+    new piece at its place: what is in the other row then stays there.
     """
 
     id: Id
     does: Text
+    things: Text = "parts"
+    put_back: Text = "Put both back where they were."
+    ended_by: tuple[Id, ...] = ()
     moves: tuple[Text, ...] = Field(min_length=1)
     minutes: Minutes
     setup: Id = PARKED
+    opens: Opens = "nothing"
     helper: Flag = False
     needs: tuple[Text, ...] = ()
     caution: Text | None = None
@@ -231,8 +245,9 @@ class PartKind(Strict):
         """
         for name in ("modes", "remedies", "measurements", "swaps"):
             yield from twins((name,), [item.id for item in getattr(self, name)])
-        if self.swaps and self.reach != "row":
-            yield ("swaps",), Wrong("swaps of parts of one row only", f"reach: {self.reach}")
+            if len(getattr(self, name)) > MOST_LISTED:
+                got = f"{len(getattr(self, name)):,}"
+                yield (name,), Wrong(f"at most {MOST_LISTED} {name}", got, "join those alike")
         remedies = [remedy.id for remedy in self.remedies]
         for place, mode in enumerate(self.modes):
             here = ("modes", place)
@@ -246,14 +261,32 @@ class PartKind(Strict):
                 yield from unknown(("remedies", place, "also", number), "a mode", name, own)
         for place, measurement in enumerate(self.measurements):
             yield from self._measurement_faults(place, measurement)
+        yield from self._swap_faults(remedies)
         total = sum(mode.prior for mode in self.modes)
         if total > LARGEST_PRIOR:
             expected = f"priors that add up to at most {LARGEST_PRIOR}"
             yield ("modes",), Wrong(expected, f"{total:g}")
 
+    def _swap_faults(self, remedies: list[str]) -> Iterator[Fault]:
+        if self.swaps and self.reach != "row":
+            yield ("swaps",), Wrong("swaps of parts of one row only", f"reach: {self.reach}")
+        for place, swap in enumerate(self.swaps):
+            for number, name in enumerate(swap.ended_by):
+                here = ("swaps", place, "ended_by", number)
+                yield from unknown(here, f"a remedy of {self.id}", name, remedies)
+
     def _measurement_faults(self, place: int, measurement: Measurement) -> Iterator[Fault]:
         here = ("measurements", place, "results")
         yield from twins(here, [result.id for result in measurement.results])
+        if len(measurement.results) > MOST_LISTED:
+            expected, got = f"at most {MOST_LISTED} results", f"{len(measurement.results):,}"
+            yield here, Wrong(expected, got, "join those alike")
+        for name in ("nominal", "least"):
+            number, unit = getattr(measurement, name), measurement.unit
+            wrong = number is not None and unit in QUANTITIES
+            fault = quantity_fault(number, QUANTITIES[unit]) if wrong else None
+            if fault is not None:
+                yield ("measurements", place, name), fault
         own = [mode.id for mode in self.modes]
         for number, result in enumerate(measurement.results):
             for seen in result.sees:

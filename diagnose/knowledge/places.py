@@ -7,12 +7,13 @@ carries them in ``diagnose/data/``. The user's own folder holds the same three a
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import platformdirs
 
-from diagnose.errors import Unavailable, on_one_line
+from diagnose.errors import FileProblems, Place, Problem, Unavailable, on_one_line
+from diagnose.limits import MOST_ENTRIES, MOST_FILES
 from diagnose.record import record
 
 HOME_VARIABLE = "ROWFAULT_HOME"
@@ -227,12 +228,49 @@ def graph_files(roots: Sequence[Folders]) -> GraphFiles:
 def yaml_files(folder: Path) -> list[Path]:
     """The YAML files of a folder in order of name; none when there is no such folder.
 
+    Raises `FileProblems` when there are too many, `Unavailable` when it cannot be read.
+
     >>> yaml_files(Path("no such folder"))
     []
     """
     try:
-        return sorted(path for path in folder.iterdir() if path.suffix in (".yaml", ".yml"))
+        return _not_too_many(folder, (path for path in folder.iterdir() if _is_yaml(path.name)))
     except (FileNotFoundError, NotADirectoryError):
         return []
     except OSError as error:
         raise Unavailable(f"expected a folder that can be read, got {error}") from error
+
+
+def yaml_files_below(folder: Path) -> list[Path]:
+    """Those of a folder and of all folders in it, in order of path; none when there is none.
+
+    Raises `FileProblems` when there are too many, or too much else beside them.
+
+    >>> yaml_files_below(Path("no such folder"))
+    []
+    """
+    return _not_too_many(folder, _below(folder))
+
+
+def _below(folder: Path) -> Iterator[Path]:
+    passed = 0
+    for where, inner, names in os.walk(folder):
+        passed += len(inner) + len(names)
+        if passed > MOST_ENTRIES:
+            expected = f"a folder of rules, with at most {MOST_ENTRIES:,} files in it"
+            remedy = "name the folder that holds the rules and nothing else"
+            raise FileProblems([Problem(Place(str(folder)), expected, "more", remedy)])
+        yield from (Path(where, name) for name in names if _is_yaml(name))
+
+
+def _is_yaml(name: str) -> bool:
+    return os.path.splitext(name)[1] in (".yaml", ".yml")
+
+
+def _not_too_many(folder: Path, paths: Iterator[Path]) -> list[Path]:
+    found = sorted(paths)
+    if len(found) > MOST_FILES:
+        remedy = "move those that are not in use to another place"
+        expected = f"at most {MOST_FILES} YAML files"
+        raise FileProblems([Problem(Place(str(folder)), expected, f"{len(found):,}", remedy)])
+    return found

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from diagnose.errors import quoted
 from diagnose.knowledge.wrong import Wrong
+from diagnose.limits import LONGEST_WORD
 
 _RANGE = re.compile(r"([0-9]{1,6})(?:\s*-\s*([0-9]{1,6}))?")
 
@@ -17,8 +18,11 @@ def read_rows(text: str | int, most: int) -> tuple[int, ...]:
     >>> read_rows("1-3, 6", 6), read_rows(4, 6)
     ((1, 2, 3, 6), (4,))
     """
-    rows: list[int] = []
-    for piece in str(text).split(","):
+    written = str(text)
+    if len(written) > LONGEST_WORD:
+        raise Wrong(f"row numbers of at most {LONGEST_WORD:,} letters", f"{len(written):,}")
+    rows: set[int] = set()
+    for piece in written.split(","):
         match = _RANGE.fullmatch(piece.strip())
         if not match:
             raise Wrong("row numbers such as 6 or 1-5", quoted(text))
@@ -27,9 +31,10 @@ def read_rows(text: str | int, most: int) -> tuple[int, ...]:
             raise Wrong(f"rows from 1 to {most}", quoted(text))
         if last < first:
             raise Wrong("the lower row first", quoted(text), f"write {last}-{first}")
-        rows += range(first, last + 1)
-    if len(set(rows)) < len(rows):
-        raise Wrong("each row once", quoted(text))
+        named = range(first, last + 1)
+        if not rows.isdisjoint(named):
+            raise Wrong("each row once", quoted(text))
+        rows.update(named)
     return tuple(sorted(rows))
 
 

@@ -15,11 +15,11 @@ from typing import Any
 from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 from diagnose.errors import Place, Problem
-from diagnose.knowledge.yamlnodes import HOLDER, PLAIN, QUOTED, compose, refused
-from diagnose.reading import read_at_most
+from diagnose.knowledge.textfile import read_text_file, refused
+from diagnose.knowledge.yamlnodes import HOLDER, PLAIN, QUOTED, compose
+from diagnose.limits import LARGEST_YAML
 from diagnose.record import record
 
-LARGEST_BYTES = 1_000_000
 LONGEST_NUMBER = 40
 LARGEST_NUMBER = 1e100
 
@@ -85,30 +85,16 @@ class Document:
         return None
 
 
-def read_file(path: Path | str, most: int = LARGEST_BYTES) -> Document:
+def read_file(path: Path | str, most: int = LARGEST_YAML) -> Document:
     """The file's data. Raises `FileProblems` when nothing can be read from it at all.
 
-    Smaller faults (a duplicate key, an unquoted word) are in the document's ``problems``; a file
-    of more than ``most`` bytes is refused.
+    Smaller faults (a duplicate key, an unquoted word) are in the document's ``problems``.
 
     >>> from diagnose.knowledge.places import shipped
     >>> read_file(shipped().setups / "parked.yaml").data["enter_minutes"]
     0
     """
-    source = str(path)
-    try:
-        raw = read_at_most(path, most)
-    except (OSError, ValueError) as error:
-        raise refused(Place(source), "a file that can be read", _reason(error)) from error
-    if len(raw) > most:
-        raise refused(Place(source), f"at most {most:,} bytes", "more", "split the file")
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        where = Place(source, raw.count(b"\n", 0, error.start) + 1)
-        got = f"byte 0x{raw[error.start]:02x}"
-        raise refused(where, "text in UTF-8", got, "save it as UTF-8") from error
-    return read_text(text, source)
+    return read_text(read_text_file(path, most), str(path))
 
 
 def read_text(text: str, source: str) -> Document:
@@ -228,8 +214,3 @@ def _line(node: Node) -> int:
 def _joined_pair(match: re.Match[str]) -> str:
     high, low = int(match[1], 16), int(match[2], 16)
     return f"\\U{0x10000 + ((high - 0xD800) << 10) + (low - 0xDC00):08x}"
-
-
-def _reason(error: OSError | ValueError) -> str:
-    reason = error.strerror if isinstance(error, OSError) else str(error)
-    return (reason or str(error)).lower()

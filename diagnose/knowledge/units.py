@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from diagnose.errors import near_matches
+from diagnose.errors import near_matches, quoted
 from diagnose.knowledge.wrong import Wrong
 from diagnose.record import record
 
@@ -19,7 +19,13 @@ NO_CODE = -1e6
 """What stands for a display that shows no stored number (``none``)."""
 
 _BAR_PER_PSI = 0.45359237 * 9.80665 / 0.0254**2 / 1e5
-_TYPED = re.compile(r"([-+]?[0-9]{1,9}(?:\.[0-9]{1,20})?)\s*([^\s0-9][^\s]{0,11})?")
+_TYPED = re.compile(
+    r"([-+]?[0-9]{1,20}(?:\.[0-9]{1,20})?(?:[eE][-+]?[0-9]{1,3})?)\s*([^\s0-9][^\s]{0,11})?"
+)
+"""A number as people or programs write it, with its unit."""
+
+_SLACK = 1e-9
+"""What converting between units may lose."""
 
 
 @record
@@ -73,11 +79,14 @@ KINDS: Mapping[str, Sort] = {
     ),
 }
 
+QUANTITIES: Mapping[str, str] = {"ohm": "resistance", "V": "voltage", "bar": "pressure"}
+"""By unit of a measurement, which sort of quantity it is."""
+
 
 def read_quantity(text: str, kind: str) -> float:
     """The number that was typed, in the unit of its ``kind`` (a key of `KINDS`). Raises `Wrong`.
 
-    Missing and unknown units are refused, and so is what nature forbids.
+    Missing and unknown units are refused, and so is what nature forbids (`quantity_fault`).
 
     >>> round(read_quantity("118F", "temperature"), 2)
     47.78
@@ -94,10 +103,29 @@ def read_quantity(text: str, kind: str) -> float:
         raise Wrong(f"{sort.name} such as {sort.example}", repr(text[:40]))
     factor, offset = _factors(sort, match[1], match[2])
     number = float(match[1]) * factor + offset
-    if not sort.lowest - 1e-9 <= number <= sort.highest:
-        limits = f"from {sort.lowest:g} to {sort.highest:g} {sort.unit}"
-        raise Wrong(f"{sort.name} that is possible ({limits})", text.strip())
+    impossible = quantity_fault(number, kind, quoted(text.strip()))
+    if impossible is not None:
+        raise impossible
     return number
+
+
+def quantity_fault(number: float, kind: str, got: str = "") -> Wrong | None:
+    """What is wrong with a number in the unit of its ``kind``: that nature forbids it.
+
+    ``got`` is how it was written, where it was.
+
+    >>> str(quantity_fault(-5.0, "resistance")), quantity_fault(7.4, "resistance")
+    ('expected a resistance that is possible (from 0 to 1e+09 ohm), got -5 ohm', None)
+    """
+    sort = KINDS[kind]
+    if sort.lowest - _SLACK <= number <= sort.highest:
+        return None
+    limits = f"from {sort.lowest:g} to {sort.highest:g} {sort.unit}"
+    return Wrong(
+        f"{sort.name} that is possible ({limits})",
+        got or f"{number:g} {sort.unit}",
+        "check the number and its unit",
+    )
 
 
 def _factors(sort: Sort, number: str, unit: str | None) -> tuple[float, float]:

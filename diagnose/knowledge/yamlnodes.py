@@ -6,6 +6,7 @@ same. Tags are not resolved: a scalar is only told to be plain or quoted.
 
 from __future__ import annotations
 
+from itertools import islice
 from typing import Any
 
 import yaml
@@ -15,9 +16,10 @@ from yaml.parser import Parser
 from yaml.reader import Reader, ReaderError
 from yaml.scanner import Scanner
 
-from diagnose.errors import FileProblems, Place, Problem
+from diagnose.errors import FileProblems, Place
+from diagnose.knowledge.textfile import refused
+from diagnose.limits import DEEPEST, MOST_VALUES
 
-DEEPEST = 40
 PLAIN, QUOTED, HOLDER = "plain", "quoted", "holder"
 """Tags of nodes: a scalar without quotes, one with quotes, a list or mapping."""
 
@@ -43,19 +45,11 @@ def compose(text: str, source: str) -> Node | None:
     return node
 
 
-def refused(where: Place, expected: str, got: str, remedy: str = "") -> FileProblems:
-    """The error for a file that cannot be read at all.
-
-    >>> str(refused(Place("mine.yaml", 2), "one document in the file", "a second one"))
-    'mine.yaml:2: expected one document in the file, got a second one'
-    """
-    return FileProblems([Problem(where, expected, got, remedy)])
-
-
 class _Resolver:
-    """Marks every scalar as plain or quoted, and stops at what is nested too deep."""
+    """Marks every scalar as plain or quoted, and stops at what is nested too deep or too much."""
 
     depth = 0
+    values = 0
 
     def resolve(self, kind: type, value: str | None, implicit: Any) -> str:
         if kind is ScalarNode:
@@ -66,6 +60,9 @@ class _Resolver:
         self.depth += 1
         if self.depth > DEEPEST and parent is not None:
             raise _TooDeepError(problem="nested too deep", problem_mark=parent.start_mark)
+        self.values += 1
+        if self.values > MOST_VALUES and parent is not None:
+            raise _TooManyError(problem="too many values", problem_mark=parent.start_mark)
 
     def ascend_resolver(self) -> None:
         self.depth -= 1
@@ -73,6 +70,10 @@ class _Resolver:
 
 class _TooDeepError(yaml.MarkedYAMLError):
     """More levels of nesting than any of our files has."""
+
+
+class _TooManyError(yaml.MarkedYAMLError):
+    """More names and values than any of our files has."""
 
 
 class PythonComposer(_Resolver, Reader, Scanner, Parser, Composer):
@@ -96,7 +97,8 @@ if yaml.__with_libyaml__:
 
 
 def _refuse_references(text: str, source: str) -> None:
-    for event in yaml.parse(text, Loader=COMPOSER):
+    # What has more events than this has too many values, and composing it will say so.
+    for event in islice(yaml.parse(text, Loader=COMPOSER), 3 * MOST_VALUES):
         name = getattr(event, "anchor", None)
         if name and event.start_mark:
             where = Place(source, event.start_mark.line + 1)
@@ -109,6 +111,8 @@ def _unreadable(error: yaml.MarkedYAMLError, source: str) -> FileProblems:
     where = Place(source, mark.line + 1 if mark else None)
     if isinstance(error, _TooDeepError):
         return refused(where, f"at most {DEEPEST} levels of nesting", "more levels")
+    if isinstance(error, _TooManyError):
+        return refused(where, f"at most {MOST_VALUES:,} values", "more", "split the file")
     if "single document" in str(error.context):
         return refused(where, "one document in the file", "a second one")
     remedy = "look at indentation, colons and quotes here and in the line above"

@@ -6,14 +6,24 @@ from pathlib import Path
 
 from diagnose.errors import FileProblems, Place, Problem, UnknownName
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.layoutcheck import layout_faults
-from diagnose.knowledge.layouts import LARGEST_LAYOUT, Layout
+from diagnose.knowledge.layoutcheck import crowded, layout_faults
+from diagnose.knowledge.layouts import Layout
 from diagnose.knowledge.model import check_model, in_order
 from diagnose.knowledge.strictyaml import Document, read_file
+from diagnose.knowledge.textfile import read_text_file
+from diagnose.limits import LARGEST_LAYOUT
 from diagnose.machine.assemble import assemble
 from diagnose.machine.planter import Machine
 
-__all__ = ["Machine", "build_machine", "find_layout", "load_machine", "machine_in", "read_machine"]
+__all__ = [
+    "Machine",
+    "build_machine",
+    "find_layout",
+    "layout_text",
+    "load_machine",
+    "machine_in",
+    "read_machine",
+]
 
 
 SEE = "rowfault machine list"
@@ -53,9 +63,21 @@ def read_machine(path: Path, knowledge: Knowledge) -> Machine:
     >>> read_machine(known.layouts["mounted-6"], known).ports["port-left"]
     (1, 2, 3)
     """
-    document = read_file(path, LARGEST_LAYOUT)
+    document = read_file(path)
     called = path.stem if path == knowledge.layouts.get(path.stem) else ""
     return machine_in(document, knowledge, called)
+
+
+def layout_text(path: Path | str) -> str:
+    """The text of a layout's file, which goes whole into each case that is opened with it.
+
+    Raises `FileProblems` for one that is too long for that.
+
+    >>> layout_text(load_knowledge().layouts["mounted-6"]).splitlines()[0]
+    'id: mounted-6'
+    """
+    remedy = "a case keeps its layout whole: take out comments and what says the same twice"
+    return read_text_file(path, LARGEST_LAYOUT, remedy)
 
 
 def machine_in(document: Document, knowledge: Knowledge, called: str = "") -> Machine:
@@ -74,12 +96,7 @@ def machine_in(document: Document, knowledge: Knowledge, called: str = "") -> Ma
         expected = f"id: {called}, as the file is called"
         where = document.place(("id",))
         problems.append(Problem(where, expected, layout.id, "rename one of them"))
-    machine, faults = assemble(layout, knowledge)
-    faults += layout_faults(layout)
-    problems += [wrong.at(document.place(place)) for place, wrong in faults]
-    if problems:
-        raise FileProblems(in_order(problems))
-    return machine
+    return _built(layout, document, knowledge, problems)
 
 
 def build_machine(layout: Layout, knowledge: Knowledge | None = None) -> Machine:
@@ -95,9 +112,20 @@ def build_machine(layout: Layout, knowledge: Knowledge | None = None) -> Machine
     >>> machine.rows_of("section-1/hose"), machine.rows_of("row-2/hose")
     ((1, 2), (2,))
     """
-    machine, faults = assemble(layout, knowledge or load_knowledge())
-    document = Document(f"layout {layout.id}", {})
-    problems = [wrong.at(document.place(path)) for path, wrong in (*layout_faults(layout), *faults)]
+    return _built(layout, Document(f"layout {layout.id}", {}), knowledge or load_knowledge(), [])
+
+
+def _built(
+    layout: Layout, document: Document, knowledge: Knowledge, problems: list[Problem]
+) -> Machine:
+    """The machine, unless something is wrong. Raises `FileProblems`."""
+    too_long = crowded(layout)
+    if too_long:
+        problems += [wrong.at(document.place(path)) for path, wrong in too_long]
+        raise FileProblems(in_order(problems))
+    machine, faults = assemble(layout, knowledge)
+    faults += layout_faults(layout)
+    problems += [wrong.at(document.place(path)) for path, wrong in faults]
     if problems:
-        raise FileProblems(problems)
+        raise FileProblems(in_order(problems))
     return machine

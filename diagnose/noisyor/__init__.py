@@ -13,6 +13,8 @@ How the answer is found, in the order of the modules:
 
 `network`
     the description, as flat arrays; `Network.of` builds one from readable pieces.
+`repeats`
+    what was tried again and again, taken together.
 `kernel`
     1 - u x = (1 - u) + u (1 - x): the expansion that never subtracts.
 `bundle`

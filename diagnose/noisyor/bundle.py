@@ -13,8 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnose.noisyor.arrays import distinct
+from diagnose.noisyor.budget import table
 from diagnose.noisyor.merging import Merging
 from diagnose.noisyor.network import Floats, Ints
+from diagnose.noisyor.repeats import Repeats
 from diagnose.record import record
 
 FLOOR = -800.0
@@ -22,6 +24,9 @@ FLOOR = -800.0
 
 MANY = 500
 """Of more states, those that can all be left out together are, before the rest is sorted."""
+
+BUNDLING = 4
+"""So many tables of its size stand together while a table of joint states is merged."""
 
 _GRAIN = 2.0**40
 _MOST_COLUMNS = 4096
@@ -115,6 +120,7 @@ class Bundle:
         """
         weight: Floats = np.ones((1, len(readings)))
         for stage in self.stages:
+            table(len(stage.into) * len(readings), 2.0)
             own = np.repeat(stage.part.weight[stage.kept, None], len(readings), axis=1)
             for column, allowed in enumerate(readings):
                 if stage.part.variable in allowed:
@@ -124,7 +130,9 @@ class Bundle:
         return weight
 
 
-def bundle(parts: Sequence[Part], columns: int, spare: float = 0.0) -> Bundle:
+def bundle(
+    parts: Sequence[Part], columns: int, spare: float = 0.0, repeats: Sequence[Repeats] = ()
+) -> Bundle:
     """Join the parts into one variable.
 
     Parameters
@@ -133,6 +141,7 @@ def bundle(parts: Sequence[Part], columns: int, spare: float = 0.0) -> Bundle:
     spare: the lightest joint states may be left out as long as their weight, with all that
         is still to come at its heaviest, stays below this for each part. The caller must know
         that so little cannot matter.
+    repeats: variables that may change places: joint states that differ by that alone are merged.
 
     >>> fair = Part(0, np.array([0.5, 0.5]), np.log([[1.0], [0.5]]))
     >>> both = bundle([fair, Part(1, fair.weight, fair.log_survival)], 1)
@@ -143,16 +152,27 @@ def bundle(parts: Sequence[Part], columns: int, spare: float = 0.0) -> Bundle:
     logs = np.zeros((1, columns))
     to_come = np.append(np.cumprod([part.weight.sum() for part in parts][::-1])[::-1], 1.0)[1:]
     stages = []
+    turns = {v: (each, n) for each in repeats for n, v in enumerate(each.variables, start=1)}
     for part, rest in zip(parts, to_come, strict=True):
         kept = np.flatnonzero(part.weight > 0)
+        table(BUNDLING * len(weight) * len(kept) * (columns + 2), 2.0)
         joint = (weight[:, None] * part.weight[kept]).ravel()
         joined = (logs[:, None, :] + np.maximum(part.log_survival[kept], FLOOR)).reshape(
             len(joint), columns
         )
+        if part.variable in turns:
+            joined = _in_order(joined, *turns[part.variable])
         first, into, after = merged(joint, joined, spare / rest)
         stages.append(_Stage(part, kept, weight, into, after))
         weight, logs = after, joined[first]
     return Bundle(weight, logs, tuple(stages))
+
+
+def _in_order(logs: Floats, repeats: Repeats, so_many: int) -> Floats:
+    """Log survivals with the columns of variables that may change places in one order."""
+    own = np.maximum(logs[:, repeats.columns[:so_many]], FLOOR)
+    numbers = np.rint(own * _GRAIN).astype(np.int64) @ _MULTIPLIERS[: own.shape[-1]]
+    return repeats.sorted(logs, so_many, numbers)
 
 
 class Bundles:
@@ -162,7 +182,7 @@ class Bundles:
         self.spare = spare
         self._known: dict[tuple[bytes, ...], Bundle] = {}
 
-    def of(self, parts: Sequence[Part], columns: int) -> Bundle:
+    def of(self, parts: Sequence[Part], columns: int, repeats: Sequence[Repeats] = ()) -> Bundle:
         """The parts as one variable: see `bundle`.
 
         >>> bundles, weight = Bundles(0.0), np.array([0.5, 0.25])
@@ -172,6 +192,8 @@ class Bundles:
         """
         tables = (table for part in parts for table in (part.weight, part.log_survival))
         content = tuple(table.tobytes() for table in tables)
+        if repeats:
+            return bundle(parts, columns, self.spare, repeats)
         if content not in self._known:
             self._known[content] = bundle(parts, columns, self.spare)
         return self._known[content].with_parts(parts)

@@ -12,6 +12,7 @@ from itertools import combinations
 
 import numpy as np
 
+from diagnose.noisyor.budget import STEP, count, table
 from diagnose.noisyor.bundle import heavy
 from diagnose.noisyor.factor import Group, open_survival, site_factors
 from diagnose.noisyor.network import Floats
@@ -126,6 +127,7 @@ class Calibrated:
         Events go along together for as long as they have said the same.
         """
         sweep = self._sweeps[number]
+        count(STEP * len(path))
         alpha, told = self._visited[number, path[0]].trace.before[None], [0] * len(events)
         for k in path:
             step = sweep.steps[k]
@@ -135,6 +137,7 @@ class Calibrated:
                 alpha, told = self._parted(self._visited[number, k], events, alpha, told)
             else:
                 product = self._visited[number, k].trace.product
+                table(alpha.size)
                 alpha = alpha * step.alike.spread(product)
         weight: Floats = np.einsum("vqt,qt->vt", alpha, self._visited[number, path[-1]].behind)
         return weight[told]
@@ -153,6 +156,7 @@ class Calibrated:
         pairs = list(zip(before, (number[each] for each in sayings), strict=True))
         history = {pair: k for k, pair in enumerate(dict.fromkeys(pairs))}
         old, said = map(list, zip(*history, strict=True))
+        table(len(old) * alpha[0].size)
         return alpha[old] * changed[said], [history[pair] for pair in pairs]
 
     def _told(self, context: Context, told: Sequence[Told]) -> Floats:
@@ -181,15 +185,17 @@ class Calibrated:
         What is present is all less what is absent, so q findings make 2**q terms.
         """
         sets = [some for size in range(len(queries) + 1) for some in combinations(queries, size)]
-        table = np.stack([self._absent(context, some)[list(said)] for some in sets], axis=1)
+        absent = np.stack([self._absent(context, some)[list(said)] for some in sets], axis=1)
+        states = len(context.step.shared.u) * context.trace.factors.shape[-1]
+        table(len(said) * states * (len(sets) + len(next(iter(said.values())))))
         number: dict[Saying, int] = {}
         which = [[number.setdefault(one, len(number)) for one in each] for each in said.values()]
         sign = np.array([[_sign(saying, some) for some in sets] for saying in number])
-        known = np.maximum(sign @ table.reshape(len(said), len(sets), -1), 0.0)
+        known = np.maximum(sign @ absent.reshape(len(said), len(sets), -1), 0.0)
         product = known[0, which[0]]
         for row in range(1, len(said)):
             product *= known[row, which[row]]
-        changed: Floats = product.reshape(-1, *table.shape[2:])
+        changed: Floats = product.reshape(-1, *absent.shape[2:])
         return changed
 
     def _absent(self, context: Context, queries: tuple[int, ...]) -> Floats:

@@ -105,7 +105,8 @@ def courses(plan: Plan, polynomials: Sequence[Floats]) -> Iterator[Course]:
 
 def _look(group: Group, polynomials: Floats) -> Hashable:
     """What a group looks like by itself."""
-    columns = ((column.common, column.leak) for column in (*group.classes, *group.queries))
+    every = (*group.classes, *group.queries)
+    columns = ((column.common, column.leak, column.besides) for column in every)
     return group.counts, *columns, polynomials.tobytes()
 
 
@@ -155,7 +156,7 @@ def _content(plan: Plan, stop: Stop, polynomial: Floats) -> tuple[object, ...]:
     """All that a stop adds to a sweep, without the numbers of its group, bundles and columns."""
     group = plan.groups[stop.group]
     columns = [
-        (column.common, column.leak, stop.used.get(column.shared))
+        (column.common, column.leak, column.besides, stop.used.get(column.shared))
         for column in (*group.classes, *group.queries)
     ]
     joins = [

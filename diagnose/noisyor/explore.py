@@ -16,7 +16,9 @@ from functools import cached_property
 
 import numpy as np
 
+from diagnose.errors import OverBudget
 from diagnose.noisyor.arrays import distinct
+from diagnose.noisyor.budget import LARGEST, STEP, count, table
 from diagnose.noisyor.bundle import alike, heavy
 from diagnose.noisyor.course import Course, Join, Stop
 from diagnose.noisyor.factor import Survival, site_factors
@@ -150,9 +152,12 @@ class _Way:
         self.scale = np.zeros(len(world.block.rows))
         self.logs = np.zeros((1, 0))
         self.traces: list[Trace] = []
+        self.kept = 0
 
     def join(self, join: Join, ahead: Floats) -> None:
         """Let a bundle join, or forget what no later group needs."""
+        count(STEP)
+        table(len(self.alpha) * len(join.table) * (join.table.shape[1] + 2), 3.0)
         worth = self._worth(self.alpha, self.scale, ahead)
         if join.bundle is not None:
             worth = (worth[:, None] * self.world.bundle_weight[join.bundle]).ravel()
@@ -192,6 +197,9 @@ class _Way:
         self.alpha, self.scale = alpha, self.scale + taken_out
         self.sweep.steps.append(step)
         if self.traced:
+            self.kept += trace.before.size + trace.factors.size
+            if self.kept > LARGEST:
+                raise OverBudget
             self.traces.append(trace)
 
     def _narrow(self, kept: Ints) -> None:

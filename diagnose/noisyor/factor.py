@@ -6,18 +6,36 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from diagnose.noisyor.kernel import leaving, passed_on
+from diagnose.noisyor.budget import STEP, count, table
+from diagnose.noisyor.kernel import Sighting, leaving, passed_on, width
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.record import record
+
+FLOPS = 8.0
+"""So many terms of a matrix product take as long as an entry of another table."""
 
 
 @record
 class Column:
-    """One kind of live finding as seen from outside its site: bundle columns and leak."""
+    """One kind of live finding as seen from outside its site: bundle columns and leak.
+
+    ``besides`` are findings that differ from it by what is common and by their leaks only: the
+    common column, the leak, and how many.
+    """
 
     common: int
     shared: int
     leak: float
+    besides: tuple[tuple[int, float, int], ...] = ()
+
+    def outsides(self, count: int) -> tuple[tuple[int, float, int], ...]:
+        """All the ``count`` findings of the kind, by common column and leak.
+
+        >>> Column(0, 0, 0.5, ((1, 0.5, 2),)).outsides(5)
+        ((0, 0.5, 3), (1, 0.5, 2))
+        """
+        first = count - sum(times for _, _, times in self.besides)
+        return (self.common, self.leak, first), *self.besides
 
 
 @record
@@ -111,14 +129,19 @@ def left_by_common(group: Group, common: Survival) -> Floats:
     """
     if not group.classes:
         return np.ones((1, len(common.u)))
-    u = [common.u[:, column.common] for column in group.classes]
-    gone = [common.gone[:, column.common] for column in group.classes]
-    leaks = [column.leak for column in group.classes]
+    table(width(group.counts) * len(common.u), 1.0 + len(group.counts))
     return leaving(
-        [one * (1 - leak) for one, leak in zip(u, leaks, strict=True)],
-        [lost + one * leak for one, lost, leak in zip(u, gone, leaks, strict=True)],
-        group.counts,
+        [
+            [_met(common, *outside) for outside in column.outsides(count)]
+            for column, count in zip(group.classes, group.counts, strict=True)
+        ]
     )
+
+
+def _met(common: Survival, column: int, leak: float, times: int) -> Sighting:
+    """What so many findings meet of leaks and common states."""
+    u, gone = common.u[:, column], common.gone[:, column]
+    return u * (1 - leak), gone + u * leak, times
 
 
 def explained(group: Group, polynomials: Floats, shared: Survival) -> Floats:
@@ -165,5 +188,8 @@ def site_factors(group: Group, polynomials: Floats, left: Floats, shared: Surviv
     >>> site_factors(once, private, left_by_common(once, half), either).round(6).tolist()
     [[[0.7], [0.85]]]
     """
+    states, outside = len(shared.u), left.shape[-1]
+    count(STEP)
+    table(len(polynomials) * states * outside, 1.0 + len(left) / FLOPS)
     factors: Floats = explained(group, polynomials, shared) @ left
     return factors

@@ -18,7 +18,14 @@ from math import comb, prod
 
 import numpy as np
 
+from diagnose.noisyor import budget
 from diagnose.noisyor.network import Floats
+
+TURN = 500
+"""What each pair of presences takes besides its entries, in entries that take as long."""
+
+Sighting = tuple[Floats, Floats, int]
+"""Survivals, 1 - survivals, and how many presences meet them."""
 
 
 def width(counts: Sequence[int]) -> int:
@@ -30,35 +37,39 @@ def width(counts: Sequence[int]) -> int:
     return prod(count + 1 for count in counts)
 
 
-def leaving(u: Sequence[Floats], gone: Sequence[Floats], counts: Sequence[int]) -> Floats:
+def leaving(classes: Sequence[Sequence[Sighting]]) -> Floats:
     """Weights of every multi-index left to explain.
 
     Parameters
     ----------
-    u, gone: per class an array of survivals and of 1 - survival, all of one shape.
-    counts: how many presences each class has; at least one class.
+    classes: at least one; of each class its presences, those that the first set survives alike
+        together. All survivals have one shape.
 
     Returns
     -------
-    (N, ...) with N = ``width(counts)``.
+    (N, ...) with N the product of each class's number of presences + 1.
 
-    >>> leaving([np.array(0.25)], [np.array(0.75)], [2]).tolist()
+    >>> leaving([[(np.array(0.25), np.array(0.75), 2)]]).tolist()
     [0.5625, 0.375, 0.0625]
+    >>> leaving([[(np.array(0.25), np.array(0.75), 1), (np.array(0.5), np.array(0.5), 1)]]).tolist()
+    [0.375, 0.5, 0.125]
     """
-    shape = np.broadcast_shapes(*(survival.shape for survival in u))
-    terms = np.empty((width(counts), *shape))
-    filled = 1
-    for survival, lost, count in zip(u, gone, counts, strict=True):
-        powers = _left(survival, lost, count)
-        if filled == 1:
-            for i, power in enumerate(powers):
-                terms[i] = power
-        else:
-            for n in range(filled - 1, -1, -1):
-                for i in range(count, -1, -1):
-                    np.multiply(terms[n], powers[i], out=terms[n * (count + 1) + i])
-        filled *= count + 1
+    terms, *others = map(_left_of, classes)
+    for powers in others:
+        terms = (terms[:, None] * powers).reshape(-1, *terms.shape[1:])
     return terms
+
+
+def _left_of(sightings: Sequence[Sighting]) -> Floats:
+    """(count + 1, ...) the chances that so many presences of one class are left."""
+    left = np.stack(np.broadcast_arrays(*_left(*sightings[0])))
+    for u, gone, count in sightings[1:]:
+        powers = _left(u, gone, count)
+        wider = np.zeros((len(left) + count, *left.shape[1:]))
+        for i, power in enumerate(powers):
+            wider[i : i + len(left)] += left * power
+        left = wider
+    return left
 
 
 def passed_on(
@@ -83,6 +94,8 @@ def passed_on(
     [1.0, 1.5]
     """
     states = len(survivals[0][0]) if survivals else table.shape[-1]
+    budget.table(table.size // table.shape[-1] * states, 1.0 + sum(counts) / 6)
+    budget.count(TURN * sum((each + 1) ** 2 for each in counts))
     given, table = table, np.empty((*table.shape[:-1], states))
     table[...] = given
     before, rest = 1, width(counts)

@@ -5,7 +5,8 @@ findings are *live*. A variable is
 
 * *free* when no live finding has it as a parent,
 * *private* when one site alone has,
-* *common* when every live site has, or nearly every one,
+* *common* when every live site has, or nearly every one, or when it is one of many that are
+  tried again and again (see `repeats`),
 * *shared* otherwise.
 
 Sites whose live findings look alike from outside form a *group* and are handled together.
@@ -13,8 +14,9 @@ Sites whose live findings look alike from outside form a *group* and are handled
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cached_property
 from itertools import pairwise
 
@@ -23,6 +25,7 @@ import numpy as np
 from diagnose.noisyor.arrays import distinct, sorted_distinct
 from diagnose.noisyor.factor import Column
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
+from diagnose.noisyor.repeats import Repeats, exchangeable
 from diagnose.record import record
 
 GROUP_SIZE = 8
@@ -37,7 +40,8 @@ and this part of all such groups."""
 class Shape:
     """What a site looks like from outside, and a live finding for each of its kinds.
 
-    ``classes`` are the kinds of present findings and ``counts`` how many there are of each,
+    ``classes`` are the kinds of present findings that what is shared or private tells apart (see
+    `Column.besides` for what is common) and ``counts`` how many there are of each,
     ``queries`` the kinds of open ones; ``findings`` are examples of the first and all of these.
     """
 
@@ -58,6 +62,7 @@ class Layout:
     columns: the shared signatures, by number, in which each shared variable has a part.
     serving: the shared variables that serve the same groups.
     representatives: a finding for every common and for every shared signature.
+    repeats: common variables that may change places, with their common signatures.
     """
 
     shapes: list[Shape]
@@ -65,6 +70,7 @@ class Layout:
     columns: dict[int, set[int]]
     serving: dict[frozenset[int], list[int]]
     representatives: tuple[list[int], list[int]]
+    repeats: list[Repeats]
 
 
 class Live:
@@ -83,6 +89,7 @@ class Live:
 
     def __init__(self, network: Network, weight: Floats) -> None:
         self.network = network
+        self.repeated = exchangeable(network, weight)
         self.findings = np.flatnonzero(network.outcome != ABSENT)
         rank = np.full(len(network.finding_names), -1)
         rank[self.findings] = np.arange(len(self.findings))
@@ -101,6 +108,7 @@ class Live:
         served = np.bincount(pairs // max(self.sites, 1), minlength=len(self.network.names))
         if self.sites > 1:
             served[served == self.sites] = -1
+        served[[v for alike in self.repeated for v in alike]] = -1
         return served
 
     def entries(self, v: int) -> Ints:
@@ -170,7 +178,18 @@ class Live:
         sites = _alike(shapes)
         columns = self._columns(shared)
         serving = _serving(shapes, sites, columns)
-        return Layout(shapes, sites, columns, serving, (common, shared))
+        repeats = [self._repeats(alike, common_of) for alike in self.repeated]
+        return Layout(shapes, sites, columns, serving, (common, shared), repeats)
+
+    def _repeats(self, alike: Sequence[int], common_of: Sequence[int]) -> Repeats:
+        """Variables that may change places, with the columns of what each of them bears on."""
+        columns = []
+        for v in alike:
+            findings = np.flatnonzero(np.bincount(self.finding[self.variable == v]))
+            in_order = findings[np.argsort(self.site[findings], kind="stable")]
+            columns.append([common_of[f] for f in in_order.tolist()])
+        kinds = dict.fromkeys(zip(*columns, strict=True))
+        return Repeats(alike, np.array(list(kinds), dtype=np.intp).T)
 
     def _signatures(self, use: np.typing.NDArray[np.bool_]) -> tuple[list[int], list[int]]:
         """Findings with the same entries among ``use``: a representative each, and which."""
@@ -194,17 +213,23 @@ class Live:
     def _shape(
         self, members: Sequence[int], outsides: Sequence[Column], private_of: Sequence[int]
     ) -> Shape:
-        classes: dict[tuple[Column, int], list[int]] = {}
+        classes: dict[tuple[int, int], list[int]] = {}
         queries = []
         outcome = self.network.outcome[self.findings]
         for f in members:
             if outcome[f] == OPEN:
                 queries.append(f)
             else:
-                classes.setdefault((outsides[f], private_of[f]), []).append(f)
-        firsts = sorted(classes.values(), key=lambda fs: outsides[fs[0]].common)
+                classes.setdefault((outsides[f].shared, private_of[f]), []).append(f)
+        firsts = sorted(
+            (
+                sorted(fs, key=lambda f: (outsides[f].common, outsides[f].leak))
+                for fs in classes.values()
+            ),
+            key=lambda fs: outsides[fs[0]].common,
+        )
         return Shape(
-            classes=tuple(outsides[fs[0]] for fs in firsts),
+            classes=tuple(_kind([outsides[f] for f in fs]) for fs in firsts),
             counts=tuple(map(len, firsts)),
             queries=tuple(outsides[f] for f in queries),
             findings=(*(fs[0] for fs in firsts), *queries),
@@ -219,6 +244,15 @@ class Live:
             if f in number_of:
                 columns[v].add(number_of[f])
         return columns
+
+
+def _kind(alike: Sequence[Column]) -> Column:
+    """The first of some findings, with those that differ from it by what is common or by leak."""
+    first = alike[0]
+    times = Counter((one.common, one.leak) for one in alike)
+    del times[first.common, first.leak]
+    besides = tuple((common, leak, count) for (common, leak), count in times.items())
+    return replace(first, besides=besides) if besides else first
 
 
 def _alike(shapes: Sequence[Shape]) -> list[tuple[int, ...]]:

@@ -17,9 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnose.noisyor.arrays import distinct, sorted_distinct
+from diagnose.noisyor.budget import count, table
 from diagnose.noisyor.bundle import Bundle, heavy
 from diagnose.noisyor.calibrated import UNSEEN, Calibrated, Event
 from diagnose.noisyor.course import Course
+from diagnose.noisyor.factor import FLOPS
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
 from diagnose.noisyor.plan import Plan
 from diagnose.noisyor.posterior import Posterior
@@ -71,7 +73,8 @@ class Outlook:
             kept[heavy(known.flat, UNSEEN)] = True
             network = replace(network, prior=np.where(kept, network.prior, 0.0))
             least = known.log_evidence + np.log1p(-UNSEEN)
-        solver = Solver.of(network, ENOUGH, least)
+        self.finding = network.finding_names.index(target)
+        solver = Solver.of(network, ENOUGH, least, self.finding)
         if solver is None:
             raise ValueError(f"expected possible evidence to find blame for {target!r}")
         whole = solver.explored(solver.rows, UNSEEN)
@@ -79,7 +82,6 @@ class Outlook:
         self.log_evidence = float(np.logaddexp.reduce(whole.log_common))
         if self.log_evidence == -np.inf:
             raise ValueError(f"expected possible evidence to find blame for {target!r}")
-        self.finding = network.finding_names.index(target)
         self.place = Places(self.plan)
         self.blames, self._allowed = self._partition()
         self._steps, log_apart = self._apart(solver.twins, whole)
@@ -133,6 +135,7 @@ class Outlook:
         """
         asked = [Event(self.place.touched(event), survival) for event, survival in events]
         weight = self._calibrated.events(asked)
+        count(weight.size * self._membership.shape[1] / FLOPS)
         split = weight @ self._membership
         split[:, -1] = np.maximum(split[:, -1] - split[:, :-1].sum(axis=1), 0.0)
         return split
@@ -140,6 +143,7 @@ class Outlook:
     @cached_property
     def _membership(self) -> Floats:
         """(rows, blames + 1) 1 where a swept common state belongs to a blame."""
+        table(len(self._calibrated.seen) * (len(self.blames) + 1))
         return np.eye(len(self.blames) + 1)[self._owner[self._calibrated.seen]]
 
     def _partition(self) -> tuple[list[Blame], list[Allowed]]:
@@ -188,6 +192,7 @@ class Outlook:
         """
         every, common = whole.world.block.rows, self.plan.common
         share = np.exp(whole.log_common - self.log_evidence)
+        table(len(self._allowed) * len(every), 4.0)
         weights = self._weights_under(common)[every].T
         most = weights / common.weight[every] * share
         owner, place = np.divmod(heavy(most.ravel(), UNSEEN), len(every))

@@ -8,22 +8,28 @@ these are.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import field
 
 import numpy as np
 
 from diagnose.noisyor.arrays import sorted_distinct
+from diagnose.noisyor.budget import count
 from diagnose.noisyor.bundle import Bundle, Bundles, Part
 from diagnose.noisyor.factor import Group, Survival, left_by_common
 from diagnose.noisyor.layout import Live, Shape
 from diagnose.noisyor.least import Pieces, SharedParts, certain
 from diagnose.noisyor.network import ABSENT, Floats, Ints, Network
+from diagnose.noisyor.repeats import Folded, folded
 from diagnose.noisyor.site import Family
 from diagnose.record import record
 
 NEGLIGIBLE = 1e-9
 """All joint states left out together certainly carry less than this share of the evidence."""
+
+
+OVERHEAD, PER_ENTRY = 200_000, 30
+"""What an inference takes before anything is swept, and for each of a network's entries."""
 
 
 @record
@@ -74,7 +80,8 @@ class Block:
         >>> block.left(once).round(6).tolist()
         [[0.2, 0.6], [0.8, 0.4]]
         """
-        key = (group.counts, *((column.common, column.leak) for column in group.classes))
+        pairs = zip(group.classes, group.counts, strict=True)
+        key = tuple(column.outsides(count) for column, count in pairs)
         if key not in self._left:
             self._left[key] = left_by_common(group, self.common)
         return self._left[key]
@@ -84,7 +91,8 @@ class Block:
 class Plan:
     """Everything about a network that does not change while it is swept.
 
-    ``apart`` is the log weight of what no live finding depends on, and of the absent findings.
+    ``apart`` is the log weight of what no live finding depends on, and of the absent findings;
+    ``standing`` says which variables have the posterior of another one (see `repeats.Folded`).
     """
 
     network: Network
@@ -96,6 +104,7 @@ class Plan:
     common: Bundle
     columns: tuple[int, int]
     negligible: float
+    standing: Mapping[int, int]
 
     def block(self, rows: Ints) -> Block:
         """These common states.
@@ -113,12 +122,13 @@ class Plan:
 
 
 def make_plan(
-    network: Network, negligible: float = NEGLIGIBLE, least: float = -np.inf
+    network: Network, negligible: float = NEGLIGIBLE, least: float = -np.inf, kept: int = -1
 ) -> Plan | None:
     """Sort a network's variables and findings; None when the absent findings are impossible.
 
     ``negligible`` is the share of the evidence that all joint states left out may carry,
-    ``least`` a lower bound of the log evidence, if one is known.
+    ``least`` a lower bound of the log evidence, if one is known. The finding ``kept`` keeps all
+    its variables apart.
 
     >>> from diagnose.noisyor import Finding, Variable
     >>> three = [Variable(name, (0.75, 0.25)) for name in ("main", "a", "b")]
@@ -127,11 +137,13 @@ def make_plan(
     >>> plan.common.weight.round(4).tolist(), plan.families[0].variable.tolist()
     ([1.0, 0.3333], [[1], [2]])
     """
+    count(OVERHEAD + PER_ENTRY * len(network.state))
     weighed = _weigh(network)
     if weighed is None:
         return None
     weight, constant = weighed
-    return _Planner(network, weight).plan(constant, negligible, least)
+    fewer = folded(network, weight, kept)
+    return _Planner(fewer, weight).plan(constant, negligible, least)
 
 
 def _weigh(network: Network) -> tuple[Floats, float] | None:
@@ -152,9 +164,9 @@ def _weigh(network: Network) -> tuple[Floats, float] | None:
 class _Planner:
     """Makes a plan of live findings and their layout. Only `plan` is called from outside."""
 
-    def __init__(self, network: Network, weight: Floats) -> None:
-        self.network, self.weight = network, weight
-        self.live = Live(network, weight)
+    def __init__(self, folded: Folded, weight: Floats) -> None:
+        self.network, self.standing, self.weight = folded.network, folded.standing, weight
+        self.live = Live(self.network, weight)
         self.layout = self.live.layout()
 
     def plan(self, constant: float, negligible: float, least: float) -> Plan:
@@ -172,9 +184,10 @@ class _Planner:
                 Shared(bundles.of(parts, len(own)), own, served)
                 for parts, own, served in pieces.shared
             ),
-            common=bundles.of(pieces.common, pieces.columns[0]),
+            common=bundles.of(pieces.common, pieces.columns[0], self.layout.repeats),
             columns=pieces.columns,
             negligible=negligible,
+            standing=self.standing,
         )
 
     def _totals(self) -> Floats:

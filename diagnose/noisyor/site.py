@@ -12,6 +12,7 @@ from functools import cached_property
 
 import numpy as np
 
+from diagnose.noisyor.budget import table
 from diagnose.noisyor.kernel import passed_on, transitions, width
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.record import record
@@ -57,6 +58,7 @@ class Family:
         [[[[[1.0, 0.0], [0.5, 0.5]], [[1.0, 0.0], [0.75, 0.25]]]]]
         """
         firsts = [sites[0] for sites in self._pattern[1]]
+        table(len(firsts) * self.weight[0].size * width(self.counts) ** 2)
         return transitions(self.log_survival[firsts], self.counts)
 
     @cached_property
@@ -109,6 +111,7 @@ class Family:
     def _chained(self, row: int, weight: Floats) -> Floats:
         """(..., N) the same for one row, with no transition written down; weight (..., V, S)."""
         flat = weight.reshape(-1, *weight.shape[-2:])
+        table(len(flat) * flat[0][0].size * width(self.counts), 2.0)
         vector = np.eye(1, width(self.counts)).repeat(len(flat), axis=0)
         for v in range(flat.shape[1]):
             vector = np.einsum("bns,bs->bn", self._acted_on(row, v, vector), flat[:, v])
@@ -178,6 +181,7 @@ class Family:
     def _marginals(self, row: int, message: Floats) -> Floats:
         """(V, S) the same for one row, with no transition written down."""
         weight = self.weight[row]
+        table(weight[0].size * width(self.counts), 2.0)
         right = [np.eye(1, width(self.counts))]
         for v in range(len(weight) - 1):
             right.append(self._acted_on(row, v, right[-1]) @ weight[v])
@@ -197,6 +201,7 @@ def averaged(weight: Floats, kernel: Floats) -> Floats:
     [[[1.0, 0.0], [0.75, 0.25]]]
     """
     shape = kernel.shape
+    table(weight[..., 0].size * shape[-1] ** 2, 2.0)
     flat = kernel.reshape(*shape[:-2], shape[-1] * shape[-2])
     mean = np.matmul(weight[..., None, :], flat)[..., 0, :]
     matrices: Floats = mean.reshape(*mean.shape[:-1], *shape[-2:])

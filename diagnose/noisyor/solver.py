@@ -12,6 +12,7 @@ from itertools import chain
 
 import numpy as np
 
+from diagnose.noisyor.budget import table
 from diagnose.noisyor.course import twins
 from diagnose.noisyor.explore import (
     LARGEST_LOG,
@@ -22,7 +23,7 @@ from diagnose.noisyor.explore import (
     explore,
     within,
 )
-from diagnose.noisyor.factor import Group, left_by_shared
+from diagnose.noisyor.factor import FLOPS, Group, left_by_shared
 from diagnose.noisyor.network import Floats, Ints, Network
 from diagnose.noisyor.plan import NEGLIGIBLE, Plan, make_plan
 from diagnose.noisyor.sweep import (
@@ -175,11 +176,16 @@ class Solver:
 
     @classmethod
     def of(
-        cls, network: Network, negligible: float = NEGLIGIBLE, least: float = -np.inf
+        cls,
+        network: Network,
+        negligible: float = NEGLIGIBLE,
+        least: float = -np.inf,
+        kept: int = -1,
     ) -> Solver | None:
         """A solver, or None when the absent findings alone are impossible.
 
-        ``least`` is a lower bound of the log evidence, if one is known.
+        ``least`` is a lower bound of the log evidence, if one is known; the finding ``kept``
+        keeps all its variables (see `repeats`).
 
         >>> from diagnose.noisyor.network import Finding, Variable
         >>> flu = Variable("flu", (0.5, 0.5))
@@ -189,7 +195,7 @@ class Solver:
         >>> Solver.of(Network.of([flu], [Finding("fever", {"flu": (1, 0)}, 1.0, False)])) is None
         True
         """
-        plan = make_plan(network, negligible, least)
+        plan = make_plan(network, negligible, least, kept)
         return None if plan is None else cls(plan, least)
 
     @cached_property
@@ -262,6 +268,8 @@ class Solver:
             weights[offsets[v] : offsets[v + 1]] = states
         for family, message in zip(self.plan.families, messages, strict=True):
             _spread(weights, offsets, family.variable, family.marginals(message))
+        for v, same in self.plan.standing.items():
+            weights[offsets[v] : offsets[v + 1]] = weights[offsets[same] : offsets[same + 1]]
         totals = np.add.reduceat(weights, offsets[:-1])
         normal: Floats = weights / np.repeat(totals, np.diff(offsets))
         return normal
@@ -359,6 +367,7 @@ def outside_message(
     >>> told.round(6).tolist()
     [[0.05, 0.15], [0.025, 0.075]]
     """
+    table(trace.factors.size, 1.0 + len(left) / FLOPS)
     context = step.alike.summed(trace.before * behind)
     return left_by_shared(group, (others(trace.factors) * context) @ left.T, step.shared)
 

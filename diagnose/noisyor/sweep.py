@@ -14,6 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from diagnose.noisyor.budget import ROW, STEP, count, table
 from diagnose.noisyor.course import Course
 from diagnose.noisyor.factor import Group, Survival, explained, site_factors
 from diagnose.noisyor.merging import Merging
@@ -166,10 +167,11 @@ class Special:
         >>> special.factor(once, left, Survival.of(np.log([[1.0], [0.5]]))).round(6).tolist()
         [[0.25, 1.0], [0.625, 1.0]]
         """
-        table = explained(group, self.private(absent), shared)
-        factor = np.empty((table.shape[1], left.shape[1]))
-        bounds = np.searchsorted(self.reading, np.arange(len(table) + 1)).tolist()
-        for own, (start, stop) in zip(table, pairwise(bounds), strict=True):
+        private = self.private(absent)
+        every = explained(group, private, shared)
+        factor = np.empty((every.shape[1], left.shape[1]))
+        bounds = np.searchsorted(self.reading, np.arange(len(every) + 1)).tolist()
+        for own, (start, stop) in zip(every, pairwise(bounds), strict=True):
             if start < stop:
                 np.matmul(own, left[:, start:stop], out=factor[:, start:stop])
         return factor
@@ -220,6 +222,8 @@ class Sweep:
         """One step: what it leaves behind, the frontier after it, the logs scaled out of it."""
         if isinstance(step, Enter):
             return Trace(alpha, NOTHING), self.expand(alpha, step), 0.0
+        count(ROW * len(alpha))
+        table(alpha.size, 2.0)
         trace = Trace(alpha, self._factors(step))
         return trace, *_rescaled(alpha * step.alike.spread(trace.product))
 
@@ -238,6 +242,8 @@ class Sweep:
         if step.bundle is None:
             return step.merging.summed(alpha)
         old, own = step.sources
+        count(STEP + ROW * len(old))
+        table(alpha.size // alpha.shape[-2] * len(old), 2.0)
         weight = self.world.bundle_weight[step.bundle]
         pairs = alpha[..., old, :]
         pairs *= weight[own] if weight.ndim == 2 else weight[own, None]
@@ -268,6 +274,7 @@ class Sweep:
         if step.bundle is None:
             return beta
         weight = self.world.bundle_weight[step.bundle]
+        count(ROW * len(beta) + beta.size)
         pairs = beta.reshape(-1, step.states, beta.shape[-1])
         ahead: Floats = (pairs * weight).sum(axis=1) if weight.ndim == 2 else weight @ pairs
         return ahead
@@ -341,6 +348,7 @@ def backward(
     beta = np.ones((1, len(posterior)))
     for k in range(len(sweep.steps) - 1, -1, -1):
         step, trace = sweep.steps[k], traces.pop()
+        count(STEP + ROW * len(trace.before) + 2.0 * trace.before.size)
         if isinstance(step, Enter):
             ahead = sweep.collapse(beta, step)
         else:
@@ -361,6 +369,7 @@ def others(factors: Floats) -> Floats:
     """
     if len(factors) == 1:
         return np.ones_like(factors)
+    table(factors.size, 2.0)
     before, after = np.ones_like(factors), np.ones_like(factors)
     for r in range(1, len(factors)):
         np.multiply(before[r - 1], factors[r - 1], out=before[r])

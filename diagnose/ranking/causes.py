@@ -14,11 +14,13 @@ from diagnose.errors import ImpossibleEvidence
 from diagnose.knowledge.circumstances import Prepare
 from diagnose.knowledge.parts import Remedy
 from diagnose.machine.graph import Machine
+from diagnose.noisyor import budget
 from diagnose.noisyor.network import Floats
 from diagnose.noisyor.plan import NEGLIGIBLE
 from diagnose.noisyor.posterior import Posterior, conflict, log_evidence, posterior
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.faults import Fault
+from diagnose.ranking.limits import POSTERIOR
 from diagnose.record import record
 
 GROUPS = ("circumstances", "air", "supply", "section", "wiring", "row")
@@ -66,7 +68,8 @@ class Ranking:
     """The posterior of some evidence, read as causes.
 
     ``negligible`` is the share of the evidence that may be left out; no probability is off by
-    more. Raises `ImpossibleEvidence` on first use when the results cannot stand together.
+    more. Raises `ImpossibleEvidence` on first use when the results cannot stand together, and
+    `OverBudget` when they are too many.
     """
 
     evidence: Evidence
@@ -84,7 +87,8 @@ class Ranking:
         >>> bool(np.allclose(found.posterior.flat, found.evidence.prior, rtol=0, atol=1e-12))
         True
         """
-        found = posterior(self.evidence.network, self.negligible)
+        with budget.within(POSTERIOR):
+            found = posterior(self.evidence.network, self.negligible)
         if found.log_evidence == -np.inf:
             raise ImpossibleEvidence(conflict(self.evidence.network))
         return found

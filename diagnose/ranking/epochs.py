@@ -10,7 +10,7 @@ time, and all of it stays one exact network.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import cached_property
 
 import numpy as np
@@ -193,6 +193,22 @@ class Epochs:
         """
         origin = self.model.flat(part, mode)
         return tuple(each.state for each in self.cleared if each.origin == origin)
+
+    @cached_property
+    def remedied(self) -> Mapping[int, tuple[int, ...]]:
+        """By flat state of a mode, the numbers of the remedies that were done to it, if any.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["replace-coil@row-6=done"] * 2)
+        >>> epochs = rank(load_machine("mounted-6"), told).evidence.epochs
+        >>> epochs.remedied[epochs.present("row-6/valve", "coil_open")]
+        (1, 2)
+        """
+        done: dict[int, list[int]] = {}
+        for each in self.cleared:
+            done.setdefault(each.origin, []).append(each.remedy)
+        found = {int(self._base[origin]): tuple(numbers) for origin, numbers in done.items()}
+        return found | {each.state: tuple(done[each.origin]) for each in self.cleared}
 
     @cached_property
     def touched(self) -> frozenset[int]:

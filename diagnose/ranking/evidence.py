@@ -22,7 +22,9 @@ from diagnose.knowledge.parts import Measurement
 from diagnose.noisyor.network import ABSENT, OPEN, PRESENT, Floats, Network
 from diagnose.ranking.epochs import Epochs
 from diagnose.ranking.model import Entries, Model
+from diagnose.ranking.opened import unbled
 from diagnose.ranking.priors import known_prior
+from diagnose.ranking.rereading import Told
 from diagnose.ranking.trust import check_findings
 from diagnose.reasoning.finding import Finding
 from diagnose.record import record
@@ -185,6 +187,21 @@ class Evidence:
         return found
 
     @cached_property
+    def unbled(self) -> Mapping[int, frozenset[int]]:
+        """By run, the rows that were opened and not bled before it; under the next number, now.
+
+        A failure of such a row says little: the air may be all that is wrong.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> machine = load_machine("mounted-6")
+        >>> told = ["response=PPPPPF", "replace-valve@row-6=done", "response=.....F"]
+        >>> evidence = rank(machine, read_typed(machine, told)).evidence
+        >>> sorted(evidence.unbled[2]), [seen.leak for seen in evidence.results][-2:]
+        ([6], [0.002, 0.4])
+        """
+        return unbled(self.model.machine, self.model.knowledge, self.case)
+
+    @cached_property
     def epochs(self) -> Epochs:
         """What work did to the machine between the runs."""
         return Epochs(self.model, self.case.work)
@@ -269,13 +286,14 @@ class Evidence:
 
     def _run_results(self, run: Run) -> Iterator[Seen]:
         check = self.model.knowledge.checks[run.check]
-        circumstances = self._circumstance_entries(run)
+        with_air = check.false_alarm if check.fails_with_air is None else check.fails_with_air
+        unbled, circumstances = self.unbled[run.index], self._circumstance_entries(run)
         for row, result in enumerate(run.results, start=1):
             if result in (Result.PASS, Result.FAIL):
                 yield Seen(
                     name=f"{run.check}@{row}#{run.index}",
                     outcome=PRESENT if result is Result.FAIL else ABSENT,
-                    leak=check.false_alarm,
+                    leak=with_air if row in unbled else check.false_alarm,
                     site=f"row-{row}",
                     entries=_joined(self.check_entries(run.check, row, run.epoch), circumstances),
                     run=run.index,
@@ -294,10 +312,10 @@ class Evidence:
 
     @cached_property
     def readings(self) -> tuple[Seen, ...]:
-        """Every measurement that a rule turned into a result.
+        """Every measurement that a rule turned into a result, as far as it tells something new.
 
-        The same result of the same measurement once more, with no work between, tells nothing new:
-        what misled the first time may well mislead again.
+        The same once more of what no work between could have changed is the same observation,
+        see `Told`.
 
         8 Ω is what a sound coil has: neither of the bad results was there.
 
@@ -307,19 +325,45 @@ class Evidence:
         >>> [(seen.name.partition("@")[0], seen.outcome == ABSENT) for seen in readings]
         [('coil-resistance:open', True), ('coil-resistance:low', True)]
         """
-        first: dict[tuple[str, str, str, int], int] = {}
-        for finding in self.findings:
-            if finding.kind == "reading":
-                nth = int(finding.values["nth"])
-                keys = ("part", "measurement", "result")
-                part, measurement, result = (str(finding.values[key]) for key in keys)
-                epoch = self.case.readings[nth - 1].epoch
-                first.setdefault((part, measurement, result, epoch), nth)
-        return tuple(
-            seen
-            for (part, measurement, result, _), nth in first.items()
-            for seen in self.reading(part, measurement, result, nth)
-        )
+        return tuple(self._read[0])
+
+    @cached_property
+    def _read(self) -> tuple[tuple[Seen, ...], Told]:
+        """What the readings tell one after another, and all that they have told."""
+        found, told = [], Told(self.epochs)
+        made = [one.values for one in self.findings if one.kind == "reading"]
+        for values in sorted(made, key=lambda one: int(one["nth"])):
+            part, measurement, result = (
+                str(values[key]) for key in ("part", "measurement", "result")
+            )
+            nth = int(values["nth"])
+            epoch = self.case.readings[nth - 1].epoch
+            for seen in self.reading(part, measurement, result, nth):
+                said = seen.name.partition("#")[0], seen.outcome, seen.entries, epoch
+                news = told.news(*said)
+                told.add(*said)
+                if len(news[0]):
+                    found.append(replace(seen, entries=news))
+        return tuple(found), told
+
+    def read_again(self, seen: Seen) -> tuple[Seen, bool]:
+        """A bad result as it can turn out now, and whether it was there when last looked at.
+
+        What was not there, with nothing done since to what it shows, is not there: no entries.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> machine, told = load_machine("mounted-6"), ["coil-resistance@row-6=8ohm"]
+        >>> for work in "bleed-again@row-6/air=done", "replace-coil@row-6=done":
+        ...     evidence = rank(machine, read_typed(machine, [*told, work])).evidence
+        ...     open_now = evidence.possible("row-6/valve", "coil-resistance", "open")
+        ...     print(len(evidence.read_again(open_now)[0].entries[0]))
+        0
+        1
+        """
+        told, now = self._read[1], self.epochs.now
+        there = not len(told.news(seen.name, PRESENT, seen.entries, now)[0])
+        entries = told.news(seen.name, ABSENT, seen.entries, now)
+        return replace(seen, entries=entries, leak=seen.leak if len(entries[0]) else 0.0), there
 
     def reading(self, part: str, measurement: str, result: str, nth: int) -> Iterator[Seen]:
         """What the result of the case's nth reading stands for: bad ones are looked at in order.

@@ -7,6 +7,7 @@ stated circumstances of one run, or one finding about the machine's history.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from heapq import nlargest
 from itertools import groupby
@@ -15,6 +16,8 @@ from operator import itemgetter
 import numpy as np
 
 from diagnose.cases.case import Result
+from diagnose.errors import OverBudget
+from diagnose.noisyor import budget
 from diagnose.noisyor.network import Network
 from diagnose.noisyor.posterior import posterior
 from diagnose.ranking.causes import Cause, Ranking
@@ -34,6 +37,12 @@ ROUGHLY = 1e-3
 
 BELIEVED = 0.5
 """A cause that is likelier there than not is believed, whatever else is there."""
+
+WHY = 300e6
+"""Table entries that it may take to say why: about 2 seconds on one core."""
+
+MOST_ITEMS = 150
+"""Of more things known whole runs are weighed, not blocks of their rows."""
 
 SURE = 1e-12
 """Probabilities closer than this to 0 or 1 count as this close."""
@@ -65,6 +74,14 @@ class Weight:
         return "strongly" if size >= STRONGLY else "clearly" if size >= CLEARLY else "slightly"
 
 
+@record
+class Weighing:
+    """Per cause id what moved it, the strongest first; and whether everything known was weighed."""
+
+    moved: Mapping[str, tuple[Weight, ...]]
+    whole: bool
+
+
 def weights(ranking: Ranking, causes: Sequence[Cause]) -> Mapping[str, tuple[Weight, ...]]:
     """Per cause id what moved it, the strongest first; items that did not move it are left out.
 
@@ -77,17 +94,53 @@ def weights(ranking: Ranking, causes: Sequence[Cause]) -> Mapping[str, tuple[Wei
     >>> [(one.says, one.log_odds > 0) for one in weights(found, oil)["circumstances/oil@1"]]
     [('row 6 failing response', True), ('rows 1–5 passing response', False)]
     """
+    return weighing(ranking, causes).moved
+
+
+def weighing(ranking: Ranking, causes: Sequence[Cause]) -> Weighing:
+    """The same, and whether all was weighed: of too many runs only the latest can be.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> found = rank(load_machine("mounted-6"), told)
+    >>> weighing(found, found.causes[:1]).whole
+    True
+    """
     moved: dict[str, list[Weight]] = {cause.id: [] for cause in causes}
-    for item in items(ranking.evidence):
-        before = _probabilities(ranking, item, causes)
-        for cause, probability in zip(causes, before, strict=True):
-            change = _log_odds(cause.probability) - _log_odds(probability)
-            if abs(change) >= UNMOVED:
-                moved[cause.id].append(Weight(item.says, change))
-    return {
+    left = _worth_weighing(ranking.evidence)
+    with suppress(OverBudget), budget.within(WHY):
+        while left:
+            for cause, change in _changes(ranking, left[0], causes):
+                moved[cause.id].append(Weight(left[0].says, change))
+            del left[0]
+    strongest = {
         id: tuple(sorted(found, key=lambda weight: -abs(weight.log_odds)))
         for id, found in moved.items()
     }
+    return Weighing(strongest, not left)
+
+
+def _changes(
+    ranking: Ranking, item: Item, causes: Sequence[Cause]
+) -> Iterator[tuple[Cause, float]]:
+    """The causes that one item moved, each with the change of its log-odds."""
+    before = _probabilities(ranking, item, causes)
+    for cause, probability in zip(causes, before, strict=True):
+        change = _log_odds(cause.probability) - _log_odds(probability)
+        if abs(change) >= UNMOVED:
+            yield cause, change
+
+
+def _worth_weighing(evidence: Evidence) -> list[Item]:
+    """Everything known; where that is too much, whole runs, the latest first."""
+    every = list(items(evidence))
+    if len(every) <= MOST_ITEMS:
+        return every
+    names: dict[int, list[str]] = {}
+    for seen in evidence.results:
+        names.setdefault(seen.run, []).append(seen.name)
+    runs = [Item(f"run {run}", tuple(names[run])) for run in sorted(names, reverse=True)]
+    return [*(each for each in every if isinstance(each.without, Evidence)), *runs]
 
 
 def items(evidence: Evidence) -> Iterator[Item]:

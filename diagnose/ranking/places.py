@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from functools import partial
 
 import numpy as np
 
+from diagnose.noisyor import budget
 from diagnose.noisyor.posterior import log_evidence
 from diagnose.ranking.causes import Cause, Ranking
+
+EXACT = 300e6
+"""Table entries that may be taken for places where faults of two parts have met."""
 
 
 def suspicion(ranking: Ranking, least: float = 0.0005) -> Mapping[str, float]:
@@ -16,7 +21,7 @@ def suspicion(ranking: Ranking, least: float = 0.0005) -> Mapping[str, float]:
 
     What a swap took along counts where it is now. The modes of one part exclude each other, so
     their probabilities add up; where faults of two parts have met, the probability of either is
-    inferred anew. Raises `ImpossibleEvidence`.
+    inferred anew (where that takes too much, their sum bounds it). Raises `ImpossibleEvidence`.
 
     >>> from diagnose.cases.typed import read_typed
     >>> from diagnose.machine.graph import load_machine
@@ -31,7 +36,11 @@ def suspicion(ranking: Ranking, least: float = 0.0005) -> Mapping[str, float]:
     for cause in ranking.causes:
         if cause.group != "circumstances":
             here[_place(ranking, cause)].append(cause)
-    found = {place: _any_of(ranking, causes) for place, causes in here.items()}
+    exact = budget.Allowance(EXACT)
+    found = {
+        place: exact.give(partial(_any_of, ranking, causes), _at_most(causes), place)
+        for place, causes in here.items()
+    }
     return {place: chance for place, chance in found.items() if chance >= least}
 
 
@@ -43,11 +52,15 @@ def _place(ranking: Ranking, cause: Cause) -> str:
 def _any_of(ranking: Ranking, causes: Sequence[Cause]) -> float:
     """The probability that at least one of some causes is there."""
     if len({cause.part for cause in causes}) == 1:
-        return min(1.0, sum(cause.probability for cause in causes))
+        return _at_most(causes)
     evidence = ranking.evidence
     sound = {part: _others(ranking, part, causes) for part in {each.part for each in causes}}
     narrow = log_evidence(evidence.network.restricted(sound))
     return float(np.clip(-np.expm1(narrow - ranking.posterior.log_evidence), 0.0, 1.0))
+
+
+def _at_most(causes: Sequence[Cause]) -> float:
+    return min(1.0, sum(cause.probability for cause in causes))
 
 
 def _others(ranking: Ranking, part: str, causes: Sequence[Cause]) -> list[int]:

@@ -8,7 +8,7 @@ from diagnose.reasoning.finding import Fact
 from diagnose.reasoning.vocabulary import fact
 
 _PRESSURE_GONE = "pressure gone"
-"""What a part kind's file lists under a remedy's ``needs`` when a line or coupler is opened."""
+"""What a part kind's file lists under ``needs`` of work near oil that may be under pressure."""
 
 
 def rerun_act(act: str, check: str, rows: int) -> Fact:
@@ -89,6 +89,7 @@ def _work_act(
         part_kind=machine.parts[part].id,
         side=machine.parts[part].side,
         detail=work.id,
-        opens_oil="yes" if _PRESSURE_GONE in work.needs else "no",
+        opens_oil="yes" if work.opens != "nothing" or _PRESSURE_GONE in work.needs else "no",
+        lets_air_in="yes" if work.opens == "line" else "no",
         **more,
     )

@@ -64,9 +64,8 @@ def conclude(facts: Sequence[Fact], rules: Rules) -> tuple[Finding, ...]:
     """
     sources: list[Fact | Finding] = list(facts)
     for stratum in rules.strata:
-        sources += _found(stratum, sources, rules)
-    findings = [source for source in sources if isinstance(source, Finding)]
-    return tuple(_once_each(findings))
+        sources += _once_each(_found(stratum, sources, rules))
+    return tuple(source for source in sources if isinstance(source, Finding))
 
 
 def advise(

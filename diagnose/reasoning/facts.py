@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from functools import cached_property
 
 from diagnose.cases.case import Case, Result, Run, Swapped
 from diagnose.knowledge.base import Knowledge
@@ -71,8 +72,7 @@ def _run_facts(
     groups = groups_of(machine)
     latest = {run.check: run.index for run in runs}
     story = _Story(machine, groups, runs, touched)
-    for run in runs:
-        tally = tally_of(run)
+    for run, tally in zip(runs, story.tallies, strict=True):
         yield _run_fact(machine, run, tally, latest[run.check] == run.index)
         yield from _circumstances(run, knowledge)
         if tally.failed:
@@ -138,6 +138,15 @@ class _Story:
     runs: tuple[Run, ...]
     touched: tuple[frozenset[int], ...]
 
+    @cached_property
+    def tallies(self) -> tuple[Tally, ...]:
+        """What each run showed, in their order.
+
+        >>> _Story(None, [], (Run(1, "bleed", (Result.FAIL,)),), ()).tallies
+        (Tally(passed=0, failed=2, unsure=0),)
+        """
+        return tuple(map(tally_of, self.runs))
+
     def other(self, run: Run) -> Tally:
         """What rows last showed in the checks other than that of a run, with no work between.
 
@@ -152,9 +161,10 @@ class _Story:
         ((1,), (2, 3, 4, 5, 6))
         """
         last: dict[str, Tally] = {}
-        for one in (one for one in self.runs if one.check != run.check):
-            worked = self._touched_between(one.epoch, run.epoch)
-            last[one.check] = tally_of(one).without(worked).after(last.get(one.check, Tally()))
+        for one, tally in zip(self.runs, self.tallies, strict=True):
+            if one.check != run.check:
+                worked = self._touched_between(one.epoch, run.epoch)
+                last[one.check] = tally.without(worked).after(last.get(one.check, Tally()))
         others = last.values()
         failed = _union(tally.failed for tally in others)
         passed = _union(tally.passed for tally in others) & ~failed
@@ -199,10 +209,11 @@ class _Story:
 
     def failed_rows(self, run: Run, tally: Tally) -> Iterator[Fact]:
         rows, other = self.machine.rows, self.other(run)
-        runs = [one for one in self.runs if one.check == run.check]
+        both = zip(self.runs, self.tallies, strict=True)
+        same = [(one.epoch, seen) for one, seen in both if one.check == run.check]
         for row in rows_in(tally.failed):
             since = self._last_work(row, run)
-            history = [tally_of(one) for one in runs if one.epoch >= since]
+            history = [seen for epoch, seen in same if epoch >= since]
             yield Fact(
                 "failed_row",
                 {

@@ -17,7 +17,8 @@ from diagnose.record import record
 NUMBERS = frozenset({"number", "count", "run", "row"})
 WHOLE = frozenset({"count", "run", "row"})
 
-_IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9_./:@,+-]{0,99}")
+_IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9_./:@,+-]{0,999}")
+"""The longest is a rerun of every other row of the widest machine, with 400 letters."""
 _LARGEST = 1e11
 
 

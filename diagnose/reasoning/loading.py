@@ -10,7 +10,7 @@ from pathlib import Path
 from pydantic import ValidationError as PydanticError
 
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.places import Folders, own, shipped
+from diagnose.knowledge.places import Folders, own, shipped, yaml_files_below
 from diagnose.knowledge.remembered import Memory
 from diagnose.reasoning.engine import Stratum
 from diagnose.reasoning.rulefile import Rule, RuleFile
@@ -100,7 +100,9 @@ def _in_order(rules: Iterable[Rule]) -> tuple[Rule, ...]:
 def rule_paths(folder: Path) -> list[Path]:
     """Every rule file below a folder, in order of path; none when there is no such folder.
 
+    Raises `FileProblems` when there are too many.
+
     >>> rule_paths(Path("no such folder"))
     []
     """
-    return sorted(path for path in folder.rglob("*") if path.suffix in (".yaml", ".yml"))
+    return yaml_files_below(folder)

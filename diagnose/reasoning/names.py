@@ -145,6 +145,7 @@ class Names:
         yield from ((one.kind, kind, one.id) for kind, one in self._measurements)
         for kind in self.knowledge.parts.values():
             yield from (("remedy", kind.id, remedy.id) for remedy in kind.remedies)
+            yield from (("swap", kind.id, swap.id) for swap in kind.swaps)
 
 
 def _table(fields: Row, rows: Iterable[Row]) -> Table:

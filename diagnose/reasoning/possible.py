@@ -37,8 +37,10 @@ def can_hold(field: Field, tests: Iterable[Test]) -> bool:
 def passes(value: Value, tests: Iterable[Test]) -> bool:
     """Whether the value passes every test; the tests must name constants only.
 
-    >>> passes(4, [Test("at_least", 3), Test("not", 5)])
-    True
+    No text is above or below anything.
+
+    >>> passes(4, [Test("at_least", 3), Test("not", 5)]), passes("oil", [Test("above", 3)])
+    (True, False)
     """
     return all(_passes(value, test) for test in tests)
 
@@ -48,6 +50,8 @@ def _passes(value: Value, test: Test) -> bool:
         return value in test.constants
     (wanted,) = test.constants
     if test.operator in ORDERED:
+        if isinstance(value, str) or isinstance(wanted, str):
+            return False
         return _in_order(test.operator, float(value), float(wanted))
     return (value == wanted) is (test.operator == "equals")
 

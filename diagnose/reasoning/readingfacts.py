@@ -8,6 +8,7 @@ from itertools import combinations
 
 from diagnose.cases.case import Case, Reading, Run
 from diagnose.knowledge.parts import Measurement
+from diagnose.limits import MOST_TIMES
 from diagnose.machine.graph import Machine
 from diagnose.reasoning.changes import worked_on
 from diagnose.reasoning.finding import Fact, Value
@@ -56,7 +57,7 @@ def reading_facts(
                 "compared",
                 **about,
                 expected=expected,
-                ratio=reading.value / expected,
+                ratio=_times(reading.value, expected),
                 allowed="no" if reading.value < _least(measurement) * scale else "yes",
                 contact=_contact(machine, measurement, about, reading.value / scale),
             )
@@ -77,8 +78,19 @@ def _feed(machine: Machine, case: Case, reading: Reading, measurement: Measureme
         if other.measurement == measurement.scales_with and other.epoch == reading.epoch:
             feed = machine.parts[other.part].measurement(other.measurement)
             if isinstance(other.value, float) and feed.nominal and other.value >= _least(feed):
-                ratio = max(1.0, other.value / feed.nominal)
+                ratio = max(1.0, _times(other.value, feed.nominal))
     return ratio
+
+
+def _times(value: float, expected: float) -> float:
+    """How many times what was expected a value is.
+
+    >>> _times(12, 8), _times(1e9, 1e-300)
+    (1.5, 1000000.0)
+    """
+    if abs(value) >= MOST_TIMES * abs(expected):
+        return math.copysign(MOST_TIMES, value) * math.copysign(1, expected)
+    return value / expected
 
 
 def _contact(

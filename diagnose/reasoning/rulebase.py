@@ -7,7 +7,9 @@ from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
 
 from diagnose.errors import Problem, near_matches
+from diagnose.limits import MOST_JOINED_TOGETHER
 from diagnose.reasoning.finding import Value
+from diagnose.reasoning.joins import CASE, Joins
 from diagnose.reasoning.possible import passes
 from diagnose.reasoning.rulefile import Conclusion, Condition, Rule, RuleFile
 from diagnose.reasoning.vocabulary import FINDINGS, GROUPS
@@ -19,7 +21,12 @@ def problems_between(files: Sequence[RuleFile]) -> list[Problem]:
     >>> problems_between(())
     []
     """
-    return [*_twins(files), *_circles(files), *_waiting_in_vain(files)]
+    return [
+        *_twins(files),
+        *_circles(files),
+        *_waiting_in_vain(files),
+        *_too_many_ways(files),
+    ]
 
 
 def _twins(files: Sequence[RuleFile]) -> Iterator[Problem]:
@@ -102,3 +109,18 @@ def _nearest(condition: Condition, rules: Sequence[Rule]) -> str:
     names = [str(c) for name, test in condition.tests() if name == "rule" for c in test.constants]
     near = [match for name in names if name not in ids for match in near_matches(name, ids)]
     return f"did you mean {' or '.join(near)}?" if near else "the rule never fires"
+
+
+def _too_many_ways(files: Sequence[RuleFile]) -> Iterator[Problem]:
+    """Rules whose facts can come together so often that nobody would wait for it."""
+    joins, together = Joins([file.rule for file in files]), 0
+    for file in files:
+        reason = joins.too_many(file.rule)
+        if reason is not None:
+            yield reason.at(file.document)
+            continue
+        before, together = together, together + max(joins.sizes(file.rule), default=0)
+        if before <= MOST_JOINED_TOGETHER < together:
+            expected = f"rules that fire in at most {MOST_JOINED_TOGETHER:,} ways together {CASE}"
+            got, remedy = f"{together:,} with this one", "match fewer facts, or take rules out"
+            yield Problem(file.document.place(("when",)), expected, got, remedy)

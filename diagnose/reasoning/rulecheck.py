@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import PurePath
 
 from diagnose.errors import Problem
+from diagnose.limits import LONGEST_SENTENCE, MOST_CHOICES, MOST_CONCLUSIONS, MOST_EXAMPLES
 from diagnose.reasoning.belonging import out_of_place
 from diagnose.reasoning.complaint import Complaint, Step, unknown_name
 from diagnose.reasoning.fields import Field, Kind, complaint_about
@@ -39,6 +40,7 @@ def problems_of(file: RuleFile, names: Names | None = None) -> list[Problem]:
         *_made_too_late(file),
         *_wrong_conclusions(file, names),
         *_wrong_sentence(file),
+        *_too_long(file),
         *_wrong_acts(file),
         *(out_of_place(file.rule, names) if names else ()),
     ]
@@ -251,6 +253,25 @@ def _wrong_acts(file: RuleFile) -> Iterator[Complaint]:
             for name, field in FACTS["act"].fields.items():
                 if example.act and field.default is None and name not in example.act:
                     yield Complaint((block, number, "act"), f"{name}: in an act", "nothing")
+
+
+def _too_long(file: RuleFile) -> Iterator[Complaint]:
+    """Lists and sentences that no rule needs and that would be gone through at every firing."""
+    rule = file.rule
+    for name, many, most, what in (
+        ("then", len(rule.then), MOST_CONCLUSIONS, "findings"),
+        ("fires", len(rule.fires), MOST_EXAMPLES, "examples"),
+        ("near_miss", len(rule.near_miss), MOST_EXAMPLES, "examples"),
+        ("says", len(rule.says), LONGEST_SENTENCE, "letters"),
+    ):
+        if many > most:
+            yield Complaint((name,), f"at most {most:,} {what}", f"{many:,}", "write less")
+    for place, condition in enumerate(rule.when):
+        for name, test in condition.tests():
+            if len(test.constants) > MOST_CHOICES:
+                got = f"{len(test.constants):,}"
+                where = ("when", place, "where", name)
+                yield Complaint(where, f"at most {MOST_CHOICES} values", got, "write less")
 
 
 def _bound(file: RuleFile) -> dict[str, Kind]:

@@ -279,6 +279,7 @@ _FACTS = (
             "at": _choice("where somebody stands to do it", SPOTS, "planter"),
             "tool": _choice("tool of a measurement", TOOLS, "none"),
             "opens_oil": _choice("whether a line or coupler is opened", YES_NO, "no"),
+            "lets_air_in": _choice("whether air gets into an opened line", YES_NO, "no"),
             "live": _choice("whether it is done with the circuit powered", YES_NO, "no"),
             "price": _choice("what parts cost", PRICES, "none"),
         },

@@ -34,6 +34,9 @@ MOST_RUNS = 4
 Judgement: what comes and goes so often is not found by running it again.
 """
 
+MOST_FAILURES = 6
+"""A row that failed so often is run again to prove a remedy only (judgement)."""
+
 MOST_SUSPECTS = 8
 """Failed rows that are rerun one by one, with neighbours, or all together.
 
@@ -119,7 +122,8 @@ def open_reruns(evidence: Evidence, rows: Iterable[int]) -> Iterator[Seen]:
 
 
 def reruns(evidence: Evidence, target: int, suspects: Sequence[int]) -> Iterator[Candidate]:
-    """Reruns of every check over every useful set of rows; enough is enough, see `MOST_RUNS`.
+    """Reruns of every check over every useful set of rows; enough is enough, see `MOST_RUNS`
+    and `MOST_FAILURES`.
 
     ``suspects`` are the failed rows of the target's own trouble: a failure with another cause
     tells nothing about it.
@@ -131,12 +135,13 @@ def reruns(evidence: Evidence, target: int, suspects: Sequence[int]) -> Iterator
     >>> [act.id for act in reruns(rank(load_machine("mounted-6"), told).evidence, 6, [6])]
     ['bleed@6', 'bleed@5-6', 'bleed@1-6', 'response@6', 'response@5-6', 'response@1-6']
     """
-    failed = evidence.failed_rows
-    sets = rerun_sets(evidence, target, suspects)
+    failed, sets = evidence.failed_rows, rerun_sets(evidence, target, suspects)
+    times = Counter(row for run in evidence.case.runs for row in run.rows_with(Result.FAIL))
     for check in evidence.model.knowledge.checks:
         made = runs_since_work(evidence, check)
         for rows in sets:
-            if max(made[row] for row in rows) < MOST_RUNS:
+            often = max(times[row] for row in rows) >= MOST_FAILURES
+            if not often and max(made[row] for row in rows) < MOST_RUNS:
                 yield rerun(evidence, check, rows, failed)
 
 
@@ -268,9 +273,11 @@ def _bad_last(evidence: Evidence, check: str) -> Mapping[str, bool]:
 
 
 def required_rerun(evidence: Evidence) -> Candidate | None:
-    """The rerun that must come first: all failures come from runs known to be unsound.
+    """The run that must come first: the bleed of rows that were opened, else a run made again.
 
-    Such a run says little of the machine; what it needs is to be made again as it should be.
+    What was opened is bled before its results count. Where all failures come from runs known to be
+    unsound, such a run says little of the machine; what it needs is to be made again as it should
+    be.
 
     >>> from diagnose import load_machine, rank, read_typed
     >>> machine = load_machine("mounted-6")
@@ -281,6 +288,10 @@ def required_rerun(evidence: Evidence) -> Candidate | None:
     >>> required_rerun(on.evidence) is None
     True
     """
+    opened = evidence.unbled[len(evidence.case.runs) + 1]
+    bleed = next((c.id for c in evidence.model.knowledge.checks.values() if c.clears_air), None)
+    if opened and bleed is not None:
+        return rerun(evidence, bleed, sorted(opened), evidence.failed_rows)
     failing = [run for run in evidence.case.runs if run.rows_with(Result.FAIL)]
     if not failing or not all(evidence.known_bad(run) for run in failing):
         return None
@@ -317,9 +328,9 @@ def _rerun_outcome(check: str, rows: Sequence[int], failing: set[int]) -> Outcom
 
 
 def measurements(evidence: Evidence, target: int) -> Iterator[Candidate]:
-    """Readings of, and looks at, the parts that a row depends on; none already made since work.
+    """Readings of, and looks at, the parts that a row depends on; none that is known already.
 
-    The coil was read already; the rest can still be done.
+    The coil was read already, and nothing was done to it; the rest can still be done.
 
     >>> from diagnose import load_machine, rank, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["coil-resistance@row-6=8ohm"])
@@ -328,20 +339,26 @@ def measurements(evidence: Evidence, target: int) -> Iterator[Candidate]:
     ['coil-voltage', 'valve-code', 'look-leak']
     """
     machine = evidence.model.machine
-    taken = {
-        (reading.measurement, reading.part)
-        for reading in evidence.case.readings
-        if reading.epoch == evidence.epochs.now
-    }
     checks = evidence.model.knowledge.checks
     for part in dict.fromkeys(p for check in checks for p in machine.ancestors(target, check)):
         for measurement in machine.parts[part].measurements:
-            if (measurement.id, part) not in taken:
-                yield _measurement(evidence, part, measurement)
+            seen = [evidence.possible(part, measurement.id, bad.id) for bad in measurement.results]
+            again = [evidence.read_again(one) for one in seen]
+            if not _known(again):
+                yield _measurement(evidence, part, measurement, [one for one, _ in again])
 
 
-def _measurement(evidence: Evidence, part: str, measurement: Measurement) -> Candidate:
-    seen = [evidence.possible(part, measurement.id, bad.id) for bad in measurement.results]
+def _known(again: Sequence[tuple[Seen, bool]]) -> bool:
+    """Whether a reading would say what it said: results are looked at until one is there."""
+    for seen, there in again:
+        if there or len(seen.entries[0]):
+            return there
+    return True
+
+
+def _measurement(
+    evidence: Evidence, part: str, measurement: Measurement, seen: Sequence[Seen]
+) -> Candidate:
     return Candidate(
         id=f"{measurement.id}@{part}",
         kind=measurement.kind,

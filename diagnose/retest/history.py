@@ -79,7 +79,7 @@ def _told(
 
 
 def history_table(beliefs: Beliefs, candidate: Candidate) -> list[Floats]:
-    """(blames + 1) joint probabilities of each answer with each blame.
+    """(blames + 2) joint probabilities of each answer with each blame.
 
     One planter in 20 has mice, which make a broken bus 5 times as likely: 5 in 24 broken ones.
 
@@ -102,9 +102,9 @@ def history_table(beliefs: Beliefs, candidate: Candidate) -> list[Floats]:
         prior = _prior(beliefs, *_told(evidence, known, circumstance.id, state.id), parts)
         with np.errstate(invalid="ignore"):
             single = np.nan_to_num(prior / before, nan=1.0)
-        weights.append(state.prior_for("any") * np.array([1.0, *single, 1.0]))
+        weights.append(state.prior_for("any") * np.array([1.0, *single, 1.0, 1.0]))
     total = np.sum(weights, axis=0)
-    return [weight / total * beliefs.outlook.blame for weight in weights]
+    return [weight / total * beliefs.blame for weight in weights]
 
 
 def _moved(beliefs: Beliefs, circumstance: str) -> frozenset[str]:

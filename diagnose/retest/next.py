@@ -7,14 +7,18 @@ from typing import Literal
 
 import numpy as np
 
-from diagnose.cases.case import Result
 from diagnose.decision.lookahead import ALIKE, Act, Decision, Valued, decide, decide_from
 from diagnose.decision.repairs import repair_order
 from diagnose.decision.situation import NEGLIGIBLE, repaired, start
+from diagnose.noisyor import budget
+from diagnose.ranking.opened import checks_touched
 from diagnose.record import record
+from diagnose.retest.bleeding import bleed_after, followed
 from diagnose.retest.candidates import Candidate, required_rerun, rerun
 from diagnose.retest.proof import Proof
+from diagnose.retest.repairs import Mend
 from diagnose.retest.scene import Scene
+from diagnose.retest.tried import tried_enough
 
 Goal = Literal["restore", "isolate"]
 
@@ -31,14 +35,13 @@ NO_ACT = "nothing that can be done here is worth its minutes any more"
 QUALIFIED = "is for a qualified person, or under the machine's manual only"
 TOLD_ALL = "no test at hand tells more"
 
-TRIES = 7
-"""After so many failures of one row somebody else looks at it (judgement).
+TRIED_ENOUGH = "row {row} failed again after each of {tried} repairs: let somebody else look at it"
 
-Each failure after more work doubles what an exact answer takes, too: seven are done within a
-second, ten want a minute.
-"""
+UNLIKELY_PART = 0.05
+"""No part that is less likely to be at fault is replaced while there is something that tells."""
 
-TRIED_ENOUGH = "the row failed {failures} times and nothing helped: let somebody else look at it"
+FIRST_ACT = 700e6
+"""Table entries that what to do first may take: 2 to 4 seconds on one core."""
 
 
 @record
@@ -84,7 +87,7 @@ def best_choice(
     """The best that can be done first about a trouble, looking ``depth`` acts ahead.
 
     A rerun that first puts right a circumstance known to be bad comes before everything else
-    when no sound run shows the failure.
+    when no sound run shows the failure. Raises `OverBudget` when that cannot be worked out.
 
     >>> from diagnose import load_machine, plan, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", "engine=off"])
@@ -92,15 +95,22 @@ def best_choice(
     >>> choice.required, choice.candidate.id, round(choice.minutes, 6)
     (True, 'response@6', 5.15)
     """
-    failures = failures_of(scene)
-    if failures >= TRIES:
-        says = TRIED_ENOUGH.format(failures=failures)
+    with budget.within(FIRST_ACT):
+        return _best_choice(scene, goal, depth, seconds)
+
+
+def _best_choice(scene: Scene, goal: Goal, depth: int, seconds: float) -> Choice:
+    """The same, whatever it takes."""
+    enough = tried_enough(scene.evidence, scene.trouble.rows)
+    if enough is not None:
+        says = TRIED_ENOUGH.format(row=enough[0], tried=enough[1])
         worth = scene.knowledge.rates.hand_over_minutes
         return Choice(None, 0.0, worth, worth, False, 0, (), says)
     problem = scene.problem
     made = decide(problem, problem.prior, scene.setup, goal, depth, WIDTH, seconds)
     if goal == "restore" and scene.passes_again >= LIKELY_TO_PASS:
         made = _with_check_again(scene, made, depth, seconds)
+    made = _without_unlikely_parts(scene, made)
     repair_only = repair_order(problem, problem.prior, scene.setup).minutes
     needed = required_rerun(scene.evidence)
     offers = tuple(_offers(scene, made))
@@ -133,18 +143,32 @@ def _with_check_again(scene: Scene, made: Decision, depth: int, seconds: float) 
     return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
 
 
-def failures_of(scene: Scene) -> int:
-    """How often a row of the trouble has failed; after `TRIES` the planner hands over.
+def _without_unlikely_parts(scene: Scene, made: Decision) -> Decision:
+    """The same, but no part that is hardly to blame is replaced while something is left that tells.
 
-    >>> from diagnose import load_machine, plan, read_typed
-    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", "response=....PF"])
-    >>> failures_of(plan(load_machine("mounted-6"), told).scene)
-    2
+    A new part for what is almost surely sound may be the quickest guess, and is a wrong one.
     """
-    runs = scene.evidence.case.runs
-    return max(
-        sum(run.results[row - 1] is Result.FAIL for run in runs) for row in scene.trouble.rows
+    telling = any(
+        known.bits >= TELLING and candidate.kind in ("rerun", "measure", "look")
+        for candidate, known in scene.tests
     )
+    ranked = tuple(
+        each for each in made.ranked if not (telling and _unlikely_part(scene, each.act))
+    )
+    if made.act.kind == "stop" or made.act == ranked[0].act:
+        return replace(made, ranked=ranked)
+    best = next(each for each in ranked if each.act.kind != "last resort")
+    return replace(made, act=best.act, value=best.value, ranked=ranked)
+
+
+def _unlikely_part(scene: Scene, act: Act) -> bool:
+    """Whether an act puts in new parts where hardly anything is likely to be at fault."""
+    mend = scene.mends[act.index].candidate if act.kind == "repair" else None
+    if mend is None or mend.price == "none":
+        return False
+    place_of = scene.evidence.epochs.place_of
+    there = (each for each in scene.ranking.causes if place_of(each.part, each.mode) == mend.part)
+    return sum(cause.probability for cause in there) < UNLIKELY_PART
 
 
 def _read_back(
@@ -222,21 +246,12 @@ def candidate_of(scene: Scene, act: Act) -> Candidate | None:
         return scene.tests[act.index][0]
     if act.kind != "repair":
         return None
-    mend = scene.mends[act.index].candidate
-    if mend is None:
-        return _check_again(scene, float(scene.mends[act.index].fixes @ scene.scales.blame))
-    again = scene.proofs[mend.check]
-    back = scene.knowledge.change_minutes(mend.setup, again.setup)
-    return replace(
-        mend,
-        says=f"{mend.says.rstrip('.')}; then {again.says}",
-        minutes=mend.minutes + back + again.minutes,
-        outcomes=again.outcomes,
-        needs=tuple(dict.fromkeys([*mend.needs, *again.needs])),
-        cautions=tuple(dict.fromkeys([*mend.cautions, *again.cautions])),
-        ends=again.setup,
-        wants=tuple(dict.fromkeys([*mend.wants, *again.wants])),
-    )
+    mend = scene.mends[act.index]
+    if mend.candidate is None:
+        return _check_again(scene, float(mend.fixes @ scene.scales.blame))
+    assert mend.candidate.work is not None
+    bleed = bleed_after(scene.evidence, mend.candidate.work, mend.candidate.check)
+    return followed(scene.evidence, mend.candidate, bleed, _proof_of(scene, mend))
 
 
 def _check_again(scene: Scene, passes: float) -> Candidate:
@@ -244,21 +259,70 @@ def _check_again(scene: Scene, passes: float) -> Candidate:
 
     More than the failed rows is worth its minutes when ``passes`` is likely enough: it saves
     setting the check up once more, or coming back to the set-up in which the machine is. While
-    rows fail for another trouble too, work is still to come, and all is to be proven after it.
+    rows fail for another trouble too, work is still to come, and all is to be proven after it; and
+    only what is due first would count.
     """
     rows, known = scene.trouble.rows, scene.knowledge
     best, most = (scene.check, rows), 0.0
-    others = {row for _, row in scene.evidence.standing_failures} - set(rows)
-    for check, missing in () if others else Proof(scene.ranking).missing:
+    for check, missing in () if others_fail(scene) else Proof(scene.ranking).missing[:1]:
         made = known.checks[check]
         if check == scene.check:
-            wanted = tuple(sorted({*rows, *missing}))
-            saved, extra = made.set_up_minutes, made.minutes_per_row * (len(wanted) - len(rows))
+            wanted, worth = missing, worth_at_once(scene, check, passes)
         else:
             wanted, extra = missing, made.set_up_minutes + made.minutes_per_row * len(missing)
             saved = known.change_minutes(known.checks[scene.check].setup, made.setup)
             saved *= scene.standing.setup == made.setup
-        worth = passes * saved - (1 - passes) * extra
+            worth = passes * saved - (1 - passes) * extra
         if wanted != rows and worth > most:
             best, most = (check, wanted), worth
     return rerun(scene.evidence, *best, rows)
+
+
+def others_fail(scene: Scene) -> bool:
+    """Whether rows fail for another trouble, too.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> machine, both = load_machine("mounted-6"), ["bleed={0}", "response={0}"]
+    >>> for pattern in ("FFFFFF", "FPPPPF"):
+    ...     told = read_typed(machine, [each.format(pattern) for each in both])
+    ...     print(others_fail(plan(machine, told).scene))
+    False
+    True
+    """
+    return bool({row for _, row in scene.evidence.standing_failures} - {*scene.trouble.rows})
+
+
+def worth_at_once(scene: Scene, check: str, passes: float) -> float:
+    """Minutes that a run of every row saves over one of the failed rows and a full one later.
+
+    It saves 3 minutes of setting up when it passes, and wastes 5 · 0.15 when it does not.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> scene = plan(load_machine("mounted-6"), told).scene
+    >>> [round(worth_at_once(scene, "response", passes), 6) for passes in (0.0, 1.0)]
+    [-0.75, 3.0]
+    """
+    made = scene.knowledge.checks[check]
+    more = scene.evidence.model.machine.rows - len(scene.trouble.rows)
+    return passes * made.set_up_minutes - (1 - passes) * made.minutes_per_row * more
+
+
+def _proof_of(scene: Scene, mend: Mend) -> Candidate:
+    """The check that shows whether a remedy has worked: on every row where that saves minutes."""
+    assert mend.candidate is not None
+    check, blame = mend.candidate.check, scene.scales.blame
+    passes = float(mend.fixes @ blame / blame.sum())
+    first = _first_due(scene, mend.candidate) == check and not others_fail(scene)
+    if not first or worth_at_once(scene, check, passes) <= 0:
+        return scene.proofs[check]
+    every = range(1, scene.evidence.model.machine.rows + 1)
+    return rerun(scene.evidence, check, tuple(every), scene.trouble.rows)
+
+
+def _first_due(scene: Scene, candidate: Candidate) -> str | None:
+    """The check whose full run comes first once a remedy was done."""
+    assert candidate.work is not None
+    due = {check for check, _ in Proof(scene.ranking).missing}
+    due |= checks_touched(scene.evidence.model.machine, scene.knowledge, candidate.work)
+    return next((check for check in scene.knowledge.checks if check in due), None)

@@ -6,16 +6,22 @@ are exact; what is best is decided on the trouble as a finite problem (`diagnose
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
+from diagnose.cases.case import Case, Remedied
+from diagnose.errors import OverBudget
+from diagnose.noisyor import budget
 from diagnose.ranking.causes import Cause, Ranking
+from diagnose.ranking.evidence import Evidence
+from diagnose.ranking.limits import too_many
+from diagnose.ranking.opened import checks_touched
 from diagnose.record import record
 from diagnose.retest.candidates import Candidate, Outcome, required_rerun
 from diagnose.retest.isolating import Isolating, isolating
-from diagnose.retest.next import Choice, best_choice
+from diagnose.retest.next import SECONDS, Choice, best_choice
 from diagnose.retest.proof import Proof
 from diagnose.retest.scene import EVERYTHING, Means, Scene
 from diagnose.retest.somefail import example
@@ -34,6 +40,11 @@ WORTH_TELLING = 0.0005
 
 NOTHING = 1e-9
 """Probabilities that sum to 1 within this leave nothing over."""
+
+TREE = 1500e6
+"""Table entries that a plan may take besides its first act: 4 to 8 seconds on one core."""
+
+NOT_WORKED_OUT = "too many failing runs to look further: rank again with this"
 
 FALSE_ALARM = "a false alarm"
 
@@ -119,18 +130,34 @@ class Plan:
         >>> plan(machine, read_typed(machine, ["response=PPPPPP"])).choice is None
         True
         """
-        return best_choice(self.scene, self.goal) if self.scene else None
+        return self._chosen(SECONDS)
+
+    def _chosen(self, seconds: float) -> Choice | None:
+        """What to do first; raises `TooManyRuns` when failing runs are too many to weigh it."""
+        if self.scene is None:
+            return None
+        try:
+            return best_choice(self.scene, self.goal, seconds=seconds)
+        except OverBudget:
+            raise too_many(self.ranking.evidence.case, self._choose_for) from None
+
+    def _choose_for(self, case: Case) -> None:
+        """Work out what the first act of another case depends on."""
+        evidence = self.ranking.evidence
+        ranking = Ranking(Evidence(evidence.model, case, evidence.findings))
+        for trouble in troubles(ranking)[:1]:
+            _ = Scene(ranking, trouble, self.means).problem
 
     @property
     def act(self) -> Candidate | None:
         """What to do now; None when the machine is proven good or is to be handed over.
 
-        When no row failed, what did not pass yet is run.
+        When no row failed, what did not pass yet is run: all rows together.
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPP", "response=PPPP.."])
         >>> plan(load_machine("mounted-6"), told).act.id
-        'response@5-6'
+        'response@1-6'
         """
         if self.choice is not None:
             return self.choice.candidate
@@ -145,11 +172,13 @@ class Plan:
         >>> told = read_typed(load_machine("mounted-6"), told)
         >>> step = plan(load_machine("mounted-6"), told, depth=1).tree
         >>> step.candidate.id, [branch.result for branch in step.branches]
-        ('replace-coil@row-6/valve', ['passes', 'fails again'])
+        ('replace-coil@row-6/valve', ['all pass', 'only 6 fails', 'some fail, say only row 1'])
         >>> round(sum(branch.probability for branch in step.branches), 9)
         1.0
         """
-        return _Grower(self.goal, self.means, self.progress).grow(self.ranking, self.depth)
+        _ = self.choice
+        with budget.within(TREE):
+            return _Grower(self.goal, self.means, self.progress).grow(self.ranking, self.depth)
 
     @cached_property
     def proof(self) -> Proof:
@@ -158,8 +187,14 @@ class Plan:
 
     @cached_property
     def isolating(self) -> Isolating | None:
-        """The cheapest set of tests, all decided now, that tells the leading causes apart."""
-        return isolating(self.scene) if self.scene else None
+        """The cheapest set of tests, all decided now, that tells the leading causes apart.
+
+        None too where that cannot be worked out.
+        """
+        try:
+            return isolating(self.scene) if self.scene else None
+        except OverBudget:
+            return None
 
     @cached_property
     def repair_only_minutes(self) -> float:
@@ -204,7 +239,7 @@ class Plan:
     def final_minutes(self) -> float:
         """Minutes of the final full pass of every check; without a trouble, of what is missing.
 
-        After the work on six rows: 3 + 6 · 1.5 of bleeding, 5 until the machine is running
+        After work on oil, six rows: 3 + 6 · 1.5 of bleeding, 5 until the machine is running
         without the hose, 3 + 6 · 0.15 of responding. When all were bled: 5 and 3.9.
 
         >>> from diagnose import load_machine, plan, read_typed
@@ -217,13 +252,34 @@ class Plan:
         """
         if not self.troubles:
             return sum(proving(self.proof).minutes, 0.0)
+        chances = sorted({*self._due.values()})
+        steps = zip(chances, [0.0, *chances], strict=False)
+        return sum((chance - below) * self._minutes_of_due(chance) for chance, below in steps)
+
+    @cached_property
+    def _due(self) -> Mapping[str, float]:
+        """By check, how likely a full run is due at the end: after oil work, of the bleed too."""
+        assert self.scene is not None
+        evidence, scales = self.ranking.evidence, self.scene.scales
+        machine, knowledge = evidence.model.machine, evidence.model.knowledge
+        due = dict.fromkeys(knowledge.checks, 0.0)
+        for cause, blame in zip(scales.causes, scales.blame / scales.blame.sum(), strict=True):
+            if cause is not None and cause.remedy is not None:
+                work = Remedied(cause.remedy.id, cause.part)
+                for check in checks_touched(machine, knowledge, work):
+                    due[check] += float(blame)
+        return {**due, **dict.fromkeys((check for check, _ in self.proof.missing), 1.0)}
+
+    def _minutes_of_due(self, chance: float) -> float:
+        """Minutes of a full run of each check that is due with at least a chance, in order."""
         knowledge = self.ranking.evidence.model.knowledge
         rows = self.ranking.evidence.model.machine.rows
         setup, total = "", 0.0
         for check in knowledge.checks.values():
-            total += check.set_up_minutes + check.minutes_per_row * rows
-            total += knowledge.change_minutes(setup or "any", check.setup)
-            setup = check.setup
+            if self._due[check.id] >= chance:
+                total += check.set_up_minutes + check.minutes_per_row * rows
+                total += knowledge.change_minutes(setup or "any", check.setup)
+                setup = check.setup
         return total
 
 
@@ -237,7 +293,13 @@ class _Grower:
     steps: int = 0
 
     def grow(self, ranking: Ranking, depth: int) -> Step | End:
-        """What to do at some point of the plan."""
+        """What to do at some point of the plan; left open where that cannot be worked out."""
+        try:
+            return self._grown(ranking, depth)
+        except OverBudget:
+            return End("open", NOT_WORKED_OUT)
+
+    def _grown(self, ranking: Ranking, depth: int) -> Step | End:
         found = troubles(ranking)
         if not found:
             return proving(Proof(ranking))
@@ -260,14 +322,17 @@ class _Grower:
         left = 1.0
         for outcome in act.outcomes:
             after = suppose(ranking, act, outcome)
-            probability = _probability(ranking, after, act, outcome)
+            try:
+                probability = _probability(ranking, after, act, outcome)
+            except OverBudget:
+                continue
             if probability >= WORTH_TELLING:
                 left -= probability
             if probability >= WORTH_GROWING:
                 yield Branch(outcome.result, probability, self.grow(after, depth - 1))
             elif probability >= WORTH_TELLING:
                 yield Branch(outcome.result, probability, End("open", "rank again with this"))
-        standing_for_the_rest = example(ranking, act) if left >= WORTH_GROWING else None
+        standing_for_the_rest = _example(ranking, act) if left >= WORTH_GROWING else None
         if standing_for_the_rest is not None:
             outcome, after = standing_for_the_rest
             yield Branch(outcome.result, left, self.grow(after, depth - 1))
@@ -278,6 +343,14 @@ class _Grower:
         self.steps += 1
         if self.progress:
             self.progress(self.steps)
+
+
+def _example(ranking: Ranking, act: Candidate) -> tuple[Outcome, Ranking] | None:
+    """What stands for the outcomes that are left, if that can be worked out."""
+    try:
+        return example(ranking, act)
+    except OverBudget:
+        return None
 
 
 def _probability(before: Ranking, after: Ranking, act: Candidate, outcome: Outcome) -> float:

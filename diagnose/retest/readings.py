@@ -3,7 +3,8 @@
 Given a single blame all causes of the target are known, and a reading's own noisy-OR is a
 product over its parents: exact but for causes that cannot make the target fail, which are
 taken at their posterior. Where several causes act together their states are taken as
-independent given that; `exact` gives the total of an outcome without this.
+independent given that, and given whether any of them is left; `exact` gives the total of an
+outcome without this.
 """
 
 from __future__ import annotations
@@ -14,26 +15,64 @@ from itertools import pairwise
 
 import numpy as np
 
-from diagnose.noisyor.network import ABSENT, Floats
+from diagnose.noisyor.network import ABSENT, OPEN, Floats
 from diagnose.noisyor.outlook import Outlook
 from diagnose.noisyor.posterior import log_evidence
 from diagnose.ranking.causes import Ranking
-from diagnose.ranking.evidence import Seen
+from diagnose.ranking.evidence import Evidence, Seen
 from diagnose.record import record
+
+LEFT = "left"
+"""The open finding that some cause of the target's failure is in the machine to this day."""
+
+
+def what_is_left(evidence: Evidence, target: Seen) -> Seen:
+    """Whether any of what can have brought about a failure is still there, as an open finding.
+
+    What spoiled the run is over, and what a remedy cleared is gone. Only this is left of causes
+    that acted together.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", "replace-coil@row-6=done"])
+    >>> evidence = rank(load_machine("mounted-6"), told).evidence
+    >>> [target] = [seen for seen in evidence.results if seen.row == 6]
+    >>> left = set(what_is_left(evidence, target).entries[0].tolist())
+    >>> over = set(target.entries[0].tolist()) - left
+    >>> modes = "coil_open", "coil_shorted"
+    >>> cured = [evidence.epochs.cured("row-6/valve", mode)[0] for mode in modes]
+    >>> sorted(over) == [*cured, *range(evidence.offsets[-2] + 1, evidence.offsets[-1])]
+    True
+    """
+    states = target.entries[0]
+    over = {each.state for each in evidence.epochs.cleared}
+    there = (states < evidence.epochs.offsets[-1]) & ~np.isin(states, sorted(over))
+    sure = np.full(int(there.sum()), -np.inf)
+    return Seen(LEFT, OPEN, 0.0, target.site, (states[there], sure))
 
 
 @record
 class Beliefs:
     """The posterior of every state, given each blame of an outlook.
 
+    Several causes together are two blames: some of them is left, or they are all gone by now.
+
     Parameters
     ----------
     ranking: gives the posterior.
     outlook: gives the blames.
+    left: what is left of those of the target; `LEFT` is open in the outlook.
     """
 
     ranking: Ranking
     outlook: Outlook
+    left: Seen
+
+    @cached_property
+    def blame(self) -> Floats:
+        """(blames + 2) posterior of each blame, at the end those of several: left, and gone."""
+        whole = self.outlook.blame
+        gone = min(float(self.outlook.joint({LEFT: False})[-1]), float(whole[-1]))
+        return np.concatenate([whole[:-1], [whole[-1] - gone, gone]])
 
     @cached_property
     def idle(self) -> Floats:
@@ -52,7 +91,21 @@ class Beliefs:
         return self._normal(flat)
 
     @cached_property
-    def several(self) -> Floats:
+    def together(self) -> Floats:
+        """(2, states) posterior of each state given several causes: some is left, all are gone.
+
+        Of what is gone nothing is there any more.
+        """
+        several, there = self._several, np.zeros(len(self.idle), dtype=bool)
+        there[self.left.entries[0]] = True
+        gone = self._normal(np.where(there, 0.0, several))
+        left, over = self.blame[-2:]
+        share = over / (left + over) if over else 0.0
+        rest = np.maximum(several - share * gone, 0.0)
+        return np.stack([self._normal(rest), gone])
+
+    @cached_property
+    def _several(self) -> Floats:
         """(states) posterior of each state given that several causes are to blame."""
         blame = self.outlook.blame
         single = np.zeros_like(self.idle)
@@ -63,7 +116,7 @@ class Beliefs:
         return self._normal(np.maximum(rest, 0.0))
 
     def absent(self, seen: Seen) -> Floats:
-        """(blames + 1) probability that a finding is absent, together with each blame.
+        """(blames + 2) probability that a finding is absent, together with each blame.
 
         Of a coil that is not to blame one reading in 300 or so is open by mistake (0.003).
 
@@ -81,11 +134,27 @@ class Beliefs:
         mean = np.add.reduceat(self.idle * survival, offsets[:-1])
         known = np.maximum(mean, 1e-300)
         own = survival[self.blamed] / known[self._owner]
-        several = np.add.reduceat(self.several * survival, offsets[:-1]).prod()
-        chances = np.concatenate([[1.0], own, [1.0]]) * known.prod() * (1 - seen.leak)
-        chances[-1] = several * (1 - seen.leak)
-        found: Floats = np.minimum(chances, 1.0) * self.outlook.blame
+        chances = np.concatenate([[1.0], own]) * known.prod()
+        chances = np.concatenate([chances, self.together_survive(survival)]) * (1 - seen.leak)
+        found: Floats = np.minimum(chances, 1.0) * self.blame
         return found
+
+    def together_survive(self, survival: Floats) -> Floats:
+        """(2) the chance that nothing shows given several causes, left or gone; survival (states).
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+        >>> beliefs = plan(load_machine("mounted-6"), told).scene.scales.beliefs
+        >>> survival = np.ones(len(beliefs.idle))
+        >>> survival[beliefs.left.entries[0]] = 0.0
+        >>> float(beliefs.together_survive(survival)[1])
+        1.0
+        """
+        offsets = self.ranking.evidence.offsets
+        chances: Floats = np.add.reduceat(self.together * survival, offsets[:-1], axis=1).prod(
+            axis=1
+        )
+        return chances
 
     @cached_property
     def _owner(self) -> np.typing.NDArray[np.intp]:
@@ -125,7 +194,7 @@ class Beliefs:
 
 
 def told(beliefs: Beliefs, ladder: Sequence[Seen]) -> list[Floats]:
-    """(blames + 1) joint probabilities of each result, in order, and of "good" at the end.
+    """(blames + 2) joint probabilities of each result, in order, and of "good" at the end.
 
     Step k of the ladder is absent when none of the first k + 1 results is there.
 
@@ -140,7 +209,7 @@ def told(beliefs: Beliefs, ladder: Sequence[Seen]) -> list[Floats]:
     >>> float(round(good[coil] / (opened[coil] + good[coil]), 6))  # 0.02 · (1 - 0.003)
     0.01994
     """
-    absent = [beliefs.outlook.blame, *map(beliefs.absent, ladder)]
+    absent = [beliefs.blame, *map(beliefs.absent, ladder)]
     steps = [np.maximum(a - b, 0.0) for a, b in pairwise(absent)]
     return [*steps, absent[-1]]
 

@@ -20,9 +20,13 @@ AT_ONCE = 2
 """How many remedies are reckoned for when several causes are to blame together."""
 
 
+OFTEN = 2
+"""So often a remedy is done to a fault at most, unless it goes on where it left off (judgement)."""
+
+
 @record
 class Mend:
-    """A remedy and the chance that it clears what each blame stands for: (blames + 1)."""
+    """A remedy and the chance that it clears what each blame stands for: (blames + 2)."""
 
     candidate: Candidate | None
     fixes: Floats
@@ -49,32 +53,32 @@ def mends(scales: Scales, failed: Sequence[str]) -> Iterator[Mend]:
     evidence = scales.ranking.evidence
     found: dict[str, tuple[Candidate, Floats]] = {}
     nothing = np.zeros(len(scales.names))
-    several = len(scales.causes) - 1
     for number, (cause, gone) in enumerate(zip(scales.causes, scales.gone, strict=True)):
-        if number != several and (cause is None or cause.remedy is None or gone):
+        if gone or number == 0 or (cause and cause.remedy is None):
             nothing[number] = 1.0
         elif cause is not None:
             for remedy in remedies_of(evidence, cause):
-                candidate = remedy_candidate(evidence, cause, remedy, failed)
-                _, fixes = found.setdefault(candidate.id, (candidate, np.zeros(len(scales.names))))
                 tried = evidence.epochs.tried(cause.part, cause.mode, remedy.id)
-                fixes[number] = remedy.fixes_after(tried)
+                if tried < OFTEN or remedy.goes_on:
+                    one = remedy_candidate(evidence, cause, remedy, failed)
+                    _, fixes = found.setdefault(one.id, (one, np.zeros(len(scales.names))))
+                    fixes[number] = remedy.fixes_after(tried)
     for id in _likeliest(scales):
         if id in found:
-            found[id][1][-1] = found[id][1].max()
+            found[id][1][-2] = found[id][1].max()
     yield Mend(None, nothing)
     yield from (Mend(candidate, fixes) for candidate, fixes in found.values())
 
 
 def _likeliest(scales: Scales) -> Sequence[str]:
-    """The remedies likeliest to be needed when several causes act together."""
+    """The remedies likeliest to be needed when several causes act together and some is left."""
     evidence = scales.ranking.evidence
     needed: dict[str, float] = {}
     for number, (cause, gone) in enumerate(zip(scales.causes, scales.gone, strict=True)):
         if cause is not None and cause.remedy is not None and not gone:
             remedy = remedy_id(evidence, cause, cause.remedy)
             state = scales.beliefs.blamed[number - 1]
-            needed[remedy] = needed.get(remedy, 0.0) + float(scales.beliefs.several[state])
+            needed[remedy] = needed.get(remedy, 0.0) + float(scales.beliefs.together[0, state])
     return sorted(needed, key=lambda remedy: -needed[remedy])[:AT_ONCE]
 
 

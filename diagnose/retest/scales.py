@@ -1,8 +1,8 @@
 """What each candidate would tell about who is to blame for one failure.
 
-The blame is a complete partition: chance alone, one single cause, or several together. Where
-outcomes are lumped together ("anything else"), the bits are those of the outcomes as they are
-told, a lower bound for the finer ones.
+The blame is a complete partition: chance alone, one single cause, or several together, of which
+some is left or all are gone by now. Where outcomes are lumped together ("anything else"), the
+bits are those of the outcomes as they are told, a lower bound for the finer ones.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from diagnose.ranking.evidence import Evidence, Seen
 from diagnose.record import record
 from diagnose.retest.candidates import Candidate, open_reruns
 from diagnose.retest.history import history_table
-from diagnose.retest.readings import Beliefs, told
+from diagnose.retest.readings import LEFT, Beliefs, told, what_is_left
 from diagnose.retest.swaps import swap_table
 
 CHANCE, SEVERAL = "chance", "several"
@@ -34,7 +34,7 @@ ELSE = "anything else"
 
 @record
 class Weighed:
-    """A candidate's outcomes, each with its joint probability with every blame: (blames + 1)."""
+    """A candidate's outcomes, each with its joint probability with every blame: (blames + 2)."""
 
     labels: tuple[str, ...]
     table: Floats
@@ -55,23 +55,23 @@ class Scales:
     """Weighs candidates for one target; the checks may be made again on some rows.
 
     ``causes`` are those that the blames stand for, None for chance (which is first) and for
-    several (which are last); ``names`` their ids, or `CHANCE` and `SEVERAL`.
+    several, left or gone (which are last); ``names`` their ids, or `CHANCE` and twice `SEVERAL`.
     """
 
     def __init__(self, ranking: Ranking, target: Seen, rows: Iterable[int]) -> None:
         evidence = ranking.evidence
-        again = open_reruns(evidence, rows)
-        network = evidence.network_of([*evidence.observed, *again])
+        again, left = open_reruns(evidence, rows), what_is_left(evidence, target)
+        network = evidence.network_of([*evidence.observed, *again, left])
         self.ranking, self.target = ranking, target
         self.outlook = Outlook(network, target.name, ranking.posterior)
-        self.beliefs = Beliefs(ranking, self.outlook)
+        self.beliefs = Beliefs(ranking, self.outlook, left)
         self.causes = _causes(ranking, self.beliefs.blamed.tolist())
-        self.names = [CHANCE, *(cause.id for cause in self.causes if cause), SEVERAL]
+        self.names = [CHANCE, *(cause.id for cause in self.causes if cause), SEVERAL, SEVERAL]
         self.circumstances = _rerun_circumstances(evidence)
 
     @cached_property
     def gone(self) -> tuple[bool, ...]:
-        """(blames + 1) whether the cause that a blame stands for was cured since.
+        """(blames + 2) whether the cause that a blame stands for was cured since.
 
         A new coil was put in and nothing was checked since: what it cleared is to blame no more.
 
@@ -80,15 +80,15 @@ class Scales:
         >>> told = read_typed(load_machine("mounted-6"), told)
         >>> scales = plan(load_machine("mounted-6"), told).scene.scales
         >>> [name for name, gone in zip(scales.names, scales.gone, strict=True) if gone]
-        ['row-6/valve:coil_open', 'row-6/valve:coil_shorted']
+        ['row-6/valve:coil_open', 'row-6/valve:coil_shorted', 'several']
         """
-        states = (None, *self.beliefs.blamed.tolist(), None)
-        pairs = zip(self.causes, states, strict=True)
-        return tuple(cause is not None and state in cause.cured_states for cause, state in pairs)
+        pairs = zip(self.causes[1:-2], self.beliefs.blamed.tolist(), strict=True)
+        single = (cause is not None and state in cause.cured_states for cause, state in pairs)
+        return False, *single, False, True
 
     @property
     def blame(self) -> Floats:
-        """(blames + 1) posterior of each blame.
+        """(blames + 2) posterior of each blame.
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
@@ -96,7 +96,7 @@ class Scales:
         >>> scales.names[0], scales.names[-1], float(round(scales.blame.sum(), 3))
         ('chance', 'several', 1.0)
         """
-        return self.outlook.blame
+        return self.beliefs.blame
 
     def weigh(self, candidate: Candidate) -> Weighed:
         """A candidate's outcomes with their joint probabilities.
@@ -128,7 +128,13 @@ class Scales:
         return Weighed(tuple(labels), np.stack(table))
 
     def _rerun(self, events: Sequence[Mapping[str, bool]]) -> Floats:
-        """(outcomes, blames + 1) joint probabilities, over the rerun's own circumstances."""
+        """(outcomes, blames + 2) joint probabilities, over the rerun's own circumstances."""
+        whole = self._mixed(events)
+        gone = self._mixed([{**event, LEFT: False} for event in events])[:, -1:]
+        gone = np.minimum(gone, whole[:, -1:])
+        return np.concatenate([whole[:, :-1], whole[:, -1:] - gone, gone], axis=1)
+
+    def _mixed(self, events: Sequence[Mapping[str, bool]]) -> Floats:
         asked = [(event, survival) for event in events for _, survival in self.circumstances]
         chances = np.array([chance for chance, _ in self.circumstances])
         joint = self.outlook.joints(asked).reshape(len(events), len(chances), -1)
@@ -137,13 +143,13 @@ class Scales:
 
 
 def _causes(ranking: Ranking, blamed: Sequence[int]) -> tuple[Cause | None, ...]:
-    """The causes that flat states stand for, between the two that stand for no single one."""
+    """The causes that flat states stand for, between those that stand for no single one."""
     wanted = set(blamed)
     found: dict[int, Cause] = {}
     for cause in ranking.causes:
         if not (wanted.isdisjoint(cause.states) and wanted.isdisjoint(cause.cured_states)):
             found |= dict.fromkeys((*cause.states, *cause.cured_states), cause)
-    return None, *(found[state] for state in blamed), None
+    return None, *(found[state] for state in blamed), None, None
 
 
 def _rerun_circumstances(evidence: Evidence) -> tuple[tuple[float, float], ...]:

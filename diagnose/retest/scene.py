@@ -13,10 +13,13 @@ import numpy as np
 
 from diagnose.decision.problem import ANY, Problem, Repair, Test
 from diagnose.knowledge.base import Knowledge
+from diagnose.knowledge.checks import Check
 from diagnose.knowledge.parts import ANY_SETUP
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
+from diagnose.ranking.opened import done_by
 from diagnose.record import record
+from diagnose.retest.bleeding import bleed_minutes
 from diagnose.retest.candidates import (
     Candidate,
     measurements,
@@ -30,7 +33,7 @@ from diagnose.retest.history import history_questions
 from diagnose.retest.repairs import Mend, mends
 from diagnose.retest.scales import SEVERAL, Scales, Weighed
 from diagnose.retest.standing import Standing, every_standing, minutes_between, present
-from diagnose.retest.swaps import swaps
+from diagnose.retest.swaps import put_back_minutes, swaps
 from diagnose.retest.targets import Trouble
 
 UNLIKELY = 1e-4
@@ -116,9 +119,19 @@ class Scene:
     @cached_property
     def scales(self) -> Scales:
         """What weighs candidates."""
-        target = self.trouble.target
-        sets = rerun_sets(self.evidence, target.row, self.trouble.rows)
-        return Scales(self.ranking, target, sorted(set().union(*sets)))
+        return Scales(self.ranking, self.trouble.target, sorted(self.asked_again))
+
+    @property
+    def asked_again(self) -> frozenset[int]:
+        """The rows that some rerun to be weighed brings in.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-12"), ["response=PPPPPFPPPPPP"])
+        >>> sorted(plan(load_machine("mounted-12"), told).scene.asked_again)
+        [1, 2, 3, 4, 5, 6, 7]
+        """
+        sets = rerun_sets(self.evidence, self.trouble.target.row, self.trouble.rows)
+        return frozenset().union(*sets)
 
     @cached_property
     def tests(self) -> tuple[tuple[Candidate, Weighed], ...]:
@@ -233,7 +246,7 @@ class Scene:
             total = joint.sum(axis=1, keepdims=True)
             yield Test(
                 id=candidate.id,
-                minutes=candidate.minutes,
+                minutes=candidate.minutes + put_back_minutes(self.evidence, candidate, weighed),
                 setup=self._number(candidate.setup, candidate.wants),
                 likelihood=joint / total,
                 ends=self._number(candidate.ends, candidate.wants),
@@ -246,6 +259,7 @@ class Scene:
             made = self.knowledge.checks[one.check if one else self.check]
             proof = made.set_up_minutes + made.minutes_per_row * len(self.trouble.rows)
             proof += sum(step.minutes for step in preparations(self.evidence, made.id))
+            proof += self._bleed_minutes(one, made)
             setup = one.setup if one else made.setup
             minutes = one.minutes + self.knowledge.rates.price_minutes[one.price] if one else 0.0
             there_and_back = self.knowledge.change_minutes(made.setup, setup)
@@ -259,6 +273,13 @@ class Scene:
                 proof_minutes=proof,
                 proof_setup=self._number(made.setup, made.wants),
             )
+
+    def _bleed_minutes(self, one: Candidate | None, made: Check) -> float:
+        """Minutes of the bleed between a remedy and the check that proves it."""
+        if one is None or one.work is None:
+            return 0.0
+        done, rows = done_by(self.evidence.model.machine, one.work), len(one.rows)
+        return bleed_minutes(self.knowledge, done, rows, made)
 
     @property
     def passes_again(self) -> float:
@@ -289,7 +310,7 @@ class Scene:
         >>> before.settled < 0.5 < 0.9 < after.settled
         True
         """
-        return float(self.scales.blame[:-1].max() / self.scales.blame.sum())
+        return float(self.scales.blame[:-2].max() / self.scales.blame.sum())
 
     @property
     def likeliest(self) -> str:
@@ -301,7 +322,7 @@ class Scene:
         >>> plan(load_machine("mounted-6"), told).scene.likeliest
         'row-6/valve:coil_open'
         """
-        return self.scales.names[int(self.scales.blame[:-1].argmax())]
+        return self.scales.names[int(self.scales.blame[:-2].argmax())]
 
     def change_to(self, candidate: Candidate) -> float:
         """Minutes of the change of set-up before a candidate, and of what it wants to last.

@@ -15,6 +15,7 @@ from diagnose.cases.case import Case, Reading, Result, Run
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.reasoning.finding import Finding, Value
+from diagnose.retest.bleeding import bleed_after
 from diagnose.retest.candidates import Candidate, Outcome
 from diagnose.retest.history import history_of, with_answer
 
@@ -46,7 +47,19 @@ def suppose(ranking: Ranking, candidate: Candidate, outcome: Outcome) -> Ranking
     case = evidence.case
     if candidate.work is not None:
         case = replace(case, work=(*case.work, candidate.work))
+        case = _bled(evidence, case, candidate)
     return with_run(evidence, case, candidate.check, outcome.event)
+
+
+def _bled(evidence: Evidence, case: Case, candidate: Candidate) -> Case:
+    """The case with the bleed that follows work which let air in; nobody knows yet how it went."""
+    assert candidate.work is not None
+    bleed = bleed_after(evidence, candidate.work, candidate.check)
+    if bleed is None:
+        return case
+    every = range(1, evidence.model.machine.rows + 1)
+    results = tuple(Result.UNSURE if row in bleed.rows else Result.NOT_RUN for row in every)
+    return case.then(Run(0, bleed.check, results))
 
 
 def with_run(evidence: Evidence, case: Case, check: str, event: Mapping[str, bool]) -> Ranking:

@@ -8,6 +8,8 @@ machine as it would then be.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
+from typing import Protocol
 
 import numpy as np
 
@@ -17,6 +19,7 @@ from diagnose.noisyor.network import Floats
 from diagnose.ranking.epochs import moved_modes
 from diagnose.ranking.evidence import Evidence, Seen
 from diagnose.ranking.faults import part_in_words
+from diagnose.retest.bleeding import bleed_after, followed
 from diagnose.retest.candidates import Candidate, Outcome, rerun, rerun_name
 from diagnose.retest.readings import Beliefs
 
@@ -26,6 +29,14 @@ STAYS, FOLLOWS, BOTH_PASS, BOTH_FAIL = (
     "both pass",
     "both fail",
 )
+
+
+class Told(Protocol):
+    """What a candidate's outcomes tell: (outcomes, blames + 1) joint probabilities."""
+
+    @property
+    def table(self) -> Floats:
+        """The joint probability of every outcome with every blame."""
 
 
 def swaps(evidence: Evidence, target: Seen) -> Iterator[Candidate]:
@@ -72,42 +83,40 @@ def neighbour(evidence: Evidence, row: int, check: str, *, electric: bool) -> in
 
 
 def _swap(evidence: Evidence, check: str, part: str, swap: Swap, row: int, other: int) -> Candidate:
-    knowledge = evidence.model.knowledge
     kind = evidence.model.machine.parts[part]
-    made = knowledge.checks[check]
     work = Swapped(swap.id, part, f"row-{other}/{part.partition('/')[2]}")
     rows = tuple(sorted((row, other)))
     here, there = rerun_name(check, row), rerun_name(check, other)
-    again = rerun(evidence, check, rows, ())
-    return Candidate(
-        id=work.id,
-        kind="swap",
-        says=(
-            f"{part_in_words(part, kind)}: {swap.does.rstrip('.')}, row {row} with row {other}; "
-            f"then {again.says}"
-        ),
-        rows=rows,
-        minutes=swap.minutes + knowledge.change_minutes(swap.setup, made.setup) + again.minutes,
+    again = replace(
+        rerun(evidence, check, rows, ()),
         outcomes=(
             Outcome(STAYS, {here: True, there: False}),
             Outcome(FOLLOWS, {here: False, there: True}),
             Outcome(BOTH_PASS, {here: False, there: False}),
             Outcome(BOTH_FAIL, {here: True, there: True}),
         ),
-        needs=(*swap.needs, *again.needs),
-        cautions=(*((swap.caution,) if swap.caution else ()), *again.cautions),
+    )
+    done = Candidate(
+        id=work.id,
+        kind="swap",
+        says=f"{part_in_words(part, kind)}: {swap.does.rstrip('.')}, row {row} with row {other}",
+        rows=rows,
+        minutes=swap.minutes,
+        outcomes=(),
+        needs=swap.needs,
+        cautions=(swap.caution,) if swap.caution else (),
         check=check,
         part=part,
         setup=swap.setup,
-        ends=made.setup,
-        wants=again.wants,
+        ends=swap.setup,
         helper=swap.helper,
         work=work,
     )
+    return followed(evidence, done, bleed_after(evidence, work, check), again)
 
 
 def swap_table(beliefs: Beliefs, target: Seen, candidate: Candidate) -> list[Floats]:
-    """(blames + 1) joint probabilities of each outcome of a swap.
+    """(blames + 2) joint probabilities of each outcome of a swap.
 
     If it was a false alarm, only a further one (0.002) makes either row fail after the swap.
 
@@ -124,7 +133,32 @@ def swap_table(beliefs: Beliefs, target: Seen, candidate: Candidate) -> list[Flo
     fails = [_fails(beliefs, survival, target.leak) for survival in (here, there)]
     one, two = fails
     both = [one * (1 - two), (1 - one) * two, (1 - one) * (1 - two), one * two]
-    return [chance * beliefs.outlook.blame for chance in both]
+    return [chance * beliefs.blame for chance in both]
+
+
+def put_back_minutes(evidence: Evidence, candidate: Candidate, told: Told) -> float:
+    """Minutes that it takes on average to put back what a candidate swaps; 0 for anything else.
+
+    A piece that the failure goes along with is replaced where it is by then, if it can be.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> evidence = plan(load_machine("mounted-6"), told).scene.evidence
+    >>> every = swaps(evidence, plan(load_machine("mounted-6"), told).scene.trouble.target)
+    >>> by_id = {act.id.partition("@")[0]: act for act in every}
+    >>> from types import SimpleNamespace
+    >>> follows = SimpleNamespace(table=np.array([[0.0], [1.0], [0.0], [0.0]]))
+    >>> [put_back_minutes(evidence, by_id[id], follows) for id in ("swap-coil", "cross-plugs")]
+    [0.0, 6.0]
+    """
+    work = candidate.work
+    if not isinstance(work, Swapped):
+        return 0.0
+    swap = evidence.model.machine.parts[work.part].swap(work.swap)
+    ways = [outcome.result for outcome in candidate.outcomes]
+    chance = told.table.sum(axis=1)
+    follows = float(chance[ways.index(FOLLOWS)] / chance.sum()) if swap.ended_by else 0.0
+    return swap.minutes * (1 - follows)
 
 
 def _reaches(evidence: Evidence, target: Seen, candidate: Candidate) -> tuple[Floats, Floats]:
@@ -147,9 +181,7 @@ def _reaches(evidence: Evidence, target: Seen, candidate: Candidate) -> tuple[Fl
 
 
 def _fails(beliefs: Beliefs, survival: Floats, leak: float) -> Floats:
-    """(blames + 1) chance that a check fails, given each blame and nothing else wrong."""
-    single = survival[beliefs.blamed]
-    offsets = beliefs.ranking.evidence.offsets
-    several = np.add.reduceat(beliefs.several * survival, offsets[:-1]).prod()
-    passes: Floats = np.concatenate([[1.0], single, [several]]) * (1 - leak)
+    """(blames + 2) chance that a check fails, given each blame and nothing else wrong."""
+    single, several = survival[beliefs.blamed], beliefs.together_survive(survival)
+    passes: Floats = np.concatenate([[1.0], single, several]) * (1 - leak)
     return 1 - passes

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from diagnose.decision.repairs import p_over_c
 from diagnose.knowledge.checks import Check
 from diagnose.ranking.causes import Cause, Ranking
+from diagnose.retest.bleeding import bleed_minutes
 from diagnose.retest.targets import Trouble
 
 
@@ -77,4 +78,5 @@ def _work(ranking: Ranking, cause: Cause, check: Check) -> float:
     there = knowledge.change_minutes(check.setup, remedy.setup)
     back = knowledge.change_minutes(remedy.setup, check.setup)
     parts = knowledge.rates.price_minutes[remedy.parts_price]
-    return there + remedy.minutes_for(rows) + parts + back
+    bleed = bleed_minutes(knowledge, remedy, rows, check)
+    return there + remedy.minutes_for(rows) + parts + back + bleed

@@ -43,7 +43,7 @@ from diagnose.knowledge.wrong import Fault, Wrong
 from diagnose.machine.graph import Machine, load_machine, machine_in
 from diagnose.story.chain import FIRST, canonical, link, plain
 from diagnose.story.event import Event, Opened
-from diagnose.story.fitting import Fitting
+from diagnose.story.fitting import Fitting, too_long
 from diagnose.story.formats import FORMAT, convert
 
 SCHEMA, BEFORE, REST = "rowfault/case/2", "rowfault/case/1", "rowfault/case-rest/1"
@@ -77,6 +77,7 @@ class Archive(Strict):
         if not isinstance(self.events[0].what, Opened):
             got = self.events[0].what.kind
             yield ("events", 0, "what"), Wrong("the opening of a case first", got)
+        yield from ((("events",), wrong) for wrong in too_long(self.events))
         seen: dict[str, Event] = {}
         for place, event in enumerate(self.events):
             if place and isinstance(event.what, Opened):

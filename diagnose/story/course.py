@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from diagnose.errors import ImpossibleEvidence
+from diagnose.errors import NoAnswer
 from diagnose.knowledge.base import Knowledge
+from diagnose.noisyor import budget
 from diagnose.record import record
 from diagnose.story.event import (
     Answered,
@@ -26,6 +27,9 @@ MOVES = (Checked, Measured, Answered, Mended, Exchanged, History, Correction)
 MOST_POINTS = 12
 """Of a longer story so many points are shown, evenly spread, the last one among them."""
 
+POINT = 100e6
+"""Table entries that one point may take; the last ranking, which counts, may take more."""
+
 MOST_CAUSES = 5
 LEADING = 3
 """So many causes of a point may be among those that are shown."""
@@ -36,7 +40,7 @@ class Point:
     """The ranking after one thing that was told.
 
     ``number`` is that of the event, from 1; ``chances`` the probability of every cause by id,
-    empty when the results told so far could not stand together.
+    empty when the results told so far could not stand together, or were too many.
     """
 
     number: int
@@ -89,8 +93,9 @@ def _spread(numbers: Sequence[int]) -> list[int]:
 
 def _point(view: View, number: int) -> tuple[Point, Mapping[str, str]]:
     try:
-        causes = view.ranking.causes
-    except ImpossibleEvidence:
+        with budget.within(POINT):
+            causes = view.ranking.causes
+    except NoAnswer:
         return Point(number, {}), {}
     return Point(number, {c.id: c.probability for c in causes}), {c.id: c.says for c in causes}
 

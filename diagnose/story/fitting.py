@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
+from diagnose.cases.case import Case
+from diagnose.cases.extent import too_much
 from diagnose.cases.values import (
-    LARGEST_CODE,
-    YES_NO,
+    circumstance_fault,
     measurement_ids,
     parts_with,
+    reading_fault,
     remedy_ids,
     swap_ids,
     typeable,
 )
 from diagnose.errors import quoted
 from diagnose.knowledge.base import Knowledge
-from diagnose.knowledge.circumstances import Circumstance
-from diagnose.knowledge.units import NO_CODE
 from diagnose.knowledge.wrong import Fault, Wrong, unknown
+from diagnose.limits import MOST_EVENTS
 from diagnose.machine.graph import Machine
 from diagnose.record import record
 from diagnose.story.event import (
@@ -26,6 +27,7 @@ from diagnose.story.event import (
     Circumstances,
     Concluded,
     Correction,
+    Event,
     Exchanged,
     History,
     Measured,
@@ -34,12 +36,31 @@ from diagnose.story.event import (
 )
 
 
+def too_long(events: Sequence[Event]) -> Iterator[Wrong]:
+    """What a story has too many of.
+
+    >>> from diagnose.story.event import Noted, told
+    >>> list(too_long([told(Noted(text="hose chafed"), "A")]))
+    []
+    """
+    if len(events) > MOST_EVENTS:
+        yield Wrong(f"at most {MOST_EVENTS:,} events", f"{len(events):,}", "begin a new case")
+    kinds = [type(event.what) for event in events]
+    yield from too_much(
+        kinds.count(Checked), kinds.count(Measured), kinds.count(Mended) + kinds.count(Exchanged)
+    )
+
+
 @record
 class Fitting:
-    """A machine, and what is known of the kinds of its parts, to hold events against."""
+    """A machine, and what is known of the kinds of its parts, to hold events against.
+
+    ``so_far`` is the case that one more event would be added to, if that is to be looked at.
+    """
 
     machine: Machine
     knowledge: Knowledge
+    so_far: Case | None = None
 
     def faults(self, what: What) -> Iterator[Fault]:
         """What in an event does not fit the machine, each at its field.
@@ -51,6 +72,7 @@ class Fitting:
         >>> path, wrong.expected, wrong.got
         (('pattern',), '6 letters', '3')
         """
+        yield from (((), wrong) for wrong in self._one_too_many(what))
         match what:
             case Checked():
                 yield from self._run(what)
@@ -68,6 +90,16 @@ class Fitting:
             case Correction() if what.instead is not None:
                 for path, wrong in self.faults(what.instead):
                     yield ("instead", *path), wrong
+
+    def _one_too_many(self, what: What) -> Iterator[Wrong]:
+        """What the case would have too many of; correcting and noting are always possible."""
+        runs, readings = isinstance(what, Checked), isinstance(what, Measured)
+        work = isinstance(what, Mended | Exchanged)
+        case = self.so_far
+        if case is not None and (runs or readings or work):
+            yield from too_much(
+                len(case.runs) + runs, len(case.readings) + readings, len(case.work) + work
+            )
 
     def _run(self, run: Checked) -> Iterator[Fault]:
         rows = self.machine.rows
@@ -92,7 +124,7 @@ class Fitting:
         known = {n: c for n, c in typeable(self.knowledge).items() if c.scope == scope}
         for name, value in said.items():
             yield from unknown((*path, name), "a circumstance", name, known)
-            wrong = _unfit(known[name], value) if name in known else None
+            wrong = circumstance_fault(known[name], value) if name in known else None
             if wrong is not None:
                 yield (*path, name), wrong
 
@@ -107,13 +139,10 @@ class Fitting:
         ]
         yield from faults
         if not faults:
-            unit = self.machine.parts[read.part].measurement(read.measurement).unit
-            if unit == "choice" and read.value not in YES_NO:
-                yield ("value",), Wrong(" or ".join(YES_NO), quoted(read.value))
-            if unit != "choice" and isinstance(read.value, str):
-                yield ("value",), Wrong(f"a number ({unit})", quoted(read.value))
-            if unit == "code" and not _is_code(read.value):
-                yield ("value",), Wrong(f"0 to {LARGEST_CODE}", quoted(read.value))
+            measurement = self.machine.parts[read.part].measurement(read.measurement)
+            wrong = reading_fault(measurement, read.value)
+            if wrong is not None:
+                yield ("value",), wrong
 
     def _swap(self, swap: Exchanged) -> Iterator[Fault]:
         yield from self._at(swap.swap, swap.part, swap_ids(self.knowledge), "swap")
@@ -129,21 +158,3 @@ class Fitting:
             yield from unknown(path, f"a mode of {kind.id}", mode, [m.id for m in kind.modes])
         elif mode:
             yield from unknown(path, "a part", part, self.machine.parts)
-
-
-def _unfit(circumstance: Circumstance, value: float | str) -> Wrong | None:
-    """What is wrong with a value of a circumstance."""
-    if circumstance.value == "choice":
-        if value in circumstance.choices:
-            return None
-        return Wrong(" or ".join(circumstance.choices), quoted(value))
-    lowest, highest = circumstance.lowest, circumstance.highest
-    if isinstance(value, str) or not (lowest or 0) <= value <= (highest or value):
-        return Wrong(f"a number from {lowest:g} to {highest:g}", quoted(value))
-    return None
-
-
-def _is_code(value: float | str) -> bool:
-    if not isinstance(value, float):
-        return False
-    return value == NO_CODE or (value.is_integer() and 0 <= value <= LARGEST_CODE)

@@ -5,11 +5,12 @@ from __future__ import annotations
 from functools import cached_property
 
 from diagnose.cases.case import Remedied
+from diagnose.errors import NoAnswer
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import Price
 from diagnose.machine.graph import Machine
 from diagnose.planreport import plan
-from diagnose.ranking.causes import Ranking
+from diagnose.ranking.causes import Cause, Ranking
 from diagnose.record import record
 from diagnose.report import rank
 from diagnose.retest.plan import Goal, Plan
@@ -57,6 +58,24 @@ class View:
     def ranking(self) -> Ranking:
         """The causes, given everything that counts. Raises `ImpossibleEvidence`."""
         return rank(self.machine, self.state.case, self.knowledge)
+
+    @property
+    def causes(self) -> tuple[Cause, ...]:
+        """The causes, most probable first; none while the case cannot be ranked.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.story.event import Checked, Opened, told
+        >>> from diagnose.story.replay import replay
+        >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+        >>> runs = [told(Checked(check="response", pattern="FFFFFF"), "A") for _ in range(40)]
+        >>> views = [View(replay([first, *some]), load_knowledge()) for some in (runs[:1], runs)]
+        >>> [len(view.causes) > 0 for view in views]
+        [True, False]
+        """
+        try:
+            return self.ranking.causes
+        except NoAnswer:
+            return ()
 
     @property
     def means(self) -> Means:

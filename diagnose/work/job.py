@@ -9,6 +9,8 @@ from functools import cached_property
 
 from diagnose.cases.rows import standing_failures
 from diagnose.record import record
+from diagnose.retest.candidates import required_rerun
+from diagnose.retest.next import others_fail, worth_at_once
 from diagnose.retest.plan import Plan
 from diagnose.retest.proof import Proof
 from diagnose.story.event import Checked, Exchanged, Mended
@@ -46,7 +48,7 @@ class Job:
         >>> run = told(Checked(check="bleed", pattern="PPPPP."), "A")
         >>> state = replay([opening, run])
         >>> Job(View(state, load_knowledge()), state.last).proof.missing
-        (('bleed', (6,)), ('response', (1, 2, 3, 4, 5, 6)))
+        (('bleed', (1, 2, 3, 4, 5, 6)), ('response', (1, 2, 3, 4, 5, 6)))
         """
         return Proof(self.view.ranking)
 
@@ -54,17 +56,22 @@ class Job:
     def to_check(self) -> tuple[str, tuple[int, ...]] | None:
         """The check, and the rows, that show what the work since the last run has done.
 
-        None when there was no such work, or when it was on parts of rows that do not fail.
+        None when there was no such work, or when it was on parts of rows that do not fail. Rows
+        whose oil was opened are bled first; every row runs where that saves the full run later,
+        once the machine was bled.
 
         >>> from diagnose.knowledge.base import load_knowledge
         >>> from diagnose.story.event import Opened, told
         >>> from diagnose.story.replay import replay
         >>> opening = Opened(case="20260301-a", machine="mounted-6")
+        >>> bled = Checked(check="bleed", pattern="PPPPPP")
         >>> run = Checked(check="response", pattern="PPPPPF")
         >>> mended = Mended(remedy="replace-coil", part="row-6/valve")
-        >>> state = replay([told(each, "A") for each in (opening, run, mended)])
-        >>> Job(View(state, load_knowledge()), state.last).to_check
+        >>> for story in ((opening, run, mended), (opening, bled, run, mended)):
+        ...     state = replay([told(each, "A") for each in story])
+        ...     print(Job(View(state, load_knowledge()), state.last).to_check)
         ('response', (6,))
+        ('response', (1, 2, 3, 4, 5, 6))
         """
         done: list[str] = []
         for each in reversed(self.view.state.done):
@@ -74,7 +81,37 @@ class Job:
                 done.append(each.counts.part)
             elif isinstance(each.counts, Exchanged):
                 done += [each.counts.part, each.counts.other]
-        return self._shown_by(done)
+        first = required_rerun(self.view.ranking.evidence) if done else None
+        if first is not None and self.unbled:
+            return first.check, first.rows
+        shown = self._shown_by(done)
+        return self._at_once(*shown) if shown else None
+
+    @property
+    def unbled(self) -> frozenset[int]:
+        """The rows whose oil was opened and that were not bled since.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> from diagnose.story.event import Opened, told
+        >>> from diagnose.story.replay import replay
+        >>> opening = Opened(case="20260301-a", machine="mounted-6")
+        >>> mended = Mended(remedy="replace-valve", part="row-6/valve")
+        >>> state = replay([told(each, "A") for each in (opening, mended)])
+        >>> sorted(Job(View(state, load_knowledge()), state.last).unbled)
+        [6]
+        """
+        evidence = self.view.ranking.evidence
+        return evidence.unbled[len(evidence.case.runs) + 1]
+
+    def _at_once(self, check: str, rows: tuple[int, ...]) -> tuple[str, tuple[int, ...]]:
+        """Every row where these alone fail and a full run is worth its minutes now."""
+        scene = self.plan.scene
+        same = scene is not None and (scene.check, scene.trouble.rows) == (check, rows)
+        first = next((due for due, _ in self.proof.missing), None) == check
+        if scene is None or not same or not first or others_fail(scene):
+            return check, rows
+        worth = worth_at_once(scene, check, scene.passes_again)
+        return check, tuple(range(1, self.view.machine.rows + 1)) if worth > 0 else rows
 
     def _shown_by(self, done: list[str]) -> tuple[str, tuple[int, ...]] | None:
         touched = {row for part in done for row in self.view.machine.rows_of(part)}

@@ -13,11 +13,12 @@ from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.model import Model
 from diagnose.retest.candidates import Candidate, Outcome, rerun_name
-from diagnose.retest.next import TRIES, Choice, Goal, best_choice, failures_of
+from diagnose.retest.next import Choice, Goal, best_choice
 from diagnose.retest.proof import Proof
 from diagnose.retest.scene import Scene
 from diagnose.retest.suppose import suppose, with_run
 from diagnose.retest.targets import troubles
+from diagnose.retest.tried import tried_enough
 from tests.bench.policies import MOST_STEPS, Policy
 
 SETTLED = 0.9
@@ -70,9 +71,9 @@ def deciding(decide: Callable[[Scene], Candidate | None], model: Model | None = 
 def isolated(scene: Scene, choice: Choice) -> Choice:
     """Test while that tells anything, then mend the likeliest: what isolating alone leads to.
 
-    It hands over after as many failures as every other goal does.
+    It hands over after as many remedies in vain as every other goal does.
     """
-    if failures_of(scene) >= TRIES:
+    if tried_enough(scene.evidence, scene.trouble.rows):
         return choice
     if scene.settled < SETTLED and choice.candidate is not None:
         return choice

@@ -5,14 +5,15 @@ from __future__ import annotations
 from diagnose.decision.lookahead import Act
 from diagnose.decision.repairs import repair_order
 from diagnose.retest.candidates import Candidate
-from diagnose.retest.next import TRIES, candidate_of, failures_of
+from diagnose.retest.next import candidate_of
 from diagnose.retest.scene import Scene
+from diagnose.retest.tried import tried_enough
 from tests.bench.planner import deciding
 
 
 def first_repair(scene: Scene) -> Candidate | None:
     """The first repair in p/c order, or None when handing over is cheaper or enough was tried."""
-    if failures_of(scene) >= TRIES:
+    if tried_enough(scene.evidence, scene.trouble.rows):
         return None
     order = repair_order(scene.problem, scene.problem.prior, scene.setup).order
     return candidate_of(scene, Act("repair", order[0])) if order else None

@@ -33,6 +33,8 @@ def report(rows: int = 12) -> dict[str, Any]:
     half = rows // 2
     return {
         "schema": "rowfault/ranking/1",
+        "proven": False,
+        "put_back": [],
         "machine": "invented",
         "rows": rows,
         "sections": {

@@ -297,7 +297,8 @@ def test_somebody_without_a_home_can_rank(line: str, status: int, says: str) -> 
 def test_a_layout_that_fits_in_no_case_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "long.yaml"
     text = load_knowledge().layouts["mounted-6"].read_text(encoding="utf-8")
-    path.write_text(text + "#" * 100_000, encoding="utf-8")
+    text = text.replace("id: mounted-6", "id: mine") + "#" * 100_000
+    path.write_text(text, encoding="utf-8")
     for line in (
         ["work", str(path)],
         ["work", str(path), "--scratch"],

@@ -5,17 +5,22 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import stat
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from diagnose.errors import FileProblems
 from diagnose.knowledge import base, reading, remembered
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.places import Folders, shipped
 from diagnose.knowledge.remembered import Memory
+from diagnose.limits import MOST_CACHES
 from diagnose.reasoning import loading
 
 
@@ -27,6 +32,11 @@ def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     file = tmp_path / "oil-cold.yaml"
     file.write_text("id: oil-cold")
     return file
+
+
+def cache(file: Path) -> Path:
+    """Where the memory of some rules is kept."""
+    return file.parent / "cache" / "rules.json"
 
 
 @pytest.fixture
@@ -63,31 +73,134 @@ def test_nothing_is_recalled_once_a_file_has_changed(file: Path) -> None:
     other = file.with_name("other.yaml")
     other.write_text("id: other")
     assert Memory("rules", [file, other]).recall() is None
-    os.utime(file, (1, 1))
+    file.write_text("id: oil-warm")
     assert Memory("rules", [file]).recall() is None
     file.unlink()
     assert Memory("rules", [file]).recall() is None
 
 
-def test_another_file_with_the_same_size_and_time_is_another(file: Path) -> None:
+def test_a_file_with_the_same_content_is_the_same_whenever_it_was_written(file: Path) -> None:
     Memory("rules", [file]).remember([{"id": "oil-cold"}])
-    before = file.stat()
+    os.utime(file, (1, 1))
+    assert Memory("rules", [file]).recall() == [{"id": "oil-cold"}]
+
+
+def test_files_that_changed_names_or_content_between_them_are_others(file: Path) -> None:
+    other = file.with_name("other.yaml")
+    other.write_text("id: other")
+    Memory("rules", [file, other]).remember([{"id": "oil-cold"}])
+    assert Memory("rules", [other, file]).recall() is None
+    file.write_text("id: other")
+    other.write_text("id: oil-cold")
+    assert Memory("rules", [file, other]).recall() is None
+
+
+def test_another_file_with_the_same_size_and_time_is_another(
+    file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    status = file.stat()
+    monkeypatch.setattr(os, "fstat", lambda _: status)
+    monkeypatch.setattr(Path, "stat", lambda *_, **__: status)
+    Memory("rules", [file]).remember([{"id": "oil-cold"}])
     file.write_text("id: oil-warm")
-    os.utime(file, ns=(before.st_atime_ns, before.st_mtime_ns))
     assert Memory("rules", [file]).recall() is None
 
 
 def test_a_file_that_changes_while_it_is_read_is_read_again(file: Path) -> None:
-    memory = Memory("rules", [file])
+    memory, text = Memory("rules", [file]), file.read_text()
     file.write_text("id: oil-much-too-cold")
-    memory.remember([{"id": "oil-cold"}])
+    memory.remember([{"id": "oil-much-too-cold"}])
+    assert Memory("rules", [file]).recall() is None
+    file.write_text(text)
+    memory.remember([{"id": "oil-much-too-cold"}])
     assert Memory("rules", [file]).recall() is None
 
 
 @pytest.mark.parametrize("text", ["", "{", "[]", '{"of": 1}', "\x00", '{"data": []}'])
 def test_a_broken_cache_is_as_good_as_none(file: Path, text: str) -> None:
     Memory("rules", [file]).remember([{"id": "oil-cold"}])
-    (file.parent / "cache" / "rules.json").write_text(text)
+    cache(file).write_text(text)
+    assert Memory("rules", [file]).recall() is None
+    cache(file).write_bytes(remembered._head(Memory("rules", [file])._seen.key, b"") + b"\n")
+    assert Memory("rules", [file]).recall() is None
+
+
+@given(place=st.integers(0, 400), bit=st.integers(0, 7), keep=st.booleans())
+def test_a_damaged_cache_is_never_believed(place: int, bit: int, keep: bool) -> None:
+    with pytest.MonkeyPatch.context() as patch, TemporaryDirectory() as folder:
+        file = Path(folder, "oil-cold.yaml")
+        file.write_text("id: oil-cold")
+        patch.delenv(remembered.OFF, raising=False)
+        patch.setattr(remembered, "_place", lambda _: Path(folder, "cache", "rules.json"))
+        Memory("rules", [file]).remember([{"id": "oil-cold", "prior": 0.25, "says": "a" * 150}])
+        whole = cache(file).read_bytes()
+        place %= len(whole)
+        flipped = bytes([whole[place] ^ 1 << bit]) + whole[place + 1 :] if keep else b""
+        cache(file).write_bytes(whole[:place] + flipped)
+        assert Memory("rules", [file]).recall() is None
+
+
+def test_what_nests_too_deep_is_as_good_as_none(file: Path) -> None:
+    key, body = Memory("rules", [file])._seen.key, b"[" * 200_000
+    cache(file).parent.mkdir()
+    cache(file).write_bytes(remembered._head(key, body) + b"\n" + body)
+    assert Memory("rules", [file]).recall() is None
+
+
+def test_a_cache_is_its_owners_alone(file: Path) -> None:
+    Memory("rules", [file]).remember([{"id": "oil-cold"}])
+    modes = [stat.S_IMODE(path.stat().st_mode) for path in (cache(file).parent, cache(file))]
+    assert modes == [0o700, 0o600]
+
+
+@pytest.mark.parametrize("spoil", ["group", "world", "link", "owner", "pipe", "folder"])
+def test_a_cache_that_somebody_else_may_have_written_is_not_believed(
+    file: Path, spoil: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Memory("rules", [file]).remember([{"id": "oil-cold"}])
+    place = cache(file)
+    if spoil in ("group", "world"):
+        place.chmod(0o620 if spoil == "group" else 0o602)
+    elif spoil == "owner":
+        monkeypatch.setattr(os, "geteuid", lambda: place.stat().st_uid + 1)
+    else:
+        kept = place.rename(place.with_name("kept"))
+        make = {"link": lambda: place.symlink_to(kept), "folder": place.mkdir}
+        make.get(spoil, lambda: os.mkfifo(place))()
+    assert Memory("rules", [file]).recall() is None
+
+
+def test_old_caches_go_and_other_files_stay(file: Path) -> None:
+    folder = cache(file).parent
+    folder.mkdir()
+    for number in range(MOST_CACHES + 5):
+        old = folder / f"rules-{number:08x}.json"
+        old.write_text("")
+        os.utime(old, (number, number))
+    (folder / "mine.json").write_text("")
+    Memory("rules", [file]).remember([{"id": "oil-cold"}])
+    left = sorted(path.name for path in folder.iterdir())
+    assert left[:2] == ["mine.json", f"rules-{5:08x}.json"]
+    assert len(left) == MOST_CACHES + 2
+
+
+def test_what_is_too_large_is_not_kept(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(remembered, "LARGEST_CACHE", 100)
+    Memory("rules", [file]).remember([{"says": "x" * 100}])
+    assert not cache(file).exists()
+
+
+def test_a_pipe_among_the_files_stops_nobody(file: Path) -> None:
+    pipe = file.with_name("pipe.yaml")
+    os.mkfifo(pipe)
+    Memory("rules", [file, pipe]).remember([{"id": "oil-cold"}])
+    assert Memory("rules", [file, pipe]).recall() is None
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
+def test_a_cache_folder_that_is_for_reading_only_is_no_matter(file: Path) -> None:
+    cache(file).parent.mkdir(mode=0o500)
+    Memory("rules", [file]).remember([{"id": "oil-cold"}])
     assert Memory("rules", [file]).recall() is None
 
 
@@ -180,8 +293,9 @@ def test_data_that_no_longer_fit_are_read_again(
     file: Path, read: Callable[[], tuple[Knowledge, bool]], data: list
 ) -> None:
     first, _ = read()
-    cache = file.parent / "cache" / "knowledge.json"
-    cache.write_text(json.dumps(json.loads(cache.read_text()) | {"data": data}))
+    place, body = file.parent / "cache" / "knowledge.json", json.dumps(data).encode()
+    key = place.read_text().split()[0]
+    place.write_bytes(remembered._head(key, body) + b"\n" + body)
     again, was_read = read()
     assert was_read
     assert again == first

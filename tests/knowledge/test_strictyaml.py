@@ -7,7 +7,8 @@ import pytest
 
 from diagnose.errors import FileProblems
 from diagnose.knowledge import yamlnodes
-from diagnose.knowledge.strictyaml import LARGEST_BYTES, read_file, read_text
+from diagnose.knowledge.strictyaml import read_file, read_text
+from diagnose.limits import LARGEST_YAML
 
 SMALL_FAULTS = {
     "duplicate key": ("a: 1\nb: 2\na: 3", "f:3", "a second 'a'"),
@@ -118,8 +119,8 @@ def test_a_byte_order_mark_is_no_matter(tmp_path: Path) -> None:
 
 def test_a_huge_file_is_refused_unread(tmp_path: Path) -> None:
     path = tmp_path / "mine.yaml"
-    path.write_bytes(b"#" * (LARGEST_BYTES + 1))
-    with pytest.raises(FileProblems, match="at most 1,000,000 bytes"):
+    path.write_bytes(b"#" * (LARGEST_YAML + 1))
+    with pytest.raises(FileProblems, match="at most 5,000,000 bytes"):
         read_file(path)
 
 

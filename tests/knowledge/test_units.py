@@ -31,15 +31,16 @@ PUBLISHED = [
     ("8Ω", "resistance", 8.0),
 ]
 
+CHECK = "check the number and its unit"
 REFUSED = [
     ("118", "temperature", "write 118C or 118F or 118K"),
     ("900", "pressure", "write 900bar or 900psi or 900kPa"),
     ("900pis", "pressure", "did you mean psi?"),
     ("54R", "temperature", "known: C, F, K"),
-    ("-300C", "temperature", ""),
-    ("-1K", "temperature", ""),
-    ("-2bar", "pressure", ""),
-    ("-1ohm", "resistance", ""),
+    ("-300C", "temperature", CHECK),
+    ("-1K", "temperature", CHECK),
+    ("-2bar", "pressure", CHECK),
+    ("-1ohm", "resistance", CHECK),
     ("warm", "temperature", ""),
     ("", "pressure", ""),
     ("nan", "voltage", ""),

@@ -34,7 +34,7 @@ BAD = {
     "rows not rows": ("1-6}", "left}", 12, "expected row numbers such as 6 or 1-5, got 'left'"),
     "no rows at all": ("rows: 1-6}", "rows: }", 12, "expected row numbers such as 6 or 1-5"),
     "no number of rows": ("rows: 6", "rows: six", 3, "expected a whole number for rows, got 'six'"),
-    "too many rows": ("rows: 6\n", "rows: 100000\n", 3, "less than or equal to 1000"),
+    "too many rows": ("rows: 6\n", "rows: 100000\n", 3, "less than or equal to 120"),
     "a chain that starts within": ("from: 1", "from: 2", 5, "write from: 1 and to: 4"),
     "a chain without ends": (", from: 1, to: 4", "", 5, "from and to at the ends of rows 1-4"),
     "a star with ends": ("5-6}", "5-6, from: 5, to: 6}", 6, "no from and to in a star"),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from diagnose.limits import MOST_ROWS
+from diagnose.reasoning.acts import rerun_act
 from diagnose.reasoning.finding import Fact
 from diagnose.reasoning.groups import groups_of
 from diagnose.reasoning.vocabulary import complete
@@ -182,3 +184,9 @@ def test_half_an_ohm_shows_whatever_the_feed_gives(feed, ohms, allowed):
 def test_a_feed_that_is_low_itself_is_no_scale_for_the_rows():
     typed = "supply-voltage@power=10.5V voltage-under-load@row-6=10.3V"
     assert of_kind("compared", "mounted-6", typed)[-1]["expected"] == pytest.approx(11.7)
+
+
+def test_a_rerun_of_every_other_row_of_the_widest_machine_is_a_fact():
+    rows = range(2, MOST_ROWS + 1, 2)
+    act = rerun_act(f"response@{','.join(map(str, rows))}", "response", len(rows))
+    assert act.values["rows"] == MOST_ROWS // 2

@@ -15,15 +15,11 @@ from diagnose.retest.targets import troubles
 from tests.ranking.situations import BLEED, RESPONSE, STEADY, ranked
 
 UNTOUCHED = ("first-hookup=no", "rehooked=no", "milky-oil=no", "parts-replaced=no")
-MENDED = "replace-valve@row-6=done"
 
 
-def check_again(response: str) -> str:
-    """The mere check again for row 6, which failed both and answers with its new valve."""
-    ranking = ranked(
-        "mounted-6", *UNTOUCHED, *STEADY, "bleed=PPPPPF", *BLEED, f"response={response}", *RESPONSE,
-        MENDED, "response=pass:6", *RESPONSE,
-    )  # fmt: skip
+def check_again(*story: str) -> str:
+    """The mere check again for row 6."""
+    ranking = ranked("mounted-6", *UNTOUCHED, *STEADY, *story)
     (trouble,) = (each for each in troubles(ranking) if 6 in each.rows)
     scene = Scene(ranking, trouble)
     place = next(n for n, mend in enumerate(scene.mends) if mend.candidate is None)
@@ -32,12 +28,21 @@ def check_again(response: str) -> str:
     return candidate.id
 
 
+BLED, FAILED = ("bleed=PPPPPP", *BLEED), ("response=PPPPPF", *RESPONSE)
+ANOTHER = ("response=PFPPPF", *RESPONSE)
+
+
 def test_the_proof_is_taken_along_when_nothing_else_fails() -> None:
-    assert check_again("PPPPPF") == "response@1-5"
+    assert check_again(*BLED, *FAILED, "replace-coil@row-6=done") == "response@1-6"
+
+
+def test_what_would_not_count_is_not_taken_along() -> None:
+    """The bleed is due first, so a full response check would have to be made again."""
+    assert check_again(*FAILED, "replace-coil@row-6=done") == "response@6"
 
 
 def test_nothing_is_proven_while_another_row_still_fails() -> None:
-    assert check_again("PFPPPF") == "bleed@6"
+    assert check_again(*BLED, *ANOTHER, "replace-coil@row-6=done") == "response@6"
 
 
 def test_rows_that_an_upset_run_may_explain_are_one_trouble_and_rerun_first() -> None:
@@ -49,7 +54,7 @@ def test_rows_that_an_upset_run_may_explain_are_one_trouble_and_rerun_first() ->
     assert trouble.rows == (1, 2, 15, 16)
     choice = best_choice(Scene(ranking, trouble))
     assert choice.candidate is not None
-    assert choice.candidate.id == "response@1-2,15-16"
+    assert choice.candidate.id == "response@1-16"  # and at once all that the proof wants
 
 
 def test_a_check_again_that_must_pass_leaves_nothing_to_follow() -> None:

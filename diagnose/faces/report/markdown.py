@@ -54,7 +54,7 @@ def report_markdown(report: Data) -> str:
         ("The job", _job(report)),
         ("Conclusion", _conclusion(report["conclusion"])),
         ("Proof", _proof(report)),
-        ("Results that cannot stand together", _items([report["impossible"]])),
+        ("Not ranked", _items([report["impossible"]])),
         ("Most likely now", _causes(report)),
         ("Do next", _next(report["next"])),
         ("Suspected parts", _suspected(report["suspicion"])),
@@ -160,7 +160,7 @@ def _proof(report: Data) -> Iterator[str]:
     yield said(proof["says"])
     if proof["holds"]:
         runs = ", ".join(map(str, proof["runs"]))
-        yield from ("", f"By what was seen after the last work, in runs {runs}.")
+        yield from ("", f"By full runs, all rows together: {runs}.")
     for cause in report["cured"]:
         there = f"It was there with {percent(cause['probability'])}."
         yield from ("", f"- Gone since a remedy cleared it: {said(cause['says'])} {there}")

@@ -1,0 +1,15 @@
+"""Whatever was done in whatever order: what is called proven is proven."""
+
+from __future__ import annotations
+
+from hypothesis import assume, given, settings
+
+from diagnose.cases.case import Case
+from tests.retest.worksites import MOST_FAILED, failed, held_proof, stories
+
+
+@settings(max_examples=60, deadline=None)
+@given(stories())
+def test_what_is_called_proven_is_proven(case: Case) -> None:
+    assume(failed(case) <= MOST_FAILED)
+    held_proof(case)
