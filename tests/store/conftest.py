@@ -10,8 +10,9 @@ import signal
 import socket
 import subprocess
 import tempfile
+import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import psycopg
@@ -58,12 +59,29 @@ class Server:
             said = "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = %s"
             connection.execute(said, [database])
 
+    def crash(self) -> None:
+        """Kill all of the server's processes, and start it again."""
+        every = self._processes()
+        for process in every:
+            with suppress(ProcessLookupError):
+                os.kill(process, signal.SIGKILL)
+        until = time.monotonic() + 10
+        while any(Path(f"/proc/{each}").exists() for each in every) and time.monotonic() < until:
+            time.sleep(0.01)
+        self.start()
+
+    def _processes(self) -> list[int]:
+        """The first of the server's processes, and those that it began."""
+        first = int((self.data / "postmaster.pid").read_text().split()[0])
+        children = Path(f"/proc/{first}/task/{first}/children")
+        with suppress(OSError):
+            return [first, *map(int, children.read_text().split())]
+        return [first]
+
     @contextmanager
     def held_still(self) -> Iterator[None]:
         """Stop all of the server's processes where they are, then let them go on."""
-        first = int((self.data / "postmaster.pid").read_text().split()[0])
-        children = Path(f"/proc/{first}/task/{first}/children").read_text().split()
-        every = [first, *map(int, children)]
+        every = self._processes()
         for process in every:
             os.kill(process, signal.SIGSTOP)
         try:
