@@ -40,7 +40,5 @@ def main(casebooks: int, archives: int, first: int) -> int:
 
 
 if __name__ == "__main__":
-    numbers = [*map(int, sys.argv[1:]), 600, 600, 0]
-    if len(sys.argv) < 4:
-        numbers[len(sys.argv) - 1 :] = [600, 600, 0][len(sys.argv) - 1 :]
-    sys.exit(main(*numbers[:3]))
+    casebooks, archives, first, *_ = [*map(int, sys.argv[1:]), *(600, 600, 0)[len(sys.argv) - 1 :]]
+    sys.exit(main(casebooks, archives, first))
