@@ -110,7 +110,7 @@ def test_the_first_bad_entry_is_named_and_what_is_whole_is_exported(
         ("UPDATE events SET body = replace(body, 'PPPPPF', 'PPPPPP') WHERE number = 5", "entry 5"),
         ("DELETE FROM events WHERE number = 17", "entry 17"),
         ("UPDATE cases SET minutes = 1 WHERE length = 17", "its line in the list"),
-        ("UPDATE words SET said = 'rides' WHERE said LIKE '%rides%'", "its words for searching"),
+        ("UPDATE words SET said = 'rides'", "its words for searching"),
         ("DELETE FROM drills WHERE who = 'Ann'", "drills: expected all"),
     ],
 )
