@@ -78,16 +78,16 @@ class Wish:
 def worked(wish: Wish, answers: Path | None, *, colour: bool) -> None:
     """Open or resume a case and work it until it is closed, or somebody stops."""
     started()
-    who = person(wish.who or ("somebody" if wish.scratch else None))
     knowledge = load_knowledge()
     bench = Bench(console(colour))
     with ExitStack() as stack:
         keeper: Keeper = Scratch()
-        case = wish.case or ""
+        case, who = wish.case or "", wish.who or "somebody"
         if not wish.scratch:
             from diagnose.store.casebook import open_casebook  # noqa: PLC0415
 
             casebook = stack.enter_context(open_casebook(tell=bench.say))
+            who = person(wish.who)
             keeper, case = casebook, casebook.find(case, who) if case else ""
         words = [*SAYINGS, "none", "all", "done", "yes", "no"]
         talk = Conversation(keeper, knowledge, who, bench, asker(answers, words), _now)

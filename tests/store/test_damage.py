@@ -13,6 +13,7 @@ from diagnose.errors import Damaged, Unavailable
 from diagnose.faces.commands.root import rowfault
 from diagnose.knowledge.base import load_knowledge
 from diagnose.store.casebook import open_casebook
+from diagnose.store.engine import make_engine, writing
 from diagnose.store.entry import Wanted
 from diagnose.story.archive import read_story
 from diagnose.story.event import Noted, told
@@ -101,6 +102,30 @@ def test_the_first_bad_entry_is_named_and_what_is_whole_is_exported(
     assert run("cases check").exit_code == run(f"cases show {FIRST}").exit_code == 1
     assert "case 2026" in run("cases check").stderr
     assert file.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("statement", "words"),
+    [
+        ("UPDATE events SET body = replace(body, 'PPPPPF', 'PPPPPP') WHERE number = 5", "entry 5"),
+        ("DELETE FROM events WHERE number = 17", "entry 17"),
+        ("UPDATE cases SET minutes = 1 WHERE length = 17", "its line in the list"),
+        ("UPDATE words SET said = 'rides'", "its words for searching"),
+        ("DELETE FROM drills WHERE who = 'Ann'", "drills: expected all"),
+    ],
+)
+def test_edited_rows_are_named_on_both_databases(url: str, statement: str, words: str) -> None:
+    with open_casebook(url) as casebook:
+        casebook.merge(older.proven())
+        casebook.keep_drill(older.done("Ann"))
+        assert casebook.check().problems == ()
+    engine = make_engine(url)
+    with writing(engine).begin() as connection:
+        assert connection.exec_driver_sql(statement).rowcount == 1
+    engine.dispose()
+    with open_casebook(url) as casebook:
+        [problem] = casebook.check().problems
+    assert words in str(problem)
 
 
 def test_a_damaged_case_takes_nothing_more(file: Path) -> None:
