@@ -30,9 +30,9 @@ from tests.faces.hostile import EVERYTHING, HALF, MARKS, commands
 
 HERE = "{here}"
 """Stands for the folder in which an input's files are."""
-SOUND = 0.62
+SOUND = 0.53
 """So many inputs have nothing wrong in them on purpose."""
-MACHINES = {"mounted-6": 86, "mounted-12": 10, "folding-16": 2, "folding-24": 1, "folding-48": 1}
+MACHINES = {"mounted-6": 92, "mounted-12": 6, "folding-16": 1, "folding-24": 0.5, "folding-48": 0.5}
 ODD_NUMBERS = ("-1", "0", "1e90", "1e400", "nan", "-0", "9" * 30, "٣", "1_000", "0x10", "1.5.2", "")
 ODD_WORDS = (*MARKS.values(), HALF, EVERYTHING, "", " ", "=", "@", ":", "🚜", "x" * 5000, "\ufeff")
 ODD_LETTERS = "=@:,.-+ \n\t\0\x1b\u202e#&*{}[]'\"é"
@@ -148,7 +148,7 @@ def story(rng: Random, name: str) -> list[str]:
     rows = built(name).rows
     words = [circumstance(rng) for _ in range(rng.choice((0, 0, 1, 2)))]
     words = list({word.partition("=")[0]: word for word in words}.values())
-    for _ in range(rng.choices((1, 2, 3, 5), (8, 5, 2, 1))[0]):
+    for _ in range(rng.choices((1, 2, 3, 6), (20, 8, 3, 1))[0]):
         words.append(f"{rng.choice(('bleed', 'response'))}={pattern(rng, rows)}")
         if rng.random() < 0.3:
             words.append(rng.choice(("oil=54C", "engine=on", "moving=no", "supply=180bar")))
@@ -461,12 +461,12 @@ def answer(rng: Random, name: str) -> str:
 
 
 def of_drill(rng: Random) -> Made:
-    name = rng.choice(("mounted-6", "mounted-6", "mounted-6", "mounted-12"))
+    name = rng.choice(("mounted-6", "mounted-6", "mounted-12"))
     if rng.random() < 0.05:
         return ["drill", "--code", cut_up(rng, "7G4K-" * 6)], "", {}
     rows = built(name).rows
     lines = [move(rng, name, rows) for _ in range(rng.choice((1, 2, 2, 4)))]
-    if rng.random() < 0.15:
+    if rng.random() < 0.3:
         lines.append(rng.choice(("give up", f"declare {rng.randrange(1, rows)} coil_open")))
     if not mostly_sound(rng):
         lines = spoiled(rng, lines)

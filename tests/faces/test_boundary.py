@@ -299,12 +299,9 @@ def test_a_layout_that_fits_in_no_case_is_refused(tmp_path: Path) -> None:
     text = load_knowledge().layouts["mounted-6"].read_text(encoding="utf-8")
     text = text.replace("id: mounted-6", "id: mine") + "#" * 100_000
     path.write_text(text, encoding="utf-8")
-    for line in (
-        ["work", str(path)],
-        ["work", str(path), "--scratch"],
-        ["machine", "show", str(path)],
-    ):
-        result = run(line)
+    assert run(["machine", "show", str(path)]).exit_code == 0
+    for line in ("work", "work --scratch"):
+        result = run([*line.split(), str(path)])
         assert (result.exit_code, "at most 100,000 bytes" in result.stderr) == (1, True)
 
 

@@ -106,6 +106,7 @@ def test_several_problems_are_told_below_each_other() -> None:
         "machine check",
         "machine check missing.yaml",
         "completion tcsh",
+        "work --case last --scratch",
         "nonsense",
     ],
 )

@@ -67,7 +67,7 @@ class NameOrPath(click.ParamType[str]):
 
     >>> NameOrPath().convert("mounted\x00", None, None)
     Traceback (most recent call last):
-    click.exceptions.BadParameter: expected a name or a path, got 'mounted\\x00'
+    click.exceptions.BadParameter: expected a name or a path, got 'mounted\x00'
     """
 
     name = "text"

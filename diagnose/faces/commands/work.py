@@ -46,5 +46,7 @@ def work(
 
     if bool(machine) == bool(case):
         raise click.UsageError("Give a MACHINE for a new case, or --case to go on with one.")
+    if case and scratch:
+        raise click.UsageError("Give --scratch with a MACHINE: nothing of --case would be kept.")
     wish = Wish(machine, case, who, title, scratch)
     worked(wish, answers, colour=not no_colour)
