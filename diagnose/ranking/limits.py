@@ -13,8 +13,8 @@ from diagnose.noisyor import budget
 POSTERIOR = 400e6
 """Table entries that the posterior of one case may take: about 2 seconds on one core."""
 
-EASY = 75e6
-"""What is left must be this easy when runs are left out, so that the rest of an answer fits too."""
+EASY = 250e6
+"""What is left must be this easy when runs are left out, with the first act: about 1 second."""
 
 
 def too_many(case: Case, worked_out: Callable[[Case], object]) -> TooManyRuns:
@@ -63,12 +63,16 @@ def _spared(failing: Sequence[Run]) -> list[Run]:
 
     def place(run: Run) -> tuple[int, int]:
         later = [each for each in failing if each.check == run.check and each.index > run.index]
-        again = {row for each in later for row in each.rows_with(Result.FAIL)}
-        same = {r for each in later if each.epoch == run.epoch for r in each.rows_with(Result.FAIL)}
+        again = {row for each in later for row in _checked(each)}
+        same = {row for each in later if each.epoch == run.epoch for row in _checked(each)}
         rows = set(run.rows_with(Result.FAIL))
         return (0 if rows <= same else 1 if rows <= again else 2), run.index
 
     return sorted(failing[:-1], key=place)
+
+
+def _checked(run: Run) -> tuple[int, ...]:
+    return (*run.rows_with(Result.PASS), *run.rows_with(Result.FAIL))
 
 
 def _fewest(spared: Sequence[Run], case: Case, worked_out: Callable[[Case], object]) -> list[Run]:
@@ -85,7 +89,7 @@ def _fewest(spared: Sequence[Run], case: Case, worked_out: Callable[[Case], obje
             return False
         return True
 
-    if not fits(0, POSTERIOR):
+    if not fits(0, 2 * POSTERIOR):
         return []
     kept, beyond = 0, len(spared) + 1
     while beyond - kept > 1:
