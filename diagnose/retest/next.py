@@ -9,7 +9,7 @@ import numpy as np
 
 from diagnose.decision.lookahead import ALIKE, Act, Decision, Valued, decide, decide_from
 from diagnose.decision.repairs import repair_order
-from diagnose.decision.situation import NEGLIGIBLE, repaired, start
+from diagnose.decision.situation import NEGLIGIBLE, repaired, start, tested
 from diagnose.noisyor import budget
 from diagnose.ranking.opened import checks_touched
 from diagnose.record import record
@@ -30,6 +30,12 @@ EARNED, TELLING = 0.1, 0.05
 
 LIKELY_TO_PASS = 0.4
 """From this chance on that the mere check again passes, it is looked at more closely."""
+
+CLEARLY = 0.03
+"""By so much of the minutes a question must beat the rest, since it is followed one act farther."""
+
+QUESTIONS = 1
+"""So many questions, the most telling ones, are looked at more closely."""
 
 NO_ACT = "nothing that can be done here is worth its minutes any more"
 QUALIFIED = "is for a qualified person, or under the machine's manual only"
@@ -110,15 +116,20 @@ def _best_choice(scene: Scene, goal: Goal, depth: int, seconds: float) -> Choice
     made = decide(problem, problem.prior, scene.setup, goal, depth, WIDTH, seconds)
     if goal == "restore" and scene.passes_again >= LIKELY_TO_PASS:
         made = _with_check_again(scene, made, depth, seconds)
+    if goal == "restore":
+        made = _with_questions(scene, made, depth, seconds)
     made = _without_unlikely_parts(scene, made)
-    repair_only = repair_order(problem, problem.prior, scene.setup).minutes
+    repair_only = repair_order(problem, problem.prior, scene.setup).minutes + scene.putting_right
+    if goal == "restore":
+        made = _put_right_once(scene, made)
     needed = required_rerun(scene.evidence)
     offers = tuple(_offers(scene, made))
     if goal == "restore":
         offers = _worthwhile_first(scene, offers)
     if needed is not None:
         minutes = needed.minutes + scene.change_to(needed)
-        first = Offer(needed, minutes, minutes + made.value * (1 - scene.passes_again))
+        again = [offer for offer in offers if offer.candidate.id == needed.id]
+        first = again[0] if again else Offer(needed, minutes, minutes + made.value)
         offers = (first, *(each for each in offers if each.candidate.id != needed.id))
         return Choice(needed, minutes, first.value, repair_only, False, 1, offers, required=True)
     return _read_back(scene, made, repair_only, offers)
@@ -141,6 +152,50 @@ def _with_check_again(scene: Scene, made: Decision, depth: int, seconds: float) 
     others = [each for each in made.ranked if each.act != again.act]
     ranked = tuple(sorted([again, *others], key=lambda each: round(each.value, ALIKE)))
     return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
+
+
+def _with_questions(scene: Scene, made: Decision, depth: int, seconds: float) -> Decision:
+    """The same, with the most telling questions followed as far as if they were answered already.
+
+    Nobody needs longer for not knowing what a minute's question tells than by asking it.
+    """
+    asked = [
+        each
+        for each in made.ranked
+        if each.act.kind == "test"
+        and scene.tests[each.act.index][0].kind == "ask"
+        and scene.tests[each.act.index][1].bits >= TELLING
+    ]
+    asked.sort(key=lambda each: -scene.tests[each.act.index][1].bits)
+    followed = {}
+    problem, here = scene.problem, start(scene.problem, scene.problem.prior, scene.setup)
+    for each in asked[:QUESTIONS]:
+        after, _, _ = tested(problem, here, np.array([each.act.index]))
+        value = float(problem.test_minutes[scene.setup, each.act.index])
+        for place, mass in enumerate(after.mass.tolist()):
+            then = after.at(np.array([place]))
+            value += mass * decide_from(problem, then, "restore", depth, WIDTH, seconds).value
+        followed[each.act] = Valued(each.act, min(value, each.value), depth + 1)
+    worth = {act: one for act, one in followed.items() if one.value < made.value * (1 - CLEARLY)}
+    if not worth:
+        return made
+    every = [worth.get(each.act, each) for each in made.ranked]
+    ranked = tuple(sorted(every, key=lambda each: round(each.value, ALIKE)))
+    return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
+
+
+def _put_right_once(scene: Scene, made: Decision) -> Decision:
+    """The same with the minutes to put the run right, which every act but handing over leads to."""
+    more = scene.putting_right
+    valued = [
+        each if each.act.kind == "last resort" else replace(each, value=each.value + more)
+        for each in made.ranked
+    ]
+    ranked = tuple(sorted(valued, key=lambda each: round(each.value, ALIKE)))
+    value = next(each.value for each in ranked if each.act == made.act)
+    if made.act == made.ranked[0].act:
+        return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
+    return replace(made, value=value, ranked=ranked)
 
 
 def _without_unlikely_parts(scene: Scene, made: Decision) -> Decision:

@@ -224,9 +224,14 @@ class Plan:
 
     @cached_property
     def _outside(self) -> float:
-        """Minutes of what is not the first trouble: the other troubles, and the final pass."""
-        others = (repair_minutes_of(self.ranking, each) for each in self.troubles[1:])
-        return sum(others) + self.final_minutes
+        """Minutes of what is not the first trouble: the other troubles, and the final pass.
+
+        What one trouble's cause explains of another, and of its own rows, is over with it.
+        """
+        besides = (each.besides for each in self.troubles)
+        others = [*self.troubles[1:], *(each for each in besides if each is not None)]
+        minutes = (each.apart * repair_minutes_of(self.ranking, each) for each in others)
+        return sum(minutes) + self.final_minutes
 
     @cached_property
     def final_minutes(self) -> float:

@@ -29,6 +29,7 @@ from diagnose.retest.candidates import (
     rerun_sets,
     reruns,
 )
+from diagnose.retest.doubts import putting_right_minutes
 from diagnose.retest.history import history_questions
 from diagnose.retest.repairs import Mend, mends
 from diagnose.retest.scales import SEVERAL, Scales, Weighed
@@ -244,9 +245,12 @@ class Scene:
         for candidate, weighed in self.tests:
             joint = weighed.table[:, self.kept].T
             total = joint.sum(axis=1, keepdims=True)
+            ready = preparations(self.evidence, candidate.check) if candidate.check else []
             yield Test(
                 id=candidate.id,
-                minutes=candidate.minutes + put_back_minutes(self.evidence, candidate, weighed),
+                minutes=candidate.minutes
+                - sum(step.minutes for step in ready)
+                + put_back_minutes(self.evidence, candidate, weighed),
                 setup=self._number(candidate.setup, candidate.wants),
                 likelihood=joint / total,
                 ends=self._number(candidate.ends, candidate.wants),
@@ -258,7 +262,6 @@ class Scene:
             one = mend.candidate
             made = self.knowledge.checks[one.check if one else self.check]
             proof = made.set_up_minutes + made.minutes_per_row * len(self.trouble.rows)
-            proof += sum(step.minutes for step in preparations(self.evidence, made.id))
             proof += self._bleed_minutes(one, made)
             setup = one.setup if one else made.setup
             minutes = one.minutes + self.knowledge.rates.price_minutes[one.price] if one else 0.0
@@ -280,6 +283,11 @@ class Scene:
             return 0.0
         done, rows = done_by(self.evidence.model.machine, one.work), len(one.rows)
         return bleed_minutes(self.knowledge, done, rows, made)
+
+    @cached_property
+    def putting_right(self) -> float:
+        """Expected minutes, once, to put right what was or may have been bad in the failed run."""
+        return putting_right_minutes(self.ranking, self.check)
 
     @property
     def passes_again(self) -> float:

@@ -1,7 +1,7 @@
 """How the machine stands: the set-up that it is in, and what it lacks that lasts once it is there.
 
 Warm oil is such a thing: it is entered once, at its own minutes, and stays while set-ups come and
-go. It is lacking only where somebody stated so; what is unknown is not paid for.
+go. It is lacking here only where somebody stated so; what may be lacking is reckoned in `doubts`.
 """
 
 from __future__ import annotations

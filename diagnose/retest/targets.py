@@ -6,7 +6,8 @@ their failures: whoever is to blame for it is, by and large, to blame for all of
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -22,10 +23,17 @@ TOGETHER = 0.5
 
 @record
 class Trouble:
-    """Failed rows with a common cause, and the failure among them to be blamed on something."""
+    """Failed rows with a common cause, and the failure among them to be blamed on something.
+
+    ``apart`` is how likely it is that its cause is not that of the failure ``of`` a trouble before
+    it; ``besides`` is the row of it that is likeliest to fail for another cause than its target.
+    """
 
     target: Seen
     rows: tuple[int, ...]
+    apart: float = 1.0
+    of: Seen | None = None
+    besides: Trouble | None = None
 
 
 def troubles(ranking: Ranking) -> list[Trouble]:
@@ -44,12 +52,26 @@ def troubles(ranking: Ranking) -> list[Trouble]:
     left = sorted(last_failures(ranking).values(), key=lambda seen: _settled(ranking, seen))
     found: list[Trouble] = []
     while left:
-        target = left[0]
-        share = _Shares(ranking, target)
-        mine = [seen for seen in left if seen is target or share(seen) > TOGETHER]
-        found.append(Trouble(target, tuple(sorted(seen.row for seen in mine))))
+        first = left[0]
+        share = _Shares(ranking, first)
+        mine = [seen for seen in left if seen is first or share(seen) > TOGETHER]
+        target = _purest(ranking, mine)
+        rows, shares = tuple(sorted(seen.row for seen in mine)), _Shares(ranking, target)
+        before = max((each.target for each in found), key=shares, default=None)
+        apart = 1 - shares(before) if before is not None else 1.0
+        found.append(Trouble(target, rows, apart, before, _besides(ranking, target, mine)))
         left = [seen for seen in left if seen not in mine]
     return found
+
+
+def _purest(ranking: Ranking, mine: Sequence[Seen]) -> Seen:
+    """The first failure, or the first of its run whose row fails no other check besides.
+
+    A row that has trouble of its own is no good witness of what is common.
+    """
+    failing = Counter(row for _, row in ranking.evidence.standing_failures)
+    alike = (seen for seen in mine if seen.run == mine[0].run)
+    return min(alike, key=lambda seen: failing[seen.row])
 
 
 def last_failures(ranking: Ranking) -> Mapping[int, Seen]:
@@ -68,6 +90,16 @@ def last_failures(ranking: Ranking) -> Mapping[int, Seen]:
 
 def _settled(ranking: Ranking, seen: Seen) -> float:
     return float(ranking.posterior.flat[seen.entries[0]].max(initial=0.0))
+
+
+def _besides(ranking: Ranking, target: Seen, mine: Sequence[Seen]) -> Trouble | None:
+    """The row of a trouble that is likeliest to fail for a cause that is not the target's."""
+    apart = [
+        Trouble(seen, (seen.row,), 1 - _Shares(ranking, seen)(target), target)
+        for seen in mine
+        if seen is not target
+    ]
+    return max(apart, key=lambda each: each.apart, default=None)
 
 
 class _Shares:

@@ -18,8 +18,9 @@ from diagnose.retest.targets import Trouble
 def repair_minutes_of(ranking: Ranking, trouble: Trouble) -> float:
     """Expected minutes to put one trouble right by repairs in p/c order, each with a check after.
 
-    Its causes are taken as exclusive, in the proportions of their posterior. What no remedy is
-    for needs only the check again; where handing over is cheaper than going on, it is reckoned.
+    Its causes are taken as exclusive, in the proportions of their posterior; those that it shares
+    with the failure that it is told apart from are left out. What no remedy is for needs only the
+    check again; where handing over is cheaper than going on, it is reckoned.
 
     A coil that read open: 15 to replace it, 30 for the part, a minute to stop and one to
     start, 3.15 of checking; that it was something else adds little.
@@ -42,7 +43,12 @@ def repair_minutes_of(ranking: Ranking, trouble: Trouble) -> float:
         fixes = cause.remedy.fixes_after(tried)
         chance[name] = chance.get(name, 0.0) + cause.probability * fixes
         cost[name] = _work(ranking, cause, check) + proof
-    whole = max(sum(chance.values()), 1.0)
+    own = _own_states(trouble)
+    whole = max(
+        sum(chance.values()), float(ranking.posterior.flat[own].sum()) if trouble.of else 1.0
+    )
+    if whole <= 0:
+        return 0.0
     p = [1 - sum(chance.values()) / whole, *(each / whole for each in chance.values())]
     return _in_order(p, [proof, *cost.values()], evidence.model.knowledge.rates.hand_over_minutes)
 
@@ -63,11 +69,17 @@ def _in_order(p: list[float], cost: list[float], hand_over: float) -> float:
 
 def _remedied(ranking: Ranking, trouble: Trouble) -> Iterator[tuple[str, Cause]]:
     """The causes that can make the target fail and have a remedy, each with what is done."""
-    states = set(trouble.target.entries[0].tolist())
+    states = set(_own_states(trouble))
     for cause in ranking.causes:
         if cause.remedy is not None and states & set(cause.states):
             place = ranking.evidence.epochs.place_of(cause.part, cause.mode)
             yield f"{cause.remedy.id}@{place}", cause
+
+
+def _own_states(trouble: Trouble) -> list[int]:
+    """The states that can bring the target about, but not the failure that it is apart from."""
+    others = set(trouble.of.entries[0].tolist()) if trouble.of else set()
+    return [state for state in trouble.target.entries[0].tolist() if state not in others]
 
 
 def _work(ranking: Ranking, cause: Cause, check: Check) -> float:
