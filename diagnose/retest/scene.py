@@ -129,7 +129,7 @@ class Scene:
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-12"), ["response=PPPPPFPPPPPP"])
         >>> sorted(plan(load_machine("mounted-12"), told).scene.asked_again)
-        [1, 2, 3, 4, 5, 6, 7]
+        [1, 2, 3, 4, 5, 6, 7, 8]
         """
         sets = rerun_sets(self.evidence, self.trouble.target.row, self.trouble.rows)
         return frozenset().union(*sets)

@@ -93,13 +93,15 @@ def in_hand(state: State) -> str:
 def told_circumstances(
     values: Mapping[str, float | str | None], knowledge: Knowledge
 ) -> tuple[str, ...]:
-    """Circumstances with their values, one by one.
+    """Circumstances with their values, one by one, in the order in which they are known.
 
     >>> from diagnose.knowledge.base import load_knowledge
     >>> told_circumstances({"oil": 54.0, "engine": "on"}, load_knowledge())
-    ('oil temperature: 54 °C (129 °F)', 'engine: running')
+    ('engine: running', 'oil temperature: 54 °C (129 °F)')
     """
-    return tuple(_circumstance(name, value, knowledge) for name, value in values.items())
+    known = [name for name in knowledge.circumstances if name in values]
+    order = dict.fromkeys([*known, *values])
+    return tuple(_circumstance(name, values[name], knowledge) for name in order)
 
 
 def _circumstance(name: str, value: float | str | None, knowledge: Knowledge) -> str:

@@ -33,15 +33,16 @@ LINES = [
     "ready evil --json",
     "ready evil -o -  --format md",
     "ready evil -o OUT.html",
-    "report last -o - --format html",
-    "report last -o - --format md",
-    "report last -o - --format json",
-    "report last -o OUT.md",
+    "report last -o - --format html --who WHO",
+    "report last -o - --format md --who WHO",
+    "report last -o - --format json --who WHO",
+    "report last -o OUT.md --who WHO",
     "cases list",
     "cases list --json",
-    "cases show last",
-    "cases show last --json",
-    "cases export last --to OUT",
+    "cases show last --who WHO",
+    "cases show last --json --who WHO",
+    "cases export last --to OUT --who WHO",
+    "cases check",
     "cases learn",
     "cases read swapped-coil --all",
     "machine list",
@@ -62,6 +63,7 @@ REFUSED = [
     "rank evil response=PPPPPF evil\x1b[2J",
     "report OUT.yaml -o OUT",
     "cases import BAD",
+    "cases reopen last --reason WHO --who WHO",
     "cases read WHO",
     "machine check BAD",
     "rules check",
@@ -112,7 +114,7 @@ def test_nothing_that_is_printed_steers_a_terminal(line: str, places: dict[str, 
 def test_on_a_terminal_only_the_programs_own_styles_come_through(
     line: str, places: dict[str, str]
 ) -> None:
-    colored = run(filled(line, places), places, FORCE_COLOR="1", TERM="xterm-256color")
+    colored = run(filled(line, places), places, FORCE_COLOR="1", COLORTERM="truecolor")
     for output in (colored.stdout_bytes, colored.stderr_bytes):
         assert steering(STYLE.sub(b"", output)) == set()
 

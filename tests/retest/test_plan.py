@@ -93,7 +93,7 @@ def test_outcomes_too_rare_to_be_told_are_not_lost(
     assert plan.choice is not None
     every = rerun(plan.ranking.evidence, check, range(1, 7), [6])
     chosen = replace(plan.choice, candidate=every)
-    monkeypatch.setattr("diagnose.retest.plan.best_choice", lambda *_: chosen)
+    monkeypatch.setattr("diagnose.retest.plan.best_choice", lambda *_, **__: chosen)
     tree = Plan(plan.ranking, depth=1).tree
     assert isinstance(tree, Step)
     told = {branch.result: branch.probability for branch in tree.branches}

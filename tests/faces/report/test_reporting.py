@@ -190,7 +190,7 @@ def test_a_machine_that_is_not_proven_good_gets_no_record(tmp_path: Path) -> Non
     path.write_text(story_text(found_on_mounted_12()), encoding="utf-8")
     result = run("ready", "--case", str(path), "-o", str(tmp_path / "record.html"))
     assert result.exit_code == 1
-    assert "expected a machine that is proven good, got not proven: bleed on every row" in (
+    assert "expected a machine that is proven good, got not proven: full run of response" in (
         result.stderr
     )
     assert not (tmp_path / "record.html").exists()
