@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from functools import cached_property
 
 import numpy as np
 
 from diagnose.cases.case import Result, Run
 from diagnose.cases.rows import rows_in_words
+from diagnose.errors import NoAnswer
 from diagnose.noisyor.network import PRESENT
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.exchanged import Exchanged, exchanged
@@ -273,8 +275,9 @@ class Proof:
         for number in range(1, MOST_PASSES + 1):
             evidence = ranking.evidence
             ranking = with_run(evidence, evidence.case, act.check, event)
-            if all(left.part != suspect.part for left in Proof(ranking, self.below).suspects):
-                return number
+            with suppress(NoAnswer):
+                if all(left.part != suspect.part for left in Proof(ranking, self.below).suspects):
+                    return number
         return 0
 
     def next(self) -> Iterator[Candidate]:

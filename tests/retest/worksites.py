@@ -9,7 +9,7 @@ import hypothesis.strategies as st
 import numpy as np
 
 from diagnose.cases.case import Case, Remedied, Result, Run, Swapped, Work
-from diagnose.errors import ImpossibleEvidence
+from diagnose.errors import NoAnswer
 from diagnose.machine.graph import Machine, load_machine
 from diagnose.noisyor.network import ABSENT, PRESENT, Network
 from diagnose.ranking.evidence import Evidence
@@ -190,7 +190,7 @@ def held_proof(case: Case) -> bool:
     try:
         proof = Proof(rank(SMALL, case))
         proven = proof.holds
-    except ImpossibleEvidence:
+    except NoAnswer:
         return False
     away = out_of_place(case.work)
     due = [check for check in ("bleed", "response") if not passed_fully(case, check)]
