@@ -145,7 +145,8 @@ class Plan:
     def act(self) -> Candidate | None:
         """What to do now; None when the machine is proven good or is to be handed over.
 
-        When no row failed, what did not pass yet is run: all rows together.
+        When no row failed, what did not pass yet is run: all rows together. What proves the
+        machine and cannot be done here leaves nothing else to do.
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPP", "response=PPPP.."])
@@ -154,7 +155,8 @@ class Plan:
         """
         if self.choice is not None:
             return self.choice.candidate
-        return next(iter(self.proof.next()), None)
+        proves = next(iter(self.proof.next()), None)
+        return proves if proves is not None and self.means.allow(proves) else None
 
     @cached_property
     def tree(self) -> Step | End:

@@ -6,7 +6,8 @@ from statistics import mean
 
 import pytest
 
-from diagnose.drill.moves import Move
+from diagnose.drill.game import play
+from diagnose.drill.moves import Move, Reader
 from diagnose.drill.score import Judge, best_possible, reason
 from diagnose.drill.skills import SKILLS
 from tests.drill.worlds import KNOWLEDGE, LEVELS, debriefed, drill
@@ -121,3 +122,15 @@ def test_chances_of_faults_are_chances() -> None:
     """At every moment of a drill."""
     for moment in debriefed("planner", 4, 1).moments:
         assert all(-1e-9 <= chance <= 1 + 1e-9 for chance in moment.there.values())
+
+
+@pytest.mark.parametrize("back", [(), ("cross-plugs 2 1",)])
+def test_declaring_while_leads_are_crossed_costs_what_is_left_to_do(back: tuple[str, ...]) -> None:
+    hidden = drill(1, 12)  # row 1's coil is open
+    passes = ("bleed all", *["response all"] * 4)
+    texts = ("cross-plugs 1 2", "response 1,2", "replace-coil 1", *back, *passes)
+    read = Reader(hidden.machine, KNOWLEDGE, 2)
+    moves = [read(text) for text in (*texts, "declare row-1/valve:coil_open")]
+    verdict = Judge(hidden).debriefing(play(hidden, moves)).verdicts[-1]
+    assert (verdict.loss < 1) == bool(back)
+    assert ("leads of rows 1 and 2 are still exchanged" in verdict.reason) != bool(back)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from diagnose.retest.plan import Plan
 from diagnose.retest.proof import Proof
+from diagnose.retest.scene import Means
 from tests.ranking.situations import BLEED, RESPONSE, STEADY, ranked
 
 EVERY = (1, 2, 3, 4, 5, 6)
@@ -109,6 +111,14 @@ def test_what_is_still_exchanged_goes_back_before_anything_is_proven(
     assert (back.kind, back.rows) == ("swap", (5, 6))
     assert {run.rows for run in runs} == {EVERY}
     assert proof(*story, f"{swap}@row-5=row-6").exchanged == ()
+
+
+def test_what_cannot_be_put_back_is_handed_over_unproven() -> None:
+    story = (*FAILED, "cross-plugs@row-6=row-5", *BLED, *RESPONDED, *RESPONDED)
+    back = Plan(proof(*story).ranking).act
+    assert back is not None
+    skipped = Plan(proof(*story).ranking, means=Means(skipped=frozenset({back.id})))
+    assert (skipped.act, skipped.proof.holds) == (None, False)
 
 
 def test_a_new_coil_ends_the_exchange_of_coils_but_crossed_leads_stay_crossed() -> None:
