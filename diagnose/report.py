@@ -6,7 +6,6 @@ The form is ``rowfault/ranking/1``; README.md shows it.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 from functools import partial
 
 from diagnose.advice import advice, cautions_of
@@ -15,16 +14,15 @@ from diagnose.errors import OverBudget
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.budget import Allowance
-from diagnose.noisyor.posterior import posterior
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.explain import Weight, fragile, weighing
-from diagnose.ranking.limits import too_many
 from diagnose.ranking.model import Model
 from diagnose.ranking.together import together
 from diagnose.reasoning.conclude import conclude_case
 from diagnose.reasoning.finding import Finding
 from diagnose.retest.choose import Proposal, exactly, next_tests, proposals
+from diagnose.retest.plan import crowded
 from diagnose.retest.proof import Proof
 from diagnose.retest.scene import Scene
 from diagnose.retest.targets import Trouble, troubles
@@ -68,8 +66,7 @@ def rank(machine: Machine, case: Case, knowledge: Knowledge | None = None) -> Ra
     try:
         _ = ranking.posterior
     except OverBudget:
-        fewer = too_many(case, lambda less: posterior(replace(evidence, case=less).network))
-        raise fewer from None
+        raise crowded(evidence) from None
     return ranking
 
 

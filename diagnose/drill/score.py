@@ -371,7 +371,10 @@ def _alike(scene: Scene, weighed: Weighed, names: Sequence[str]) -> bool:
     if len(names) < 2:
         return False
     pair = [scene.scales.names.index(name) for name in names[:2]]
-    chances = weighed.table[:, pair] / weighed.table[:, pair].sum(axis=0)
+    joint = weighed.table[:, pair]
+    if not joint.any(axis=0).all():
+        return False
+    chances = joint / joint.sum(axis=0)
     return float(np.abs(chances[:, 0] - chances[:, 1]).sum()) / 2 < SAME
 
 

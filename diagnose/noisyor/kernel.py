@@ -94,7 +94,7 @@ def passed_on(
     [1.0, 1.5]
     """
     states = len(survivals[0][0]) if survivals else table.shape[-1]
-    budget.table(table.size // table.shape[-1] * states, 1.0 + sum(counts) / 6)
+    budget.table(table.size // table.shape[-1] * states, 1.0 + sum(counts) / 3)
     budget.count(TURN * sum((each + 1) ** 2 for each in counts))
     given, table = table, np.empty((*table.shape[:-1], states))
     table[...] = given

@@ -12,7 +12,7 @@ from functools import cached_property
 from typing import Literal
 
 from diagnose.cases.case import Case, Remedied
-from diagnose.errors import OverBudget
+from diagnose.errors import OverBudget, TooManyRuns
 from diagnose.noisyor import budget
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence
@@ -139,14 +139,7 @@ class Plan:
         try:
             return best_choice(self.scene, self.goal, seconds=seconds)
         except OverBudget:
-            raise too_many(self.ranking.evidence.case, self._choose_for) from None
-
-    def _choose_for(self, case: Case) -> None:
-        """Work out what the first act of another case depends on."""
-        evidence = self.ranking.evidence
-        ranking = Ranking(Evidence(evidence.model, case, evidence.findings))
-        for trouble in troubles(ranking)[:1]:
-            _ = Scene(ranking, trouble, self.means).problem
+            raise crowded(self.ranking.evidence, self.means) from None
 
     @property
     def act(self) -> Candidate | None:
@@ -281,6 +274,18 @@ class Plan:
                 total += knowledge.change_minutes(setup or "any", check.setup)
                 setup = check.setup
         return total
+
+
+def crowded(evidence: Evidence, means: Means = EVERYTHING) -> TooManyRuns:
+    """The error that names the runs to leave out, so that a first act can be worked out."""
+
+    def worked_out(case: Case) -> None:
+        ranking = Ranking(Evidence(evidence.model, case, evidence.findings))
+        _ = ranking.posterior
+        for trouble in troubles(ranking)[:1]:
+            _ = Scene(ranking, trouble, means).problem
+
+    return too_many(evidence.case, worked_out)
 
 
 @dataclass
