@@ -38,7 +38,7 @@ LEADING = 5
 OTHER_TROUBLES = 2
 """Of failures with a cause of their own, how many besides the first get their best act listed."""
 
-ACTS, EXTRAS = 800e6, 300e6
+ACTS, EXTRAS = 800e6, 200e6
 """Table entries that the next acts, and what is said beside the causes, may take."""
 
 WHY_OF_OLD = "what speaks for and against each cause, by the older runs"

@@ -18,8 +18,8 @@ from typing import TypeVar
 
 from diagnose.errors import OverBudget
 
-LARGEST = 24_000_000
-"""Entries of the largest table, and of those that one sweep keeps together: about 200 MB."""
+LARGEST = 20_000_000
+"""Entries of the largest table, and of those that one sweep keeps together: about 160 MB."""
 
 STEP, ROW = 4_000, 16
 """What one step and one row of a table take besides its entries, in entries that take as long."""

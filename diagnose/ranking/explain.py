@@ -38,8 +38,8 @@ ROUGHLY = 1e-3
 BELIEVED = 0.5
 """A cause that is likelier there than not is believed, whatever else is there."""
 
-WHY = 300e6
-"""Table entries that it may take to say why: about 2 seconds on one core."""
+WHY = 200e6
+"""Table entries that it may take to say why: about 1 second on one core."""
 
 MOST_ITEMS = 150
 """Of more things known whole runs are weighed, not blocks of their rows."""

@@ -63,12 +63,16 @@ def _spared(failing: Sequence[Run]) -> list[Run]:
 
     def place(run: Run) -> tuple[int, int]:
         later = [each for each in failing if each.check == run.check and each.index > run.index]
-        again = {row for each in later for row in each.rows_with(Result.FAIL)}
-        same = {r for each in later if each.epoch == run.epoch for r in each.rows_with(Result.FAIL)}
+        again = {row for each in later for row in _checked(each)}
+        same = {row for each in later if each.epoch == run.epoch for row in _checked(each)}
         rows = set(run.rows_with(Result.FAIL))
         return (0 if rows <= same else 1 if rows <= again else 2), run.index
 
     return sorted(failing[:-1], key=place)
+
+
+def _checked(run: Run) -> tuple[int, ...]:
+    return (*run.rows_with(Result.PASS), *run.rows_with(Result.FAIL))
 
 
 def _fewest(spared: Sequence[Run], case: Case, worked_out: Callable[[Case], object]) -> list[Run]:

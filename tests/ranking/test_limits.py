@@ -1,0 +1,106 @@
+"""A case that would take too much ends in a message whose advice works, before memory runs out."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from diagnose import load_machine, plan, rank, read_typed
+from diagnose.cases.case import Case
+from diagnose.errors import TooManyRuns
+from diagnose.noisyor import budget
+from diagnose.ranking.explain import weighing
+from diagnose.ranking.limits import without
+from diagnose.report import ranking_report
+from diagnose.retest import plan as planning
+from diagnose.retest.plan import Step
+from tests.bench.bounded import limited
+
+
+def mixed(runs: int) -> list[str]:
+    """Runs of 48 rows, each with a pattern of its own."""
+    rng = random.Random(1)
+    return [f"response={''.join(rng.choices('FP', k=48))}" for _ in range(runs)]
+
+
+def told(machine: str, words: list[str]) -> Case:
+    """The case of some words."""
+    return read_typed(load_machine(machine), words)
+
+
+@pytest.mark.parametrize(
+    ("machine", "words"),
+    [
+        ("mounted-6", ["response=FFFFFF"] * 8),
+        ("mounted-12", ["response=PPPPFPPPPPPP", *["response=....F......."] * 19]),
+        ("mounted-12", ["response=FPFPFPFPFPFP"] * 12),
+    ],
+    ids=["all rows, 8 times", "one row, 20 times", "every other row, 12 times"],
+)
+def test_the_same_again_and_again_is_answered(machine: str, words: list[str]) -> None:
+    assert limited(machine, words).kind == "answer"
+
+
+def test_what_is_left_when_the_named_runs_are_left_out_is_answered() -> None:
+    case = told("folding-48", mixed(8))
+    with pytest.raises(
+        TooManyRuns, match=r"8 failing runs .* leave out response runs 1"
+    ) as refused:
+        rank(load_machine("folding-48"), case)
+    assert 0 < len(refused.value.runs) < 8
+    fewer = without(case, [run for run in case.runs if run.index in refused.value.runs])
+    assert plan(load_machine("folding-48"), fewer).act is not None
+
+
+def test_runs_made_again_since_are_left_out_first() -> None:
+    """The first run is the only one that some of its rows were in."""
+    whole, again = mixed(1), [f"{each[:-24]}{'.' * 24}" for each in mixed(8)]
+    with pytest.raises(TooManyRuns) as refused:
+        rank(load_machine("folding-48"), told("folding-48", [*whole, *again]))
+    assert refused.value.runs
+    assert 1 not in refused.value.runs
+
+
+def test_a_branch_of_a_plan_that_would_take_too_much_is_left_open(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(planning, "TREE", 8e6)
+    tree = plan(load_machine("mounted-6"), told("mounted-6", ["response=PPPPPF"])).tree
+    assert isinstance(tree, Step)
+    assert sum(branch.probability for branch in tree.branches) == pytest.approx(1.0)
+    assert any(getattr(branch.then, "kind", "") == "open" for branch in tree.branches)
+
+
+def test_what_was_left_out_of_a_ranking_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    from diagnose import report
+
+    monkeypatch.setattr(report, "EXTRAS", 1.0)
+    ranking = rank(load_machine("mounted-6"), told("mounted-6", ["response=PPPPPF"]))
+    told_of = ranking_report(ranking)
+    assert told_of["left_out"] == ["the chances by place", "how close the race is"]
+    assert told_of["causes"]
+    assert told_of["next"]
+
+
+def test_of_too_many_things_known_some_are_weighed(monkeypatch: pytest.MonkeyPatch) -> None:
+    from diagnose.ranking import explain
+
+    ranking = rank(load_machine("mounted-6"), told("mounted-6", ["response=PFPFPF"]))
+    causes = ranking.causes[:3]
+    monkeypatch.setattr(explain, "WHY", 1e3)
+    assert not weighing(ranking, causes).whole
+
+
+def test_a_budget_counts_for_those_around_it() -> None:
+    with budget.within(100) as outer, budget.within(50) as inner:
+        budget.count(20)
+    assert (outer.spent, inner.left) == (20, 30)
+
+
+@pytest.mark.parametrize("number", [1, 3, 12])
+def test_a_random_case_ends_in_an_answer_or_a_message(number: int) -> None:
+    """In a process of its own, under limits: see `tests.bench.bounded` for many more."""
+    from tests.bench.bounded import generated
+
+    assert limited(*generated(number)).kind in ("answer", "message")
