@@ -101,9 +101,10 @@ def count(entries: float) -> None:
             raise OverBudget
 
 
-def table(entries: float, times: float = 1.0) -> None:
-    """Spend the entries of one table, ``times`` over. Raises `OverBudget`, also where it is larger
-    than `LARGEST`.
+def table(entries: float, times: float = 1.0, besides: float = 0.0) -> None:
+    """Spend the entries of one table, ``times`` over, and what goes with them.
+
+    Raises `OverBudget`, also where it is larger than `LARGEST`.
 
     >>> table(1_000_000)
     >>> try:
@@ -114,4 +115,4 @@ def table(entries: float, times: float = 1.0) -> None:
     """
     if entries > LARGEST:
         raise OverBudget
-    count(entries * times)
+    count(entries * times + besides)
