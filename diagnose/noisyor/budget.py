@@ -18,8 +18,11 @@ from typing import TypeVar
 
 from diagnose.errors import OverBudget
 
-LARGEST = 20_000_000
-"""Entries of the largest table, and of those that one sweep keeps together: about 160 MB."""
+LARGEST = 14_000_000
+"""Entries of the largest table, and of those that one sweep keeps together.
+
+They take about 110 MB, several times over while they are worked on.
+"""
 
 STEP, ROW = 4_000, 16
 """What one step and one row of a table take besides its entries, in entries that take as long."""
