@@ -18,7 +18,7 @@ import numpy as np
 
 from diagnose.errors import OverBudget
 from diagnose.noisyor.arrays import distinct
-from diagnose.noisyor.budget import LARGEST, STEP, count, table
+from diagnose.noisyor.budget import LARGEST, STEP, table
 from diagnose.noisyor.bundle import alike, heavy
 from diagnose.noisyor.course import Course, Join, Stop
 from diagnose.noisyor.factor import Survival, site_factors
@@ -156,8 +156,7 @@ class _Way:
 
     def join(self, join: Join, ahead: Floats) -> None:
         """Let a bundle join, or forget what no later group needs."""
-        count(STEP)
-        table(len(self.alpha) * len(join.table) * (join.table.shape[1] + 2), 3.0)
+        table(len(self.alpha) * len(join.table) * (join.table.shape[1] + 2), 3.0, STEP)
         worth = self._worth(self.alpha, self.scale, ahead)
         if join.bundle is not None:
             worth = (worth[:, None] * self.world.bundle_weight[join.bundle]).ravel()

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from diagnose.noisyor.budget import STEP, count, table
+from diagnose.noisyor.budget import STEP, table
 from diagnose.noisyor.kernel import Sighting, leaving, passed_on, width
 from diagnose.noisyor.network import Floats, Ints
 from diagnose.record import record
@@ -189,7 +189,6 @@ def site_factors(group: Group, polynomials: Floats, left: Floats, shared: Surviv
     [[[0.7], [0.85]]]
     """
     states, outside = len(shared.u), left.shape[-1]
-    count(STEP)
-    table(len(polynomials) * states * outside, 1.0 + len(left) / FLOPS)
+    table(len(polynomials) * states * outside, 1.0 + len(left) / FLOPS, STEP)
     factors: Floats = explained(group, polynomials, shared) @ left
     return factors

@@ -62,7 +62,10 @@ def leaving(classes: Sequence[Sequence[Sighting]]) -> Floats:
 
 def _left_of(sightings: Sequence[Sighting]) -> Floats:
     """(count + 1, ...) the chances that so many presences of one class are left."""
-    left = np.stack(np.broadcast_arrays(*_left(*sightings[0])))
+    u, gone, count = sightings[0]
+    left = np.empty((count + 1, *u.shape))
+    for i, power in enumerate(_left(u, gone, count)):
+        left[i] = power
     for u, gone, count in sightings[1:]:
         powers = _left(u, gone, count)
         wider = np.zeros((len(left) + count, *left.shape[1:]))
@@ -94,8 +97,9 @@ def passed_on(
     [1.0, 1.5]
     """
     states = len(survivals[0][0]) if survivals else table.shape[-1]
-    budget.table(table.size // table.shape[-1] * states, 1.0 + sum(counts) / 3)
-    budget.count(TURN * sum((each + 1) ** 2 for each in counts))
+    budget.table(
+        table.size // table.shape[-1] * states, 1.0 + sum(counts) / 3, TURN * sum(counts) ** 2
+    )
     given, table = table, np.empty((*table.shape[:-1], states))
     table[...] = given
     before, rest = 1, width(counts)

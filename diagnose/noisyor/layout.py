@@ -249,6 +249,8 @@ class Live:
 def _kind(alike: Sequence[Column]) -> Column:
     """The first of some findings, with those that differ from it by what is common or by leak."""
     first = alike[0]
+    if len(alike) == 1:
+        return first
     times = Counter((one.common, one.leak) for one in alike)
     del times[first.common, first.leak]
     besides = tuple((common, leak, count) for (common, leak), count in times.items())

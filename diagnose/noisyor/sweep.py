@@ -222,8 +222,7 @@ class Sweep:
         """One step: what it leaves behind, the frontier after it, the logs scaled out of it."""
         if isinstance(step, Enter):
             return Trace(alpha, NOTHING), self.expand(alpha, step), 0.0
-        count(ROW * len(alpha))
-        table(alpha.size, 2.0)
+        table(alpha.size, 2.0, ROW * len(alpha))
         trace = Trace(alpha, self._factors(step))
         return trace, *_rescaled(alpha * step.alike.spread(trace.product))
 
@@ -242,8 +241,7 @@ class Sweep:
         if step.bundle is None:
             return step.merging.summed(alpha)
         old, own = step.sources
-        count(STEP + ROW * len(old))
-        table(alpha.size // alpha.shape[-2] * len(old), 2.0)
+        table(alpha.size // alpha.shape[-2] * len(old), 2.0, STEP + ROW * len(old))
         weight = self.world.bundle_weight[step.bundle]
         pairs = alpha[..., old, :]
         pairs *= weight[own] if weight.ndim == 2 else weight[own, None]

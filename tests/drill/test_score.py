@@ -128,7 +128,7 @@ def test_chances_of_faults_are_chances() -> None:
 def test_declaring_while_leads_are_crossed_costs_what_is_left_to_do(back: tuple[str, ...]) -> None:
     hidden = drill(1, 12)  # row 1's coil is open
     passes = ("bleed all", *["response all"] * 4)
-    texts = ("cross-plugs 1 2", "response 1,2", "replace-coil 1", *back, *passes)
+    texts = ("coil-resistance 1", "cross-plugs 1 2", "replace-coil 1", *back, *passes)
     read = Reader(hidden.machine, KNOWLEDGE, 2)
     moves = [read(text) for text in (*texts, "declare row-1/valve:coil_open")]
     verdict = Judge(hidden).debriefing(play(hidden, moves)).verdicts[-1]
