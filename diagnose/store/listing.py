@@ -9,7 +9,7 @@ from sqlalchemy import ColumnElement, Connection, select, text
 from diagnose.errors import Damaged, Place, Problem
 from diagnose.store.entry import OPEN, Entry, Wanted, words_in
 from diagnose.store.reading import REMEDY, Kept, read_back
-from diagnose.store.rows import SEALED_OF_CASES, Row, entry_in, is_sealed, sha256
+from diagnose.store.rows import SEALED_OF_CASES, Row, entry_in, is_sealed, seal, sha256
 from diagnose.store.tables import cases, events
 
 FOUND = {"sqlite": "words MATCH :wanted", "postgresql": "found @@ to_tsquery('simple', :wanted)"}
@@ -79,9 +79,10 @@ def damages(connection: Connection) -> Iterator[Problem]:
         said = connection.execute(text("PRAGMA integrity_check(cases)")).scalar()
         if said != "ok":
             yield Problem(Place("list of cases"), "a sound table", repr(said), REMEDY)
-    for row in connection.execute(select(cases).order_by(cases.c.case)).mappings():
-        if not is_sealed(dict(row), SEALED_OF_CASES):
-            place = Place(f"case {row['case']}, its line in the list of cases")
+    columns = [cases.c[name] for name in (*SEALED_OF_CASES, "seal")]
+    for *values, sealed in connection.execute(select(*columns).order_by(cases.c.case)):
+        if seal(values) != sealed:
+            place = Place(f"case {values[0]}, its line in the list of cases")
             yield Problem(place, "what was stored", "something else (its SHA-256 differs)", REMEDY)
     for query, missing in zip(ALONE, ("its line in the list of cases", "entry 1"), strict=True):
         for case in connection.execute(text(query)).scalars():
@@ -90,8 +91,11 @@ def damages(connection: Connection) -> Iterator[Problem]:
 
 def search_damages(connection: Connection) -> Iterator[Problem]:
     """What is wrong with the words that searches look through."""
-    query = text('SELECT c."case", w.said, c.said FROM cases c LEFT JOIN words w USING ("case")')
-    for case, words, noted in connection.execute(query):
+    said = {
+        row.case: row.said for row in connection.execute(text('SELECT "case", said FROM words'))
+    }
+    for case, noted in connection.execute(select(cases.c.case, cases.c.said)):
+        words = said.get(case)
         if noted != sha256("") and (not isinstance(words, str) or sha256(words) != noted):
             place = Place(f"case {case}, its words for searching")
             yield Problem(place, "what was stored", "something else", REMEDY)

@@ -22,6 +22,8 @@ SEALED_OF_DRILLS = (
     *("id", "at", "who", "code", "machine", "level", "marks", "minutes", "right"),
     "opportunities",
 )
+_json = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), default=repr).encode
+
 SEALED_OF_PLAYERS = ("who", "drills")
 
 
@@ -111,7 +113,7 @@ def seal(values: Iterable[object]) -> str:
     >>> seal(["a", 1]) == sha256('["a",1]'), seal(["a", 1]) == seal(["a", "1"])
     (True, False)
     """
-    return sha256(json.dumps(list(values), ensure_ascii=False, separators=(",", ":"), default=repr))
+    return sha256(_json(list(values)))
 
 
 def is_sealed(row: Row, columns: Iterable[str]) -> bool:

@@ -49,7 +49,7 @@ class Server:
 
     def restart(self) -> None:
         """Stop the server, which ends every connection, and start it again."""
-        self.stop()
+        self.stop("fast")
         self.start()
 
     def end_connections(self, database: str) -> None:
@@ -124,9 +124,9 @@ class Server:
                 connection.execute(f"DROP DATABASE {name} WITH (FORCE)".encode())
                 connection.execute(f"DROP TABLESPACE {name}".encode())
 
-    def stop(self) -> None:
-        """Stop the server at once."""
-        self._run("pg_ctl", "-D", str(self.data), "-m", "immediate", "stop")
+    def stop(self, mode: str = "immediate") -> None:
+        """Stop the server, which ends every connection; at once, or after it tidied up (fast)."""
+        self._run("pg_ctl", "-D", str(self.data), "-m", mode, "stop")
 
 
 def _bare() -> dict[str, str]:

@@ -71,7 +71,7 @@ def test_a_restart_of_the_server_loses_nothing_and_is_told(
 def test_a_server_that_is_down_for_a_moment_is_waited_for(
     server: Server, held: Casebook, heard: list[str]
 ) -> None:
-    server.stop()
+    server.stop("fast")
     back = threading.Timer(1.0, server.start)
     back.start()
     try:
@@ -129,7 +129,7 @@ def test_a_server_that_stays_away_is_said_within_seconds(
     server: Server, held: Casebook, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(servers, "RETURN_SECONDS", 1.0)
-    server.stop()
+    server.stop("fast")
     try:
         start = time.monotonic()
         with pytest.raises(Unavailable, match="expected a database that answers"):
