@@ -195,6 +195,8 @@ def _struck(
     if process.returncode == 0:
         lasted[act] = time.monotonic() - start
         struck.cancel()
+    else:  # it may have come too early
+        lasted[act] = 1.05 * longest
     struck.join()
     return said.decode(errors="replace"), process.returncode == 0
 
