@@ -68,6 +68,9 @@ class Server:
         until = time.monotonic() + 10
         while any(map(_runs, every)) and time.monotonic() < until:
             time.sleep(0.01)
+        # A process that nobody has counted as dead yet would still seem to hold these.
+        for left in (self.data / "postmaster.pid", self.folder / f".s.PGSQL.{self.port}.lock"):
+            left.unlink(missing_ok=True)
         self.start()
 
     def _processes(self) -> list[int]:
