@@ -13,7 +13,7 @@ from diagnose.errors import Unavailable
 from diagnose.store.address import place_of
 from diagnose.store.engine import clear_errors, in_words, is_gone, is_read_only, reading, writing
 
-RETURN_SECONDS, STARTING_SECONDS, SILENT_SECONDS = 6.0, 60.0, 3.0
+RETURN_SECONDS, STARTING_SECONDS, SILENT_SECONDS = 10.0, 60.0, 3.0
 """So long a server is waited for that is away; that says that it starts; that says nothing."""
 
 PAUSE_SECONDS, WAITING_SECONDS = 0.2, 1.0

@@ -54,6 +54,7 @@ class Book:
     drills: Counter[str] = field(default_factory=Counter)
     imports: list[tuple[str, int]] = field(default_factory=list)
     ended: list[str] = field(default_factory=list)
+    lasted: dict[str, float] = field(default_factory=dict)
 
     def rowfault(self, *words: str) -> subprocess.Popen[bytes]:
         """Begin the program."""
@@ -155,7 +156,8 @@ def take_up(book: Book, rng: random.Random, strike: Strike, number: int) -> str:
     story = [told(Opened(case=case, machine="mounted-6"), "Ben", at), *notes]
     file = book.home / f"{case}.yaml"
     file.write_text(story_text(story), encoding="utf-8")
-    said, done = _struck(book.rowfault("cases", "import", str(file)), rng, strike, 1.2)
+    process = book.rowfault("cases", "import", str(file))
+    said, done = _struck(process, rng, strike, book.lasted, "import")
     if done or f"{case}: 13 new events" in said:
         book.imports.append((case, len(story)))
     return said
@@ -168,19 +170,33 @@ def drill(book: Book, rng: random.Random, strike: Strike, number: int) -> str:
     answers.write_text("give up\n", encoding="utf-8")
     words = ("drill", "mounted-6", "--level", "1", "--seed", str(rng.randrange(5)))
     process = book.rowfault(*words, "--who", who, "--answers", str(answers))
-    said, done = _struck(process, rng, strike, 2.0)
+    said, done = _struck(process, rng, strike, book.lasted, "drill")
     if done or "Kept in your record" in said:
         book.drills[who] += 1
     return said
 
 
 def _struck(
-    process: subprocess.Popen[bytes], rng: random.Random, strike: Strike, longest: float
+    process: subprocess.Popen[bytes],
+    rng: random.Random,
+    strike: Strike,
+    lasted: dict[str, float],
+    act: str,
 ) -> tuple[str, bool]:
-    """What a process said until it was struck or done, and whether it ended well."""
-    struck = Timer(rng.random() * longest, strike, [process])
+    """What a process said until it was struck or done, and whether it ended well.
+
+    Most strikes come near the end, where things are kept; ``lasted`` says when that was last.
+    """
+    start, longest = time.monotonic(), lasted.get(act, 2.0)
+    earliest = 0.0 if rng.random() < 0.2 else 0.6
+    struck = Timer(longest * (earliest + rng.random() * (1.15 - earliest)), strike, [process])
     struck.start()
     said, _ = process.communicate(timeout=PATIENCE)
+    if process.returncode == 0:
+        lasted[act] = time.monotonic() - start
+        struck.cancel()
+    else:  # it may have come too early
+        lasted[act] = 1.05 * longest
     struck.join()
     return said.decode(errors="replace"), process.returncode == 0
 

@@ -77,6 +77,19 @@ def test_two_writers_of_five_hundred_events_each_make_a_thousand(url: str) -> No
         assert [event.id for event in events[1:] if event.who == who] == ids
 
 
+def test_whoever_reads_while_others_write_sees_a_whole_case(url: str) -> None:
+    begun(url)
+    with writer(url, 100, "Ben") as process:
+        seen = [0]
+        while process.poll() is None:
+            with open_casebook(url) as casebook:
+                seen += [len(casebook.events(CASE)), casebook.check().entries]
+                assert casebook.check().problems == ()
+        process.communicate()
+    assert seen[1:] == sorted(seen[1:])
+    assert len(set(seen)) > 2
+
+
 def test_somebody_else_sees_what_was_added_meanwhile(url: str) -> None:
     begun(url)
     with open_casebook(url) as mine, open_casebook(url) as theirs:
