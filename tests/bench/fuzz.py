@@ -6,7 +6,8 @@ Each that fails is kept in the folder SAVED (``fuzz-failures`` when left out) wi
 ``python -m tests.bench.fuzz again NUMBER`` shows one of them and what it prints.
 
 What counts as a failure: exit status 70 or an exception that reached the top, more than
-`LONGEST` seconds of a processor, more than `LARGEST` bytes of memory, or an output that steers a terminal.
+`LONGEST` seconds of a processor, more than `LARGEST` bytes of memory, or an output that steers a
+terminal. A hundred thousand take about an hour on one core; two ranges can run beside each other.
 An input was *ranked* when an answer with chances was printed; at least half should be.
 """
 
