@@ -8,7 +8,7 @@ import pytest
 
 from diagnose.drill.game import play
 from diagnose.drill.moves import Move, Reader
-from diagnose.drill.score import Judge, best_possible, reason
+from diagnose.drill.score import Judge, Verdict, best_possible, reason
 from diagnose.drill.skills import SKILLS
 from tests.drill.worlds import KNOWLEDGE, LEVELS, debriefed, drill
 
@@ -124,13 +124,16 @@ def test_chances_of_faults_are_chances() -> None:
         assert all(-1e-9 <= chance <= 1 + 1e-9 for chance in moment.there.values())
 
 
-@pytest.mark.parametrize("back", [(), ("cross-plugs 2 1",)])
-def test_declaring_while_leads_are_crossed_costs_what_is_left_to_do(back: tuple[str, ...]) -> None:
-    hidden = drill(1, 12)  # row 1's coil is open
-    passes = ("bleed all", *["response all"] * 4)
-    texts = ("coil-resistance 1", "cross-plugs 1 2", "replace-coil 1", *back, *passes)
+def test_declaring_while_leads_are_crossed_costs_what_is_left_to_do() -> None:
+    hidden = drill(1, 12)
     read = Reader(hidden.machine, KNOWLEDGE, 2)
-    moves = [read(text) for text in (*texts, "declare row-1/valve:coil_open")]
-    verdict = Judge(hidden).debriefing(play(hidden, moves)).verdicts[-1]
-    assert (verdict.loss < 1) == bool(back)
-    assert ("leads of rows 1 and 2 are still exchanged" in verdict.reason) != bool(back)
+
+    def declared(*between: str) -> Verdict:
+        done = ("cross-plugs 1 2", "replace-coil 1", *between, "bleed all", *["response all"] * 5)
+        moves = [read(text) for text in (*done, "declare row-1/valve:coil_open")]
+        return Judge(hidden).debriefing(play(hidden, moves)).verdicts[-1]
+
+    crossed, back = declared(), declared("cross-plugs 2 1")
+    assert "leads of rows 1 and 2 are still exchanged" in crossed.reason
+    assert "exchanged" not in back.reason
+    assert crossed.loss > back.loss + 10
