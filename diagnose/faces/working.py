@@ -122,7 +122,7 @@ class Conversation:
         """Begin a case; its id. Raises `UnknownName` or `FileProblems` for the machine."""
         built = load_machine(machine, self.knowledge)
         layout = None
-        if built.id not in self.knowledge.layouts:
+        if machine not in self.knowledge.layouts:
             layout = layout_text(machine)
         now = self.clock()
         case = new_case_id(built.id, now)

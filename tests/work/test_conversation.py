@@ -285,6 +285,17 @@ def talked(answers: list[str], before: Callable[[Scratch, int], None] = lambda k
     return replay(keeper.events(case))
 
 
+def test_a_layout_of_ones_own_goes_with_the_case_whatever_it_is_called(tmp_path: Path) -> None:
+    path = tmp_path / "mine.yaml"
+    text = KNOWLEDGE.layouts["mounted-6"].read_text(encoding="utf-8")
+    path.write_text(f"{text}# with another hose\n", encoding="utf-8")
+    keeper = Scratch()
+    asker, now = Scripted([], lambda _: None), datetime(2026, 3, 1, tzinfo=UTC)
+    talk = Conversation(keeper, KNOWLEDGE, "Ann", Bench(console(False)), asker, lambda: now)
+    (opening,) = keeper.events(talk.open(str(path)))
+    assert "with another hose" in opening.what.layout
+
+
 def test_what_somebody_else_told_meanwhile_is_said(capsys: pytest.CaptureFixture[str]) -> None:
     def other(keeper: Scratch, given: int) -> None:
         if given == 0:
