@@ -38,9 +38,11 @@ from diagnose.story.event import (
 BEGINS = datetime(2026, 3, 1, 8, tzinfo=UTC)
 """When every drill begins; an invented morning."""
 
-MOST_SHARED, MOST_WORK = 5, 12
+MOST_SHARED, MOST_WORK = 8, 12
 """So much work on parts that several rows share, and in all, ends a drill: the machine goes to
-somebody else (judgement; whoever has come so far guesses)."""
+somebody else (judgement; whoever has come so far guesses). No sooner than the planner hands over,
+see `diagnose.retest.tried`.
+"""
 
 WHO = "apprentice"
 NOBODY_KNOWS = "nobody knows"
