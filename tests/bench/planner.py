@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import replace
 from functools import cache
 
 from diagnose.cases.case import Case, Remedied, Swapped
 from diagnose.drill.world import World
+from diagnose.errors import NoAnswer
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.model import Model
+from diagnose.retest.bleeding import bleed_after
 from diagnose.retest.candidates import Candidate, Outcome, rerun_name
 from diagnose.retest.next import Choice, Goal, best_choice
 from diagnose.retest.proof import Proof
@@ -51,18 +55,15 @@ def deciding(decide: Callable[[Scene], Candidate | None], model: Model | None = 
 
     def work(world: World) -> None:
         ranking = begin(world, model)
-        for _ in range(MOST_STEPS):
-            found = troubles(ranking)
-            missing = Proof(ranking).missing
-            if found:
-                act = decide(Scene(ranking, found[0]))
+        with suppress(NoAnswer):  # too many failures to be worked out: somebody else goes on
+            for _ in range(MOST_STEPS):
+                found, proof = troubles(ranking), Proof(ranking)
+                if not found and proof.holds:
+                    return
+                act = decide(Scene(ranking, found[0])) if found else next(proof.next(), None)
                 if act is None:
                     break
                 ranking = done(ranking, world, act)
-            elif missing:
-                ranking = ran(ranking, world, *missing[0])
-            else:
-                return
         world.hand_over()
 
     return work
@@ -123,6 +124,12 @@ def done(ranking: Ranking, world: World, act: Candidate) -> Ranking:
         world.swap(act.work.swap, act.work.part, act.work.other)
     elif isinstance(act.work, Remedied):
         world.mend(act.work.remedy, act.work.part)
+    if act.work is not None and not act.check:
+        evidence = ranking.evidence
+        return Ranking(replace(evidence, case=evidence.case.then(act.work)))
+    bleed = bleed_after(ranking.evidence, act.work, act.check) if act.work is not None else None
+    if bleed is not None:
+        world.run(bleed.check, bleed.rows)
     rows = act.rows
     if act.outcomes:
         rows = tuple(int(name.rpartition("@")[2]) for name in act.outcomes[0].event)
