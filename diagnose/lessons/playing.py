@@ -104,10 +104,10 @@ def played(worked: Worked, knowledge: Knowledge) -> Iterator[Played]:
     >>> case = read_worked(shipped().casebook / "worked" / "swapped-coil.yaml")
     >>> for step in played(case, load_knowledge(learned=False)):
     ...     print(len(step.ranking.evidence.case.runs), step.step.next)
-    2 swap
+    2 measure
     3 remedy
     4 prove
-    6 proven
+    5 proven
     """
     machine = load_machine(worked.machine, knowledge)
     case = None

@@ -4,7 +4,7 @@
 
     schema: rowfault/worked/1
     id: swapped-coil
-    title: The fault that went along
+    title: The problem that followed the coil
     topics: [one row, swaps]
     machine: mounted-12
     situation: Invented. Row 5 does not answer …
@@ -12,8 +12,8 @@
       - told: ["response=fail:5,pass:rest", "oil=54C"]
         leads: row-5/valve:coil_shorted
         patterns: [one-row-alone]
-        next: swap
-        because: One row alone is the row's own …
+        next: measure
+        because: One row alone is one of the row's own parts …
     lesson: …
 """
 
@@ -91,7 +91,7 @@ def read_worked(path: Path) -> Worked:
 
     >>> case = read_worked(shipped().casebook / "worked" / "swapped-coil.yaml")
     >>> case.title, case.machine, [step.next for step in case.steps]
-    ('The fault that went along', 'mounted-12', ['swap', 'remedy', 'prove', 'proven'])
+    ('The problem that followed the coil', 'mounted-12', ['measure', 'remedy', 'prove', 'proven'])
     """
     worked = read_model(path, Worked)
     if worked.id != path.stem:
