@@ -1,19 +1,19 @@
 """What is out of its place: pieces that were swapped between rows and never went back.
 
 Every mode of a part stands for a piece of it (the coil's modes for the coil). A swap exchanges the
-pieces of two rows. A new piece belongs where it is fitted; the old one of that place then belongs
-where the piece that was taken out had come from, so of two swapped coils one new one ends it.
+pieces of two rows. A new piece belongs with what it is fitted to; the old one of that place then
+belongs where the piece that was taken out had come from, so of two swapped coils one new one ends
+it. Crossed leads have nothing new fitted to them: they go back.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from diagnose.cases.case import Swapped, Work
 from diagnose.cases.rows import rows_in_words
-from diagnose.knowledge.parts import Swap
+from diagnose.knowledge.parts import PartKind, Swap
 from diagnose.machine.graph import Machine
-from diagnose.ranking.epochs import moved_modes
 from diagnose.record import record
 
 Piece = tuple[str, str]
@@ -63,72 +63,85 @@ def _homes(machine: Machine, work: Sequence[Work]) -> dict[Piece, Piece]:
     """By place where the piece that is there belongs, of all that are out of their place."""
     home: dict[Piece, Piece] = {}
     for done in work:
+        kind = machine.parts[done.part]
         if isinstance(done, Swapped):
-            _exchange(machine, done, home)
+            _exchange(kind, done, home)
             continue
-        for swap in machine.parts[done.part].swaps:
+        for swap in kind.swaps:
             if done.remedy in swap.ended_by:
-                for piece in moved_modes(machine, done.part, swap):
-                    _renew(piece, home)
+                _renew(kind, done.part, swap, home)
     return home
 
 
-def _exchange(machine: Machine, work: Swapped, home: dict[Piece, Piece]) -> None:
-    for here, there in _pairs(machine, work):
+def _pieces(kind: PartKind, swap: Swap) -> tuple[str, ...]:
+    """The modes that stand for what a swap exchanges; those of other kinds only go along."""
+    own = {mode.id for mode in kind.modes}
+    return tuple(mode for mode in swap.moves if mode in own)
+
+
+def _core(kind: PartKind, swap: Swap) -> tuple[str, ...]:
+    """What no smaller swap of the kind exchanges: of a valve its body, without the coil."""
+    pieces = _pieces(kind, swap)
+    sizes = {each.id: set(_pieces(kind, each)) for each in kind.swaps}
+    smaller = [size for size in sizes.values() if size < set(pieces)]
+    return tuple(mode for mode in pieces if not any(mode in size for size in smaller))
+
+
+def _exchange(kind: PartKind, work: Swapped, home: dict[Piece, Piece]) -> None:
+    for mode in _pieces(kind, kind.swap(work.swap)):
+        here, there = (work.part, mode), (work.other, mode)
         one, other = home.get(here, here), home.get(there, there)
-        home[here], home[there] = other, one
-        for place in (here, there):
-            if home[place] == place:
-                del home[place]
+        _lay({here: other, there: one}, home)
 
 
-def _pairs(machine: Machine, work: Swapped) -> Iterator[tuple[Piece, Piece]]:
-    swap = machine.parts[work.part].swap(work.swap)
-    theirs = {machine.parts[part].id: part for part in machine.at(work.other.partition("/")[0])}
-    for part, mode in moved_modes(machine, work.part, swap):
-        yield (part, mode), (theirs[machine.parts[part].id], mode)
+def _renew(kind: PartKind, part: str, swap: Swap, home: dict[Piece, Piece]) -> None:
+    """A new piece at a place: it belongs with what it is fitted to, a coil with its valve.
+
+    The piece whose place it takes then belongs where the one that was taken out did.
+    """
+    pieces = _pieces(kind, swap)
+    larger = [each for each in kind.swaps if set(_pieces(kind, each)) > set(pieces)]
+    carriers = [home.get((part, mode), (part, mode))[0] for s in larger for mode in _core(kind, s)]
+    belongs = carriers[0] if carriers else part
+    for mode in pieces:
+        place, target = (part, mode), (belongs, mode)
+        holders = [each for each, at_home in home.items() if at_home == target]
+        holder = holders[0] if holders else target
+        if holder != place:
+            _lay({holder: home.get(place, place), place: target}, home)
 
 
-def _renew(place: Piece, home: dict[Piece, Piece]) -> None:
-    """A new piece at a place; the old one of that place takes the home of what was taken out."""
-    vacant = home.pop(place, place)
-    for other in [other for other, belongs in home.items() if belongs == place]:
-        home[other] = vacant
-        if other == vacant:
-            del home[other]
+def _lay(pieces: Mapping[Piece, Piece], home: dict[Piece, Piece]) -> None:
+    """Note where pieces belong that are at some places now; what is at home is left out."""
+    for place, belongs in pieces.items():
+        if belongs == place:
+            home.pop(place, None)
+        else:
+            home[place] = belongs
 
 
 def _put_back(
     machine: Machine, work: Sequence[Work], home: dict[Piece, Piece]
 ) -> Iterator[Exchanged]:
-    """Swaps that bring every piece home; those that move most come first."""
-    swaps = [done for done in work if isinstance(done, Swapped)]
-    kinds = {done.swap: done for done in reversed(swaps)}
-    sizes = {name: len(list(_pairs(machine, done))) for name, done in kinds.items()}
-    for name in sorted(kinds, key=lambda one: -sizes[one]):
-        smaller = [kinds[one] for one in kinds if sizes[one] < sizes[name]]
-        while (back := _next_back(machine, kinds[name], smaller, home)) is not None:
-            _exchange(machine, back, home)
-            yield _exchanged(machine, back)
+    """Swaps that bring every piece home; of a kind those that move most come first."""
+    kinds = {machine.parts[done.part].id: machine.parts[done.part] for done in work}
+    for kind in kinds.values():
+        for swap in sorted(kind.swaps, key=lambda each: -len(_pieces(kind, each))):
+            core = _core(kind, swap)
+            while (back := _next_back(machine, kind, swap, core, home)) is not None:
+                _exchange(kind, back, home)
+                yield _exchanged(machine, back)
 
 
 def _next_back(
-    machine: Machine, like: Swapped, smaller: Sequence[Swapped], home: dict[Piece, Piece]
+    machine: Machine, kind: PartKind, swap: Swap, core: Sequence[str], home: Mapping[Piece, Piece]
 ) -> Swapped | None:
-    """A swap of the same sort that brings a piece home which no smaller swap moves."""
-    moved = _kinds(machine, like).difference(*(_kinds(machine, each) for each in smaller))
-    name = like.part.partition("/")[2]
+    """A swap that brings a piece home: every one leaves fewer of its core out of place."""
     for (part, mode), (belongs, _) in home.items():
-        if (machine.parts[part].id, mode) in moved:
-            rows = part.partition("/")[0], belongs.partition("/")[0]
-            one, other = sorted(rows, key=lambda row: int(row.partition("-")[2]))
-            return Swapped(like.swap, f"{one}/{name}", f"{other}/{name}")
+        if machine.parts[part].id == kind.id and mode in core:
+            one, other = sorted((part, belongs), key=machine.rows_of)
+            return Swapped(swap.id, one, other)
     return None
-
-
-def _kinds(machine: Machine, work: Swapped) -> set[tuple[str, str]]:
-    """The (part kind, mode) pairs that a swap moves."""
-    return {(machine.parts[part].id, mode) for (part, mode), _ in _pairs(machine, work)}
 
 
 def _exchanged(machine: Machine, work: Swapped) -> Exchanged:

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from diagnose.cases.case import Remedied, Swapped, Work
 from diagnose.machine.graph import load_machine
 from diagnose.ranking.exchanged import exchanged
+from tests.retest.worksites import out_of_place
 
 MACHINE = load_machine("mounted-6")
 PARTS = {
@@ -34,7 +35,7 @@ swaps = st.builds(
 def pieces(work: list[Work]) -> dict[tuple[int, str], tuple[int, str]]:
     """Where every piece of every row is, moved by hand: an independent account."""
     carried = {
-        "cross-plugs": ["lead", "drive"],
+        "cross-plugs": ["lead"],
         "swap-coil": ["coil"],
         "swap-valve": ["coil", "body"],
         "swap-driver": ["drive"],
@@ -58,6 +59,32 @@ def pieces(work: list[Work]) -> dict[tuple[int, str], tuple[int, str]]:
 def test_something_is_exchanged_exactly_when_a_piece_is_out_of_its_row(work: list[Work]) -> None:
     home = all(place == piece for place, piece in pieces(work).items())
     assert (exchanged(MACHINE, work) == ()) == home
+
+
+renewals = st.builds(
+    lambda remedy, row: Remedied(remedy, f"row-{row}/{PARTS[remedy.replace('replace', 'swap')]}"),
+    st.sampled_from(["replace-coil", "replace-valve", "replace-driver", "replace-sensor"]),
+    st.integers(1, 6),
+)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(st.one_of(swaps, swaps, renewals), max_size=9))
+def test_whatever_was_renewed_what_is_said_brings_everything_home(work: list[Work]) -> None:
+    back = [each.work for each in exchanged(MACHINE, work)]
+    assert len(back) <= 6 * len(PARTS)
+    assert exchanged(MACHINE, [*work, *back]) == ()
+    assert (back == []) == (not out_of_place(work))
+
+
+def test_leads_stay_crossed_whatever_driver_is_new() -> None:
+    work = [swap("cross-plugs", 3, 2), Remedied("replace-driver", "row-2/driver")]
+    assert [each.swap.id for each in exchanged(MACHINE, work)] == ["cross-plugs"]
+
+
+def test_a_new_coil_on_a_valve_that_is_away_goes_home_with_it() -> None:
+    work = [swap("swap-valve", 1, 2), Remedied("replace-coil", "row-1/valve")]
+    assert [each.swap.id for each in exchanged(MACHINE, work)] == ["swap-valve"]
 
 
 @settings(max_examples=150, deadline=None)

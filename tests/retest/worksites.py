@@ -23,7 +23,7 @@ READY = {
     "response": GOOD | {"bleed-hose": "stowed", "supply": 180.0},
 }
 PIECES = {
-    "cross-plugs": ("lead", "drive"),
+    "cross-plugs": ("lead",),
     "swap-coil": ("coil",),
     "swap-valve": ("coil", "body"),
     "swap-driver": ("drive",),
@@ -31,7 +31,7 @@ PIECES = {
 }
 RENEWS = {
     "replace-coil": ("coil",),
-    "replace-valve": ("coil", "body"),
+    "replace-valve": ("body", "coil"),
     "replace-driver": ("drive",),
     "replace-sensor": ("sensor",),
 }
@@ -104,10 +104,10 @@ def out_of_place(work: Sequence[Work]) -> bool:
             continue
         for piece in RENEWS.get(done.remedy, ()):
             taken_out = at.get((row, piece), row)
-            at[row, piece] = row
-            for (place, what), home in list(at.items()):
-                if what == piece and home == row and place != row:
-                    at[place, piece] = taken_out
+            belongs = at.get((row, "body"), row) if piece == "coil" else row
+            holders = [p for (p, what), home in at.items() if what == piece and home == belongs]
+            at[holders[0] if holders else belongs, piece] = taken_out
+            at[row, piece] = belongs
     return any(row != home for (row, _), home in at.items())
 
 
