@@ -111,7 +111,7 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, object]:
         "next": [_proposal(proposal, found, warned) for proposal in proposals],
         "instead": [] if found else _instead(ranking, proof),
         "proven": proof.holds,
-        "put_back": [each.says for each in proof.exchanged],
+        "put_back": [each.advice for each in proof.exchanged],
         "log_evidence": ranking.posterior.log_evidence,
         "priors": evidence.model.knowledge.priors,
         "cautions": _cautions((*evidence.findings, *warned)),

@@ -74,13 +74,8 @@ def _chapters(
     yield "Why", _reasons(report["causes"][:causes])
     yield "Do next", _tests(report["next"] if tests else [], names)
     yield "Do next", bullets(report["instead"] if tests else [])
-    yield "Before it counts as fixed", bullets(_put_back(report) if report["next"] else [])
+    yield "Before it counts as fixed", bullets(report["put_back"] if report["next"] else [])
     yield "Take care", bullets([*report["cautions"], DEFERRAL], "caution")
-
-
-def _put_back(report: Report) -> list[str]:
-    """What is still exchanged, while rows fail: proof says it afterwards."""
-    return [f"{each}: put them back, then rerun both rows" for each in report["put_back"]]
 
 
 def _picture(report: Report, console: Console) -> Iterator[Text]:

@@ -39,6 +39,20 @@ class Exchanged:
         """
         return f"the {self.swap.things} of {_both(self.rows)} are still exchanged"
 
+    @property
+    def advice(self) -> str:
+        """The same with what to do about it.
+
+        >>> from diagnose.machine.graph import load_machine
+        >>> for swap, part in (("cross-plugs", "connector"), ("swap-coil", "valve")):
+        ...     done = [Swapped(swap, f"row-5/{part}", f"row-6/{part}")]
+        ...     print([each.advice for each in exchanged(load_machine("mounted-6"), done)][0][30:])
+        still exchanged: put them back, then rerun both rows
+        still exchanged: put them back or fit a new one, then rerun both rows
+        """
+        new = " or fit a new one" if self.swap.ended_by else ""
+        return f"{self.says}: put them back{new}, then rerun both rows"
+
 
 def exchanged(machine: Machine, work: Sequence[Work]) -> tuple[Exchanged, ...]:
     """What is still exchanged after some work, in an order in which it can be put back.

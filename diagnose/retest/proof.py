@@ -227,7 +227,7 @@ class Proof:
         if failed:
             yield f"{rows_in_words(failed)} failed last"
         for each in self.exchanged:
-            yield f"{each.says}: put them back, then rerun both rows"
+            yield each.advice
         if not failed and not self.exchanged and self.missing:
             yield self._what_is_due
         if not failed and not self.exchanged and not self.missing:

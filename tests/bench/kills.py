@@ -133,7 +133,7 @@ def work(book: Book, rng: random.Random, strike: Strike, number: int) -> str:
     struck.join()
     _close(process)
     if strike is not end and when >= 0 and asked <= NOTES:
-        book.ended.append(f"the session of kill {number} ended when the server was gone")
+        book.ended.append(f"kill {number}: the work ended when the server was gone")
     return said.decode(errors="replace")
 
 
