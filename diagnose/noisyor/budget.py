@@ -118,4 +118,5 @@ def table(entries: float, times: float = 1.0, besides: float = 0.0) -> None:
     """
     if entries > LARGEST:
         raise OverBudget
-    count(entries * times + besides)
+    if _open.get():
+        count(entries * times + besides)

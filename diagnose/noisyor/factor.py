@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import cached_property
 
 import numpy as np
 
@@ -34,7 +35,7 @@ class Column:
         >>> Column(0, 0, 0.5, ((1, 0.5, 2),)).outsides(5)
         ((0, 0.5, 3), (1, 0.5, 2))
         """
-        first = count - sum(times for _, _, times in self.besides)
+        first = count - sum([times for _, _, times in self.besides])
         return (self.common, self.leak, first), *self.besides
 
 
@@ -55,6 +56,16 @@ class Group:
     queries: tuple[Column, ...]
     sites: tuple[int, ...]
     members: tuple[tuple[int, int], ...]
+
+    @cached_property
+    def outsides(self) -> tuple[tuple[tuple[int, float, int], ...], ...]:
+        """By class, all findings by common column and leak: see `Column.outsides`.
+
+        >>> Group((Column(0, 0, 0.5),), (2,), (), sites=(5,), members=((1, 0),)).outsides
+        (((0, 0.5, 2),),)
+        """
+        pairs = zip(self.classes, self.counts, strict=True)
+        return tuple([column.outsides(count) for column, count in pairs])
 
     def rows(self, tables: Sequence[Floats]) -> Floats:
         """(sites, ...) this group's rows out of one table per family.
@@ -130,12 +141,7 @@ def left_by_common(group: Group, common: Survival) -> Floats:
     if not group.classes:
         return np.ones((1, len(common.u)))
     table(width(group.counts) * len(common.u), 1.0 + len(group.counts))
-    return leaving(
-        [
-            [_met(common, *outside) for outside in column.outsides(count)]
-            for column, count in zip(group.classes, group.counts, strict=True)
-        ]
-    )
+    return leaving([[_met(common, *outside) for outside in alike] for alike in group.outsides])
 
 
 def _met(common: Survival, column: int, leak: float, times: int) -> Sighting:

@@ -68,8 +68,10 @@ def _left_of(sightings: Sequence[Sighting]) -> Floats:
         left[i] = power
     for u, gone, count in sightings[1:]:
         powers = _left(u, gone, count)
-        wider = np.zeros((len(left) + count, *left.shape[1:]))
-        for i, power in enumerate(powers):
+        wider = np.empty((len(left) + count, *left.shape[1:]))
+        np.multiply(left, powers[0], out=wider[: len(left)])
+        wider[len(left) :] = 0.0
+        for i, power in enumerate(powers[1:], start=1):
             wider[i : i + len(left)] += left * power
         left = wider
     return left

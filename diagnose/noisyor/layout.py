@@ -14,9 +14,8 @@ Sites whose live findings look alike from outside form a *group* and are handled
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import cached_property
 from itertools import pairwise
 
@@ -25,7 +24,7 @@ import numpy as np
 from diagnose.noisyor.arrays import distinct, sorted_distinct
 from diagnose.noisyor.factor import Column
 from diagnose.noisyor.network import ABSENT, OPEN, Floats, Ints, Network
-from diagnose.noisyor.repeats import Repeats, exchangeable
+from diagnose.noisyor.repeats import Repeats
 from diagnose.record import record
 
 GROUP_SIZE = 8
@@ -34,6 +33,10 @@ GROUP_SIZE = 8
 FEW_GROUPS, MANY_GROUPS, WIDE = 3, 8, 0.6
 """A shared variable counts as common when it serves this many groups with present findings,
 and this part of all such groups."""
+
+
+Outside = tuple[int, float]
+"""What a finding meets of common variables (the number of a column), and its leak."""
 
 
 @record
@@ -80,6 +83,7 @@ class Live:
     ----------
     network: the findings, F of them live.
     weight: (states) weights after the absent findings.
+    repeated: variables that may change places, list by list (see `repeats`).
 
     Afterwards ``findings`` are the numbers of the live ones and ``site`` theirs, counted anew.
     Entry by entry there are the ``state`` that bears on the live ``finding``, its ``log``
@@ -87,9 +91,10 @@ class Live:
     serves: 0 free, 1 private, -1 common, else shared.
     """
 
-    def __init__(self, network: Network, weight: Floats) -> None:
-        self.network = network
-        self.repeated = exchangeable(network, weight)
+    def __init__(
+        self, network: Network, weight: Floats, repeated: Sequence[Sequence[int]] = ()
+    ) -> None:
+        self.network, self.repeated = network, repeated
         self.findings = np.flatnonzero(network.outcome != ABSENT)
         rank = np.full(len(network.finding_names), -1)
         rank[self.findings] = np.arange(len(self.findings))
@@ -108,7 +113,8 @@ class Live:
         served = np.bincount(pairs // max(self.sites, 1), minlength=len(self.network.names))
         if self.sites > 1:
             served[served == self.sites] = -1
-        served[[v for alike in self.repeated for v in alike]] = -1
+        for alike in self.repeated:
+            served[alike] = -1
         return served
 
     def entries(self, v: int) -> Ints:
@@ -173,8 +179,10 @@ class Live:
         shared, shared_of = self._signatures(role > 1)
         _, private_of = self._signatures(role == 1)
         leaks = self.network.leak[self.findings].tolist()
-        outsides = list(map(Column, common_of, shared_of, leaks))
-        shapes = [self._shape(members, outsides, private_of) for members in self._by_site()]
+        outsides = list(zip(common_of, leaks, strict=True))
+        shapes = [
+            self._shape(members, outsides, shared_of, private_of) for members in self._by_site()
+        ]
         sites = _alike(shapes)
         columns = self._columns(shared)
         serving = _serving(shapes, sites, columns)
@@ -211,28 +219,29 @@ class Live:
         return members
 
     def _shape(
-        self, members: Sequence[int], outsides: Sequence[Column], private_of: Sequence[int]
+        self,
+        members: Sequence[int],
+        outsides: Sequence[Outside],
+        shared_of: Sequence[int],
+        private_of: Sequence[int],
     ) -> Shape:
-        classes: dict[tuple[int, int], list[int]] = {}
+        classes: dict[tuple[int, int], list[tuple[Outside, int]]] = {}
         queries = []
-        outcome = self.network.outcome[self.findings]
-        for f in members:
-            if outcome[f] == OPEN:
+        outcome = self.network.outcome[self.findings[members]].tolist()
+        for f, told in zip(members, outcome, strict=True):
+            if told == OPEN:
                 queries.append(f)
             else:
-                classes.setdefault((outsides[f].shared, private_of[f]), []).append(f)
-        firsts = sorted(
-            (
-                sorted(fs, key=lambda f: (outsides[f].common, outsides[f].leak))
-                for fs in classes.values()
-            ),
-            key=lambda fs: outsides[fs[0]].common,
-        )
+                kind = shared_of[f], private_of[f]
+                classes.setdefault(kind, []).append((outsides[f], f))
+        for alike in classes.values():
+            alike.sort()
+        firsts = sorted(classes.items(), key=_first_common)
         return Shape(
-            classes=tuple(_kind([outsides[f] for f in fs]) for fs in firsts),
-            counts=tuple(map(len, firsts)),
-            queries=tuple(outsides[f] for f in queries),
-            findings=(*(fs[0] for fs in firsts), *queries),
+            classes=tuple(_kind(shared, alike) for (shared, _), alike in firsts),
+            counts=tuple(len(alike) for _, alike in firsts),
+            queries=tuple(_kind(shared_of[f], [(outsides[f], f)]) for f in queries),
+            findings=(*(alike[0][1] for _, alike in firsts), *queries),
         )
 
     def _columns(self, representatives: Sequence[int]) -> dict[int, set[int]]:
@@ -246,15 +255,21 @@ class Live:
         return columns
 
 
-def _kind(alike: Sequence[Column]) -> Column:
+def _first_common(kind: tuple[object, Sequence[tuple[Outside, int]]]) -> int:
+    """The common column of the first finding of a kind."""
+    return kind[1][0][0][0]
+
+
+def _kind(shared: int, alike: Sequence[tuple[Outside, int]]) -> Column:
     """The first of some findings, with those that differ from it by what is common or by leak."""
-    first = alike[0]
+    (common, leak), _ = alike[0]
     if len(alike) == 1:
-        return first
-    times = Counter((one.common, one.leak) for one in alike)
-    del times[first.common, first.leak]
-    besides = tuple((common, leak, count) for (common, leak), count in times.items())
-    return replace(first, besides=besides) if besides else first
+        return Column(common, shared, leak)
+    times: dict[Outside, int] = {}
+    for outside, _ in alike:
+        times[outside] = times.get(outside, 0) + 1
+    _, *besides = [(*outside, count) for outside, count in times.items()]
+    return Column(common, shared, leak, tuple(besides))
 
 
 def _alike(shapes: Sequence[Shape]) -> list[tuple[int, ...]]:

@@ -80,8 +80,7 @@ class Block:
         >>> block.left(once).round(6).tolist()
         [[0.2, 0.6], [0.8, 0.4]]
         """
-        pairs = zip(group.classes, group.counts, strict=True)
-        key = tuple(column.outsides(count) for column, count in pairs)
+        key = group.outsides
         if key not in self._left:
             self._left[key] = left_by_common(group, self.common)
         return self._left[key]
@@ -166,7 +165,7 @@ class _Planner:
 
     def __init__(self, folded: Folded, weight: Floats) -> None:
         self.network, self.standing, self.weight = folded.network, folded.standing, weight
-        self.live = Live(self.network, weight)
+        self.live = Live(self.network, weight, folded.exchangeable)
         self.layout = self.live.layout()
 
     def plan(self, constant: float, negligible: float, least: float) -> Plan:

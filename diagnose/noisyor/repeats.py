@@ -9,7 +9,7 @@ whole, so their joint states count as sets: how many are in which state.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -29,11 +29,13 @@ Content = tuple[object, ...]
 class Folded:
     """A network in which variables of repeated tries became leaks.
 
-    ``standing`` says, for each variable that did, which one has the same posterior.
+    ``standing`` says, for each variable that did, which one has the same posterior;
+    ``exchangeable`` are the variables that may change places, list by list.
     """
 
     network: Network
     standing: Mapping[int, int]
+    exchangeable: Sequence[Sequence[int]] = ()
 
 
 class Bearing:
@@ -88,14 +90,20 @@ class Bearing:
 
 
 def repeated(network: Network) -> bool:
-    """Whether some site has so many present findings that tries may be alike.
+    """Whether some site has so many present findings of one leak that tries may be alike.
+
+    Most networks have none, and this is all that is asked of them.
 
     >>> from diagnose.noisyor.network import Finding
     >>> repeated(Network.of([], [Finding(each, {}, 0.5, True, site=1) for each in "abc"]))
     True
+    >>> leaks = zip("abc", (0.5, 0.2, 0.5))
+    >>> repeated(Network.of([], [Finding(each, {}, leak, True, site=1) for each, leak in leaks]))
+    False
     """
-    sites = network.site[network.outcome == PRESENT]
-    return bool(len(sites)) and int(np.bincount(sites).max()) >= MANY
+    present = network.outcome == PRESENT
+    alike = Counter(zip(network.site[present].tolist(), network.leak[present].tolist()))
+    return max(alike.values(), default=0) >= MANY
 
 
 def folded(network: Network, weight: Floats, kept: int = -1) -> Folded:
@@ -114,6 +122,14 @@ def folded(network: Network, weight: Floats, kept: int = -1) -> Folded:
     if not repeated(network):
         return Folded(network, {})
     bearing = Bearing(network, weight)
+    standing, leaks = _standing(bearing, kept)
+    if leaks:
+        bearing = Bearing(_with_leaks(network, weight, leaks), weight)
+    return Folded(bearing.network, standing, exchangeable(bearing))
+
+
+def _standing(bearing: Bearing, kept: int) -> tuple[dict[int, int], dict[int, int]]:
+    """Which variables have another one stand for them, and of which finding each is a leak."""
     alike: dict[Content, dict[int, int]] = defaultdict(dict)
     for v, findings in bearing.findings_of().items():
         if len(findings) == 1:
@@ -126,7 +142,7 @@ def folded(network: Network, weight: Floats, kept: int = -1) -> Folded:
             rest = {f: v for f, v in tries.items() if f != chosen and f not in leaks}
             standing |= dict.fromkeys(rest.values(), tries[chosen])
             leaks |= rest
-    return Folded(_with_leaks(network, weight, leaks), standing)
+    return standing, leaks
 
 
 def _with_leaks(network: Network, weight: Floats, leaks: Mapping[int, int]) -> Network:
@@ -143,7 +159,7 @@ def _with_leaks(network: Network, weight: Floats, leaks: Mapping[int, int]) -> N
     return replace(network, leak=leak, log_survival=log_survival)
 
 
-def exchangeable(network: Network, weight: Floats) -> list[list[int]]:
+def exchangeable(bearing: Bearing) -> list[list[int]]:
     """Variables of repeated tries at several sites: those of each list may change places.
 
     >>> from diagnose.noisyor.network import Finding, Variable
@@ -152,12 +168,10 @@ def exchangeable(network: Network, weight: Floats) -> list[list[int]]:
     ...     Finding(f"{site}-{t.name}", {t.name: (1, 0.5)}, 0.5, True, site=site)
     ...     for t in tries for site in (1, 2)
     ... ]
-    >>> exchangeable(network := Network.of(tries, fails), network.prior)
+    >>> exchangeable(Bearing(network := Network.of(tries, fails), network.prior))
     [[0, 1, 2]]
     """
-    if not repeated(network):
-        return []
-    bearing = Bearing(network, weight)
+    network = bearing.network
     alike: dict[Content, list[int]] = defaultdict(list)
     for v, findings in bearing.findings_of().items():
         sites = network.site[findings]
