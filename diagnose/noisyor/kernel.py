@@ -122,6 +122,8 @@ def _left(u: Floats, gone: Floats, count: int) -> list[Floats]:
     """The chances that so many of ``count`` presences are left, from none to all."""
     if count < 2:
         return [gone, u] if count else []
+    if count == 2:  # most findings fail once or twice
+        return [gone * gone, 2 * (gone * u), u * u]
     between = (comb(count, i) * (gone ** (count - i) * u**i) for i in range(1, count))
     return [gone**count, *between, u**count]
 
