@@ -102,7 +102,9 @@ def repeated(network: Network) -> bool:
     False
     """
     present = network.outcome == PRESENT
-    alike = Counter(zip(network.site[present].tolist(), network.leak[present].tolist()))
+    alike = Counter(
+        zip(network.site[present].tolist(), network.leak[present].tolist(), strict=True)
+    )
     return max(alike.values(), default=0) >= MANY
 
 

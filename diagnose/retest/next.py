@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
+from diagnose.decision.bound import Bound
 from diagnose.decision.lookahead import ALIKE, Act, Decision, Valued, decide, decide_from
 from diagnose.decision.repairs import repair_order
 from diagnose.decision.situation import NEGLIGIBLE, repaired, start, tested
@@ -167,21 +170,28 @@ def _with_questions(scene: Scene, made: Decision, depth: int, seconds: float) ->
         and scene.tests[each.act.index][1].bits >= TELLING
     ]
     asked.sort(key=lambda each: -scene.tests[each.act.index][1].bits)
-    followed = {}
-    problem, here = scene.problem, start(scene.problem, scene.problem.prior, scene.setup)
-    for each in asked[:QUESTIONS]:
-        after, _, _ = tested(problem, here, np.array([each.act.index]))
-        value = float(problem.test_minutes[scene.setup, each.act.index])
-        for place, mass in enumerate(after.mass.tolist()):
-            then = after.at(np.array([place]))
-            value += mass * decide_from(problem, then, "restore", depth, WIDTH, seconds).value
-        followed[each.act] = Valued(each.act, min(value, each.value), depth + 1)
-    worth = {act: one for act, one in followed.items() if one.value < made.value * (1 - CLEARLY)}
+    most = made.value * (1 - CLEARLY)
+    followed = [_followed(scene, each, most, depth, seconds) for each in asked[:QUESTIONS]]
+    worth = {each.act: each for each in followed if each.value < most}
     if not worth:
         return made
     every = [worth.get(each.act, each) for each in made.ranked]
     ranked = tuple(sorted(every, key=lambda each: round(each.value, ALIKE)))
     return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
+
+
+def _followed(scene: Scene, asked: Valued, most: float, depth: int, seconds: float) -> Valued:
+    """The same question followed so far, or not at all when it cannot come below ``most`` so."""
+    problem = scene.problem
+    here = start(problem, problem.prior, scene.setup)
+    after, _, _ = tested(problem, here, np.array([asked.act.index]))
+    value = float(problem.test_minutes[scene.setup, asked.act.index])
+    if value + float(Bound(problem).minutes(after).sum()) >= most:
+        return asked
+    for place, mass in enumerate(after.mass.tolist()):
+        then = after.at(np.array([place]))
+        value += mass * decide_from(problem, then, "restore", depth, WIDTH, seconds).value
+    return Valued(asked.act, min(value, asked.value), depth + 1)
 
 
 def _put_right_once(scene: Scene, made: Decision) -> Decision:
@@ -207,8 +217,9 @@ def _without_unlikely_parts(scene: Scene, made: Decision) -> Decision:
         known.bits >= TELLING and candidate.kind in ("rerun", "measure", "look")
         for candidate, known in scene.tests
     )
+    likely = _likely_at(scene) if telling else {}
     ranked = tuple(
-        each for each in made.ranked if not (telling and _unlikely_part(scene, each.act))
+        each for each in made.ranked if not (telling and _unlikely_part(scene, each.act, likely))
     )
     if made.act.kind == "stop" or made.act == ranked[0].act:
         return replace(made, ranked=ranked)
@@ -216,14 +227,21 @@ def _without_unlikely_parts(scene: Scene, made: Decision) -> Decision:
     return replace(made, act=best.act, value=best.value, ranked=ranked)
 
 
-def _unlikely_part(scene: Scene, act: Act) -> bool:
+def _likely_at(scene: Scene) -> Mapping[str, float]:
+    """How likely something is at fault, by the place where the part is by now."""
+    place_of = scene.evidence.epochs.place_of
+    likely: dict[str, float] = defaultdict(float)
+    for cause in scene.ranking.causes:
+        likely[place_of(cause.part, cause.mode)] += cause.probability
+    return likely
+
+
+def _unlikely_part(scene: Scene, act: Act, likely: Mapping[str, float]) -> bool:
     """Whether an act puts in new parts where hardly anything is likely to be at fault."""
     mend = scene.mends[act.index].candidate if act.kind == "repair" else None
     if mend is None or mend.price == "none":
         return False
-    place_of = scene.evidence.epochs.place_of
-    there = (each for each in scene.ranking.causes if place_of(each.part, each.mode) == mend.part)
-    return sum(cause.probability for cause in there) < UNLIKELY_PART
+    return likely.get(mend.part, 0.0) < UNLIKELY_PART
 
 
 def _read_back(
