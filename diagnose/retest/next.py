@@ -181,14 +181,15 @@ def _with_questions(scene: Scene, made: Decision, depth: int, seconds: float) ->
 
 
 def _followed(scene: Scene, asked: Valued, most: float, depth: int, seconds: float) -> Valued:
-    """The same question followed so far, or not at all when it cannot come below ``most`` so."""
+    """The same question followed so far, or as it was once it cannot come below ``most`` so."""
     problem = scene.problem
     here = start(problem, problem.prior, scene.setup)
     after, _, _ = tested(problem, here, np.array([asked.act.index]))
     value = float(problem.test_minutes[scene.setup, asked.act.index])
-    if value + float(Bound(problem).minutes(after).sum()) >= most:
-        return asked
+    least = Bound(problem).minutes(after)
     for place, mass in enumerate(after.mass.tolist()):
+        if value + float(least[place:].sum()) >= most:
+            return asked
         then = after.at(np.array([place]))
         value += mass * decide_from(problem, then, "restore", depth, WIDTH, seconds).value
     return Valued(asked.act, min(value, asked.value), depth + 1)
