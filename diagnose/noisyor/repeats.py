@@ -102,10 +102,8 @@ def repeated(network: Network) -> bool:
     False
     """
     present = network.outcome == PRESENT
-    alike = Counter(
-        zip(network.site[present].tolist(), network.leak[present].tolist(), strict=True)
-    )
-    return max(alike.values(), default=0) >= MANY
+    sites, leaks = network.site[present].tolist(), network.leak[present].tolist()
+    return max(Counter(zip(sites, leaks, strict=True)).values(), default=0) >= MANY
 
 
 def folded(network: Network, weight: Floats, kept: int = -1) -> Folded:
