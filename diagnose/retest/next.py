@@ -49,6 +49,9 @@ TRIED_ENOUGH = "row {row} failed again after each of {tried} repairs: let somebo
 UNLIKELY_PART = 0.05
 """No part that is less likely to be at fault is replaced while there is something that tells."""
 
+AGAIN = ("repair", 0)
+"""The mere check again, which is the first of the repairs."""
+
 FIRST_ACT = 700e6
 """Table entries that what to do first may take: 2 to 4 seconds on one core."""
 
@@ -130,12 +133,38 @@ def _best_choice(scene: Scene, goal: Goal, depth: int, seconds: float) -> Choice
     if goal == "restore":
         offers = _worthwhile_first(scene, offers)
     if needed is not None:
-        minutes = needed.minutes + scene.change_to(needed)
-        again = [offer for offer in offers if offer.candidate.id == needed.id]
-        first = again[0] if again else Offer(needed, minutes, minutes + made.value)
+        first = _as_needed(scene, made, offers, needed)
         offers = (first, *(each for each in offers if each.candidate.id != needed.id))
-        return Choice(needed, minutes, first.value, repair_only, False, 1, offers, required=True)
+        worth = first.value
+        return Choice(needed, first.minutes, worth, repair_only, False, 1, offers, required=True)
     return _read_back(scene, made, repair_only, offers)
+
+
+def _as_needed(scene: Scene, made: Decision, offers: tuple[Offer, ...], needed: Candidate) -> Offer:
+    """What must come first, with what it leads to.
+
+    Made on the rows of the trouble it is the mere check again: where they pass, nothing is left.
+    What putting the run right takes is in every value already (`doubts`), and is not added again.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["bleed=PFFFPP", "supply=4bar"])
+    >>> needed, *others = plan(load_machine("mounted-6"), told).choice.offers
+    >>> needed.candidate.id, needed.value <= min(offer.value for offer in others)
+    ('bleed@2-4', True)
+    """
+    minutes = needed.minutes + scene.change_to(needed)
+    values = [offer.value for offer in offers if offer.candidate.id == needed.id]
+    if needed.check != scene.check:
+        return Offer(needed, minutes, min(values, default=minutes + made.value))
+    check, rows = scene.knowledge.checks[needed.check], len(needed.rows)
+    run = check.set_up_minutes + check.minutes_per_row * rows
+    run += scene.knowledge.change_minutes(scene.standing.setup, check.setup)
+    values.append(run + made.value)
+    if set(needed.rows) >= set(scene.trouble.rows):
+        more = check.minutes_per_row * (rows - len(scene.trouble.rows))
+        again = (one for one in made.ranked if (one.act.kind, one.act.index) == AGAIN)
+        values.extend(one.value + more for one in again)
+    return Offer(needed, minutes, min(values))
 
 
 def _with_check_again(scene: Scene, made: Decision, depth: int, seconds: float) -> Decision:

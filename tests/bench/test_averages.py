@@ -1,17 +1,20 @@
 """What was not said costs no less than the mean over what might be said, and asking bounds it.
 
-A plan looks a few acts ahead and takes rows with a likely common cause together, so the rule holds
-for nearly all random cases and is never far off; `averages` measures how far, on as many as wanted.
+A plan looks a few acts ahead, so a few random cases in a hundred fail by more; `averages` measures
+how many, and by how much, on as many as wanted. All those tried here hold.
 """
 
 from __future__ import annotations
 
 import pytest
 
+from diagnose.cases.typed import read_typed
+from diagnose.machine.graph import load_machine
+from diagnose.report import rank
 from diagnose.retest.choose import next_tests
 from tests.bench.averages import WITHIN, Unsaid, cases, weighed
 
-NEARLY_ALL, FAR = 0.9, 0.12
+QUIET = ("engine=on", "moving=no", "bleed-hose=fitted")
 
 
 @pytest.mark.parametrize(
@@ -21,6 +24,9 @@ NEARLY_ALL, FAR = 0.9, 0.12
         Unsaid("mounted-6", ("response=FFFFFF",), "oil", "response"),
         Unsaid("mounted-6", ("response=PPPPPF",), "supply", "response"),
         Unsaid("mounted-6", ("bleed=PPPPPF", "oil=54C"), "engine", "bleed"),
+        Unsaid("mounted-6", ("bleed=PFFFPP", "oil=54C", *QUIET), "supply", "bleed"),
+        Unsaid("mounted-12", ("bleed=PPFFFFFFPPPP", "engine=on", "supply=60bar"), "oil", "bleed"),
+        Unsaid("folding-16", ("bleed=PPPPPPPFFFFFFFFP", "supply=60bar", *QUIET), "oil", "bleed"),
     ],
 )
 def test_minutes_lie_between_the_mean_of_the_answers_and_asking(case: Unsaid) -> None:
@@ -40,7 +46,20 @@ def test_oil_that_nobody_spoke_of_is_not_warmed_for_nothing() -> None:
     assert unsaid > min(warm, cold) * (1 - WITHIN)
 
 
-def test_random_cases_hold_nearly_all_and_none_is_far_off() -> None:
-    found = [weighed(case) for case in cases(24, seed=7, machines=("mounted-6",))]
-    assert sum(each.holds for each in found) >= NEARLY_ALL * len(found)
-    assert max(max(each.short, each.over) for each in found) <= FAR
+@pytest.mark.parametrize(("check", "bad"), [("bleed", "supply=4bar"), ("response", "oil=35C")])
+def test_a_run_known_to_be_spoiled_takes_no_longer_first_than_any_other_act(
+    check: str, bad: str
+) -> None:
+    """Rows that pass when it is made again need nothing more, so its minutes count once."""
+    machine = load_machine("folding-16")
+    told = read_typed(machine, [f"{check}=PPFFFFFFFFPPPPPP", bad, "engine=on", "moving=no"])
+    first, *others = next_tests(rank(machine, told))
+    assert first.required
+    assert first.candidate.id == f"{check}@3-10"
+    assert first.expected is not None
+    assert first.expected <= min(each.expected for each in others if each.expected is not None)
+
+
+def test_random_cases_hold() -> None:
+    every = cases(24, seed=7, machines=("mounted-6",))
+    assert [case for case in every if not weighed(case).holds] == []
