@@ -10,6 +10,7 @@ import pytest
 from tests.console import README, ROOT, examples, printed
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("command", "shown"), examples(README))
 def test_the_tour_shows_what_is_printed(
     command: str, shown: str, monkeypatch: pytest.MonkeyPatch

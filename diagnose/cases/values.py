@@ -204,7 +204,11 @@ def work_of(machine: Machine, knowledge: Knowledge, act: str, place: str, text: 
         return Remedied(act, part)
     other = place_of(machine, act, text.strip().lower())
     if other == part or machine.parts[other] != machine.parts[part]:
-        raise Wrong("the like part of another row", quoted(text), f"for example {_like(part)}")
+        raise Wrong(
+            got=quoted(text),
+            expected="the like part of another row",
+            remedy=f"for example {_like(part)}",
+        )
     return Swapped(act, part, other)
 
 

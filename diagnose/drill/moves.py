@@ -119,7 +119,7 @@ class Reader:
         kinds = {n: c for n, c in self.knowledge.circumstances.items() if c.ask is not None}
         if name not in kinds:
             remedy = offer(name, sorted(kinds))
-            raise Wrong("a circumstance to ask for", quoted(name), remedy)
+            raise Wrong(got=quoted(name), expected="a circumstance to ask for", remedy=remedy)
         if kinds[name].scope == "case":
             return Move("ask", name)
         run = number.replace("run", "").strip("@ ") or str(self.first)
@@ -142,7 +142,7 @@ class Reader:
         every = [*known.checks, "ask", "declare", *(n for names in kinds.values() for n in names)]
         near = near_matches(name, every)
         remedy = f"did you mean {' or '.join(near)}?" if near else "write acts to see what can be"
-        raise Wrong("something that can be done", quoted(name), remedy)
+        raise Wrong(got=quoted(name), expected="something that can be done", remedy=remedy)
 
     def _places(self, kind: Kind, name: str, rest: str) -> tuple[str, str]:
         able = parts_with(self.machine, name)
@@ -152,11 +152,11 @@ class Reader:
         part = self._place(name, here, able)
         if kind != "swap":
             if there:
-                raise Wrong("one place", quoted(rest))
+                raise Wrong(got=quoted(rest), expected="one place")
             return part, ""
         other = self._place(name, there, able) if there else self._neighbour(part, able)
         if other == part:
-            raise Wrong("the like part of another row", quoted(other))
+            raise Wrong(got=quoted(other), expected="the like part of another row")
         return part, other
 
     def _place(self, name: str, said: str, able: tuple[str, ...]) -> str:
@@ -194,4 +194,4 @@ class Reader:
         remedy = (
             f"such as {', '.join(some[:FEW])}" if some else "write declare row-6/valve:coil_open"
         )
-        raise Wrong("a cause as PART:MODE, or none", quoted(rest), remedy)
+        raise Wrong(got=quoted(rest), expected="a cause as PART:MODE, or none", remedy=remedy)

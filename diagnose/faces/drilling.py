@@ -320,7 +320,11 @@ class Round:
             return
         parts = [part for part in machine.parts if wanted in (part, part.partition("/")[0])]
         if not parts:
-            raise Wrong("a row, a place such as supply, or shared", quoted(wanted), "acts shared")
+            raise Wrong(
+                got=quoted(wanted),
+                expected="a row, a place such as supply, or shared",
+                remedy="acts shared",
+            )
         lines = [f"{part}: {', '.join(_works(self.drill, part))}" for part in parts]
         self._print([*bullets(line for line in lines if not line.endswith(": "))])
         checks = " and ".join(f"{each} ROWS" for each in self.drill.knowledge.checks)

@@ -158,7 +158,7 @@ def _written(text: str) -> Path:
                 file.write(text)
             _tidied(folder)
             return path
-    raise OSError("no folder could be written to")
+    raise OSError(f"no folder could be written to: {', '.join(map(str, _folders()))}")
 
 
 def _folders() -> Iterator[Path]:

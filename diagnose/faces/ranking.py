@@ -84,7 +84,8 @@ def required_case(
         raise click.UsageError("Missing argument 'MACHINE', or --file with a case that names it.")
     built, case = told_case(machine, arguments, file, log)
     if not case.runs and not case.readings:
-        raise click.UsageError("Nothing to go on: give results, for example response=PPPPPF.")
+        results = f"response={'P' * (built.rows - 1)}F"
+        raise click.UsageError(f"Nothing to go on: give results, for example {results}.")
     return built, case
 
 

@@ -246,7 +246,9 @@ class Conversation:
         except ValidationError as error:
             first = error.errors()[0]
             raise Wrong(
-                "something that can be kept", quoted(first["input"]), first["msg"]
+                got=quoted(first["input"]),
+                expected="something that can be kept",
+                remedy=first["msg"],
             ) from None
 
     def _keep(

@@ -26,7 +26,7 @@ def chance(value: object) -> float:
     near = near_matches(value, WORDS, most=1) if isinstance(value, str) else []
     words = ", ".join(WORDS)
     remedy = f"did you mean {near[0]}?" if near else f"use a number or one of: {words}"
-    raise Wrong("a chance from 0 to 1", repr(value), remedy)
+    raise Wrong(got=repr(value), expected="a chance from 0 to 1", remedy=remedy)
 
 
 def in_words(probability: float) -> str:

@@ -19,7 +19,10 @@ from diagnose.limits import MOST_ROWS
 def _row_text(value: object) -> str:
     if isinstance(value, str | int) and not isinstance(value, bool):
         return str(value)
-    raise Wrong("row numbers such as 6 or 1-5", "nothing" if value is None else repr(value)[:60])
+    raise Wrong(
+        got="nothing" if value is None else repr(value)[:60],
+        expected="row numbers such as 6 or 1-5",
+    )
 
 
 Rows = Annotated[str, BeforeValidator(_row_text)]

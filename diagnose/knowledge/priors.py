@@ -32,7 +32,9 @@ def _moment(text: str) -> str:
     except ValueError:
         zone = None
     if zone is None:
-        raise Wrong("a time with its zone, such as 2026-03-01T09:30:00+00:00", repr(text))
+        raise Wrong(
+            got=repr(text), expected="a time with its zone, such as 2026-03-01T09:30:00+00:00"
+        )
     return text
 
 

@@ -25,15 +25,17 @@ def read_rows(text: str | int, most: int) -> tuple[int, ...]:
     for piece in written.split(","):
         match = _RANGE.fullmatch(piece.strip())
         if not match:
-            raise Wrong("row numbers such as 6 or 1-5", quoted(text))
+            raise Wrong(got=quoted(text), expected="row numbers such as 6 or 1-5")
         first, last = int(match[1]), int(match[2] or match[1])
         if not 1 <= first <= most or not 1 <= last <= most:
             raise Wrong(f"rows from 1 to {most}", quoted(text))
         if last < first:
-            raise Wrong("the lower row first", quoted(text), f"write {last}-{first}")
+            raise Wrong(
+                got=quoted(text), expected="the lower row first", remedy=f"write {last}-{first}"
+            )
         named = range(first, last + 1)
         if not rows.isdisjoint(named):
-            raise Wrong("each row once", quoted(text))
+            raise Wrong(got=quoted(text), expected="each row once")
         rows.update(named)
     return tuple(sorted(rows))
 

@@ -59,10 +59,14 @@ class _Resolver:
     def descend_resolver(self, parent: Node | None, index: Any) -> None:
         self.depth += 1
         if self.depth > DEEPEST and parent is not None:
-            raise _TooDeepError(problem="nested too deep", problem_mark=parent.start_mark)
+            raise _TooDeepError(
+                problem=f"nested more than {DEEPEST} deep", problem_mark=parent.start_mark
+            )
         self.values += 1
         if self.values > MOST_VALUES and parent is not None:
-            raise _TooManyError(problem="too many values", problem_mark=parent.start_mark)
+            raise _TooManyError(
+                problem=f"more than {MOST_VALUES:,} values", problem_mark=parent.start_mark
+            )
 
     def ascend_resolver(self) -> None:
         self.depth -= 1

@@ -65,7 +65,7 @@ def _test(operator: str, operand: object) -> Test:
         raise Wrong(f"one of {', '.join(OPERATORS)}", repr(operator))
     if operator == "one_of":
         if not isinstance(operand, list) or len(operand) < 2:
-            raise Wrong("a list of at least two values for one_of", repr(operand))
+            raise Wrong(got=repr(operand), expected="a list of at least two values for one_of")
         return Test(operator, tuple(_constant(item) for item in operand))
     hole = only_hole(operand) if isinstance(operand, str) else None
     return Test(operator, hole or _constant(operand))
@@ -73,7 +73,9 @@ def _test(operator: str, operand: object) -> Test:
 
 def _constant(value: object) -> Value:
     if isinstance(value, bool) or not isinstance(value, (int, float, str)):
-        raise Wrong("a number, a text or {name.field}", repr(value), "quote yes and no")
+        raise Wrong(
+            got=repr(value), expected="a number, a text or {name.field}", remedy="quote yes and no"
+        )
     return value
 
 
@@ -83,7 +85,7 @@ def _value(value: object) -> Value:
 
 def _name(value: object) -> object:
     if isinstance(value, str) and not _NAME.fullmatch(value):
-        raise Wrong("a name of small letters, digits and underscores", repr(value))
+        raise Wrong(got=repr(value), expected="a name of small letters, digits and underscores")
     return value
 
 
@@ -124,9 +126,13 @@ class Condition(Strict):
     def _one_of_the_two(self) -> Condition:
         if (self.fact is None) == (self.none is None):
             got = "neither" if self.fact is None else "both"
-            raise Wrong("either fact: or none: in a condition", got)
+            raise Wrong(got=got, expected="either fact: or none: in a condition")
         if self.none is not None and self.as_ is not None:
-            raise Wrong("no name for what must not be there", f"as: {self.as_}", "leave it out")
+            raise Wrong(
+                got=f"as: {self.as_}",
+                expected="no name for what must not be there",
+                remedy="leave it out",
+            )
         return self
 
 

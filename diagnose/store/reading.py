@@ -20,6 +20,9 @@ REMEDY = (
     "your last copy"
 )
 
+SHOWN = 12
+"""So many signs of a hash are shown: enough to tell it from any other of a case."""
+
 UNREADABLE = (
     *(ValueError, TypeError, KeyError, AttributeError),
     *(OverflowError, RecursionError),
@@ -59,7 +62,7 @@ def read_back(
     for place, row in enumerate(rows, len(kept)):
         try:
             if row["number"] != len(kept) + 1:
-                raise Wrong("an entry", "none")
+                raise Wrong(f"entry {len(kept) + 1}", f"entry {quoted(row['number'])}")
             kept.append(_kept(case, row, kept[-1].sha256 if kept else FIRST))
         except Wrong as wrong:
             rest = [event for later in rows[place - len(known) :] for event in _alone(later)]
@@ -86,9 +89,10 @@ def _kept(case: str, row: Row, previous: str) -> Kept:
     """A row's event, if the row follows the one whose hash is given, and is what was stored."""
     event = _event(row)
     if row["previous"] != previous:
-        raise Wrong("the entry that follows the one before", "another one")
+        got = f"one that follows {shortly(row['previous'])}"
+        raise Wrong(f"the entry that follows {shortly(previous)}", got)
     if isinstance(event.what, Opened) != (row["number"] == 1):
-        raise Wrong("the opening first, and nowhere else", event.what.kind)
+        raise Wrong(got=event.what.kind, expected="the opening first, and nowhere else")
     if isinstance(event.what, Opened) and event.what.case != case:
         raise Wrong(f"the opening of case {case}", quoted(event.what.case))
     return Kept(event, str(row["sha256"]))
@@ -105,12 +109,14 @@ def _alone(row: Row) -> Iterator[Event]:
 def _event(row: Row) -> Event:
     form, body = row["format"], row["body"]
     if not isinstance(form, int) or not isinstance(body, str):
-        raise Wrong("what was stored", "something else in its place")
+        raise Wrong(got=f"form {quoted(form)} and text {quoted(body)}", expected="what was stored")
     if form > FORMAT:
         remedy = "it is from a newer rowfault: install that"
         raise Wrong(f"an entry of form {FORMAT} or older", f"form {form}", remedy)
-    if row["sha256"] != link(str(row["previous"]), form, body):
-        raise Wrong("what was stored", "another text (its SHA-256 differs)")
+    made = link(str(row["previous"]), form, body)
+    if row["sha256"] != made:
+        got = f"another text (its SHA-256 is {shortly(made)}, not {shortly(row['sha256'])})"
+        raise Wrong(got=got, expected="what was stored")
     try:
         data = json.loads(body)
         event = Event.model_validate_json(json.dumps(convert(data, form)))
@@ -124,10 +130,10 @@ def _event(row: Row) -> Event:
         AttributeError,
         RecursionError,
     ) as error:
-        raise Wrong("an event", _reason(error)) from None
+        raise Wrong(got=_reason(error), expected="an event") from None
     for name, value in columns.items():
         if row[name] != value:
-            raise Wrong("what was stored", f"{name} {quoted(row[name])}")
+            raise Wrong(got=f"{name} {quoted(row[name])}", expected="what was stored")
     return event
 
 
@@ -138,3 +144,12 @@ def _reason(error: Exception) -> str:
         where = ".".join(map(str, first["loc"])) or "all of it"
         return f"{where}: {first['msg'].lower()}"
     return f"text that is none ({type(error).__name__})"
+
+
+def shortly(sha256: object) -> str:
+    """The beginning of what stands where a hash should.
+
+    >>> shortly("5e1c09b2f4a7d3"), shortly(None)
+    ("'5e1c09b2f4a7'", 'None')
+    """
+    return quoted(sha256[:SHOWN] if isinstance(sha256, str) else sha256)

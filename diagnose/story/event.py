@@ -43,9 +43,9 @@ def _printable(text: str) -> str:
     """
     kinds = {unicodedata.category(sign) for sign in text if sign not in "\n\t"}
     if "Cc" in kinds:
-        raise Wrong("text without control characters", quoted(text))
+        raise Wrong(got=quoted(text), expected="text without control characters")
     if "Cs" in kinds:
-        raise Wrong("text in UTF-8", quoted(text))
+        raise Wrong(got=quoted(text), expected="text in UTF-8")
     return text
 
 

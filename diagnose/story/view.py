@@ -67,10 +67,9 @@ class View:
         >>> from diagnose.story.event import Checked, Opened, told
         >>> from diagnose.story.replay import replay
         >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "A")
-        >>> runs = [told(Checked(check="response", pattern="FFFFFF"), "A") for _ in range(40)]
-        >>> views = [View(replay([first, *some]), load_knowledge()) for some in (runs[:1], runs)]
-        >>> [len(view.causes) > 0 for view in views]
-        [True, False]
+        >>> run = told(Checked(check="response", pattern="PPPPPF"), "A")
+        >>> View(replay([first, run]), load_knowledge()).causes[0].rows
+        (6,)
         """
         try:
             return self.ranking.causes

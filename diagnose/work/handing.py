@@ -70,5 +70,5 @@ def named(text: str) -> str:
     """
     name = spoken(text.strip())
     if not name or name.lower() in NO_NAMES:
-        raise Wrong("the name of the person who goes on", quoted(text.strip()))
+        raise Wrong(got=quoted(text.strip()), expected="the name of the person who goes on")
     return name

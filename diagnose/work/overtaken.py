@@ -181,10 +181,10 @@ def _chosen(text: str, near: Sequence[Told]) -> Told | None:
     if len(near) == 1:
         if said in ("yes", "y", "1"):
             return near[0]
-        raise Wrong("yes or no", quoted(text))
+        raise Wrong(got=quoted(text), expected="yes or no")
     numbers = _numbers(text, len(near))
     if len(numbers) != 1:
-        raise Wrong("one number, or no", quoted(text))
+        raise Wrong(got=quoted(text), expected="one number, or no")
     return near[numbers[0] - 1]
 
 
@@ -279,7 +279,7 @@ def _sooner(text: str, asked: Sequence[Told]) -> list[str]:
     if said in ("all", "after"):
         return ids
     if len(ids) == 1:
-        raise Wrong("before or after", quoted(text))
+        raise Wrong(got=quoted(text), expected="before or after")
     numbers = _numbers(said, len(ids))
     for number, one in enumerate(asked, 1):
         after_it = [n for n in numbers if n > number and one.touch.meets(asked[n - 1].touch)]

@@ -66,7 +66,7 @@ def _letters(said: str, run: Sequence[int], rows: int) -> str:
     letters = "".join(LETTERS[each].value for each in re.sub(r"[\s_]", "", said).upper())
     if len(letters) == rows:
         if set(letters) == {Result.NOT_RUN.value}:
-            raise Wrong("a row that ran", "none", FORM)
+            raise Wrong(got=quoted(said), expected="a row that ran", remedy=FORM)
         return letters
     if len(letters) == len(run) and "." not in letters:
         marks = dict(zip(run, letters, strict=True))

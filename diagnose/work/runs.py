@@ -167,7 +167,9 @@ def _read(
             continue
         if word.lower() in ("no", "n"):
             what = _differing(choices) if choices else "a number with its unit"
-            raise Wrong("what differs", quoted(word), f"write for example {what}")
+            raise Wrong(
+                got=quoted(word), expected="what differs", remedy=f"write for example {what}"
+            )
         name, value = _value(view, word, numbers)
         values[name] = value
     return values
@@ -178,7 +180,7 @@ def _value(view: View, word: str, numbers: Sequence[Circumstance]) -> tuple[str,
     if "=" in word:
         read = read_word(view.machine, word, view.knowledge)
         if not isinstance(read, Noted):
-            raise Wrong("a circumstance such as oil=54C", quoted(word))
+            raise Wrong(got=quoted(word), expected="a circumstance such as oil=54C")
         return read.circumstance, read.value
     every = [each for each in view.knowledge.of_scope("run").values() if each.value in EXAMPLES]
     last = Wrong("yes, or what differs", quoted(word), "write for example engine=off")

@@ -106,7 +106,11 @@ def leads_to(said: Said | None, line: str, question: Question) -> Question | Non
 def _handed_over(said: Said) -> Sequence[Fact]:
     handed = hand_over(said.rest)
     if isinstance(handed, Question):
-        raise Wrong("to whom and why", quoted(said.rest), "write for example hand-over Ben: late")
+        raise Wrong(
+            got=quoted(said.rest),
+            expected="to whom and why",
+            remedy="write for example hand-over Ben: late",
+        )
     return [handed]
 
 
@@ -147,14 +151,22 @@ def _corrected(said: Said, job: Job) -> Correction:
     if entry.same_as and rest.strip():
         ids = [each.event.id for each in told]
         counting = ids.index(entry.same_as) + 1
-        raise Wrong("the entry that counts", number, f"correct {counting}, which is the same run")
+        raise Wrong(
+            got=number,
+            expected="the entry that counts",
+            remedy=f"correct {counting}, which is the same run",
+        )
     event = entry.event.id
     if not rest.strip():
         return Correction(event=event)
     view = job.view
     facts = events_of(rest.split(), view.state, view.machine, view.knowledge)
     if len(facts) != 1:
-        raise Wrong("one thing in its place", f"{len(facts)} things", "correct one by one")
+        raise Wrong(
+            got=f"{len(facts)} things",
+            expected="one thing in its place",
+            remedy="correct one by one",
+        )
     return Correction(event=event, instead=facts[0])
 
 
@@ -181,5 +193,5 @@ def accepted(text: str, job: Job, question: Question) -> Job | None:
     if text.strip().lower() != ANYWAY:
         return None
     if not question.check:
-        raise Wrong("an answer to this question", quoted(text), question.form)
+        raise Wrong(got=quoted(text), expected="an answer to this question", remedy=question.form)
     return accepting(job, question.check)

@@ -196,7 +196,9 @@ def _chosen(text: str, causes: Sequence[Cause]) -> list[str]:
     if ":" in text:
         return [each.strip() for each in text.split(",")]
     if not causes:
-        raise Wrong("none, or a cause's id such as row-6/valve:coil_open", quoted(text))
+        raise Wrong(
+            got=quoted(text), expected="none, or a cause's id such as row-6/valve:coil_open"
+        )
     return [causes[number - 1].id for number in read_rows(text, len(causes))]
 
 

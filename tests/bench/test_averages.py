@@ -60,6 +60,7 @@ def test_a_run_known_to_be_spoiled_takes_no_longer_first_than_any_other_act(
     assert first.expected <= min(each.expected for each in others if each.expected is not None)
 
 
+@pytest.mark.slow
 def test_random_cases_hold() -> None:
     every = cases(24, seed=7, machines=("mounted-6",))
     assert [case for case in every if not weighed(case).holds] == []

@@ -21,6 +21,7 @@ def found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[Found]:
     return [tried(given(number), tmp_path) for number in range(FIRST, FIRST + COUNT)]
 
 
+@pytest.mark.slow
 def test_hostile_inputs_end_in_messages(found: list[Found]) -> None:
     assert [(each.number, each.fault) for each in found if each.fault] == []
     assert 2 * sum(each.ranked for each in found) >= COUNT

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from diagnose.drill.world import World
 from diagnose.knowledge.base import load_knowledge
@@ -14,6 +15,7 @@ from tests.bench.practice import Setting, hidden_faults, score
 FAULTS = hidden_faults("mounted-6", 25, seed=2, setting=Setting())
 
 
+@pytest.mark.slow
 def test_the_planner_spends_less_and_replaces_less_in_vain_than_practice() -> None:
     ours = score(planned(), "mounted-6", FAULTS, Setting())
     theirs = score(practice, "mounted-6", FAULTS, Setting())
@@ -21,6 +23,7 @@ def test_the_planner_spends_less_and_replaces_less_in_vain_than_practice() -> No
     assert ours.in_vain.mean() <= 0.5 * theirs.in_vain.mean()
 
 
+@pytest.mark.slow
 def test_the_same_fault_and_seed_give_the_same_story() -> None:
     knowledge = load_knowledge()
     machine = load_machine("mounted-6", knowledge)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import cache
 from typing import Any
 
 import pytest
@@ -25,8 +26,13 @@ from tests.casereport.stories import (
 )
 
 KNOWLEDGE = load_knowledge()
-PROVEN: dict[str, Any] = case_report(proven_on_mounted_12())
 STORIES = [found_on_mounted_12, proven_on_mounted_12, section_on_folding_24, wing_on_folding_48]
+
+
+@cache
+def proven() -> dict[str, Any]:
+    """The report of a case that was worked on to its end."""
+    return case_report(proven_on_mounted_12())
 
 
 def entry(report: dict[str, Any], number: int) -> dict[str, Any]:
@@ -34,6 +40,7 @@ def entry(report: dict[str, Any], number: int) -> dict[str, Any]:
     return found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("make", STORIES)
 def test_a_report_is_plain_data(make: Any) -> None:
     report = case_report(make())
@@ -41,7 +48,7 @@ def test_a_report_is_plain_data(make: Any) -> None:
 
 
 def test_what_was_put_right_does_not_count_and_says_by_whom() -> None:
-    wrong, right = entry(PROVEN, 5), entry(PROVEN, 6)
+    wrong, right = entry(proven(), 5), entry(proven(), 6)
     assert (wrong["counts"], wrong["corrected"]["by"], wrong["corrected"]["who"]) == (
         False,
         6,
@@ -54,10 +61,11 @@ def test_what_was_put_right_does_not_count_and_says_by_whom() -> None:
 
 
 def test_only_runs_that_count_are_runs() -> None:
-    assert [run["pattern"] for run in PROVEN["runs"][:2]] == ["P" * 12, "PPPPFPPPPPPP"]
-    assert [run["entry"] for run in PROVEN["runs"]] == [4, 5, 8, 12, 13, 14]
+    assert [run["pattern"] for run in proven()["runs"][:2]] == ["P" * 12, "PPPPFPPPPPPP"]
+    assert [run["entry"] for run in proven()["runs"]] == [4, 5, 8, 12, 13, 14]
 
 
+@pytest.mark.slow
 def test_an_undo_that_was_redone_leaves_no_trace_in_what_counts() -> None:
     events = found_on_mounted_12()
     back = undo(events)
@@ -120,34 +128,35 @@ def test_a_row_that_was_never_sure_is_unsure() -> None:
 
 
 def test_what_a_remedy_cleared_was_there_and_is_gone() -> None:
-    cured = PROVEN["cured"][0]
+    cured = proven()["cured"][0]
     assert cured["id"] == "row-5/valve:coil_shorted"
     assert cured["probability"] > 0.99
     assert cured["left"] < 0.001
-    assert PROVEN["conclusion"]["causes"][0]["was_there"] == cured["probability"]
+    assert proven()["conclusion"]["causes"][0]["was_there"] == cured["probability"]
 
 
 def test_proof_names_the_full_runs_that_show_it() -> None:
-    assert PROVEN["proof"]["holds"] is True
-    assert PROVEN["proof"]["runs"] == [1, 6]
+    assert proven()["proof"]["holds"] is True
+    assert proven()["proof"]["runs"] == [1, 6]
     assert case_report(found_on_mounted_12())["proof"]["holds"] is False
 
 
 def test_parts_that_were_bought_are_listed() -> None:
-    assert [(used["part"], used["price"]) for used in PROVEN["parts_used"]] == [
+    assert [(used["part"], used["price"]) for used in proven()["parts_used"]] == [
         ("row-6/valve", KNOWLEDGE.parts["valve"].remedy("replace-coil").parts_price)
     ]
 
 
 def test_minutes_run_by_the_clock() -> None:
-    assert PROVEN["minutes"] == 7 * (len(proven_on_mounted_12()) - 1)
+    assert proven()["minutes"] == 7 * (len(proven_on_mounted_12()) - 1)
 
 
 def test_an_open_case_says_what_to_do_next_and_a_closed_one_does_not() -> None:
     assert case_report(section_on_folding_24())["next"]["act"]["minutes"] > 0
-    assert PROVEN["next"] is None
+    assert proven()["next"] is None
 
 
+@pytest.mark.slow
 def test_every_report_warns_and_defers() -> None:
     for make in STORIES:
         cautions = case_report(make())["cautions"]
@@ -156,6 +165,7 @@ def test_every_report_warns_and_defers() -> None:
         assert any("locks" in caution for caution in cautions)
 
 
+@pytest.mark.slow
 def test_every_cause_of_a_point_is_between_0_and_1() -> None:
     points = case_report(wing_on_folding_48())["over_time"]["points"]
     assert all(0 <= chance <= 1 for point in points for chance in point["chances"])

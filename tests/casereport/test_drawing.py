@@ -45,6 +45,7 @@ def test_every_row_is_drawn_once_in_order(name: str) -> None:
     assert numbers == [str(row) for row in range(1, machine.rows + 1)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", MACHINES)
 def test_every_part_that_is_suspected_is_labelled_with_its_chance(name: str) -> None:
     machine = load_machine(name)
@@ -56,6 +57,7 @@ def test_every_part_that_is_suspected_is_labelled_with_its_chance(name: str) -> 
     assert missing == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", MACHINES)
 def test_every_part_that_is_suspected_is_shaded(name: str) -> None:
     machine = load_machine(name)

@@ -154,6 +154,7 @@ def test_a_written_case_reads_as_the_same_case(runs: list[Run], readings: list[R
     assert read(case_text(case, MACHINE)) == case
 
 
+@pytest.mark.slow
 @settings(max_examples=300)
 @given(st.integers(0, len(STORY)), st.integers(0, 12), st.text('{}[]:,-"?&*\n aeon019', max_size=6))
 def test_any_spoilt_case_file_is_read_or_refused_politely(cut: int, size: int, put: str) -> None:

@@ -169,6 +169,7 @@ PIECES = st.sampled_from([*KEYS, *SIGNS, *VALUES]) | st.just("=") | st.text(max_
 ARGUMENTS = st.lists(st.lists(PIECES, max_size=4).map("".join))
 
 
+@pytest.mark.slow
 @settings(max_examples=500)
 @given(arguments=ARGUMENTS)
 def test_any_line_is_read_or_refused_politely(machine: Machine, arguments: list[str]) -> None:

@@ -32,6 +32,7 @@ def every_group(worlds: list[tuple[int, ...]]) -> list[list[int]]:
     return [[int(any(a and b for a, b in zip(w, g, strict=True))) for g in groups] for w in worlds]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("rows", "faulty", "most"), [(3, 2, 2), (4, 2, 3), (5, 2, 4), (6, 2, 5), (5, 3, 4)]
 )

@@ -50,6 +50,7 @@ def any_subset(weights: list) -> tuple:
     return optimal_test_tree(weights, outcomes, [1] * len(subsets))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("stages", "worst", "mean"), TABLE)
 def test_equal_stages_are_halved(stages: int, worst: int, mean: str) -> None:
     cost, tree = chain([Fraction(1, stages)] * stages)

@@ -28,6 +28,7 @@ def decided(problem: Problem, depth: int, width: int = 8) -> Decision:
     return decide(problem, problem.prior, 0, depth=depth, width=width)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", SEEDS)
 def test_looking_ahead_to_the_end_finds_the_optimum(seed: int) -> None:
     problem, least = world(seed)

@@ -17,6 +17,7 @@ from tests.drill.worlds import KNOWLEDGE
 CODE = written(Named("mounted-6", 2, 41), KNOWLEDGE)
 
 
+@pytest.mark.slow
 @given(
     st.sampled_from(sorted(KNOWLEDGE.layouts)),
     st.integers(0, 4),

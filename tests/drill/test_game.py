@@ -42,6 +42,7 @@ def test_the_order_of_other_acts_changes_no_result(level: int) -> None:
     assert seen(one) == seen(other)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("level", LEVELS)
 def test_the_same_moves_show_the_same(level: int) -> None:
     """However often they are played."""

@@ -22,6 +22,7 @@ def test_a_run_of_every_row_is_talked_over(check: str, level: int) -> None:
     assert done.losses[0] > 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", range(len(LAYOUTS)))
 def test_a_random_game_comes_to_its_end(number: int) -> None:
     """Legal moves, words that are none, hints: see `tests.bench.games` for many more."""

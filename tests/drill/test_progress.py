@@ -150,6 +150,7 @@ def test_every_skill_has_a_level_and_every_level_but_the_open_one_has_skills() -
     assert [level.number for level in DATA.levels if not level.trains] == [0]
 
 
+@pytest.mark.slow
 def test_levels_train_what_really_comes_up() -> None:
     """In most drills, whether the planner plays or practice (few drills, fewer where they are long;
     ``tests.bench.drills skills`` plays many).

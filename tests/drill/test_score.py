@@ -20,6 +20,7 @@ def seeds(level: int) -> range:
     return range(1, 2) if level == LEVELS[-1] else SEEDS
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("level", LEVELS)
 def test_the_planners_own_moves_score_full_marks(level: int) -> None:
     """On every drill."""
@@ -37,6 +38,7 @@ def test_the_planners_acts_are_worth_what_the_best_act_is(level: int) -> None:
                 assert min(moment._losses(move)) == pytest.approx(0.0, abs=1e-6)
 
 
+@pytest.mark.slow
 def test_planner_practice_and_chance_come_in_this_order() -> None:
     """In mean marks over every level, well apart."""
     marks = {
@@ -54,6 +56,7 @@ def test_losses_are_never_negative() -> None:
         assert all(min(debriefed(player, 1, seed).losses) >= 0 for seed in SEEDS)
 
 
+@pytest.mark.slow
 def test_who_knows_the_fault_needs_least() -> None:
     """The planner needs no less, luck aside, when it ends with every fault mended."""
     for seed in SEEDS:
@@ -124,6 +127,7 @@ def test_chances_of_faults_are_chances() -> None:
         assert all(-1e-9 <= chance <= 1 + 1e-9 for chance in moment.there.values())
 
 
+@pytest.mark.slow
 def test_declaring_while_leads_are_crossed_costs_what_is_left_to_do() -> None:
     hidden = drill(1, 12)
     read = Reader(hidden.machine, KNOWLEDGE, 2)

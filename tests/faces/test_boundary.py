@@ -170,6 +170,7 @@ sys.setprofile(count)
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("at", [2, 20, 3_000, 60_000, 100_000, 200_000])
 def test_ctrl_c_is_quiet_wherever_it_comes(at: int) -> None:
     code = f"{INTERRUPTING.format(at=at)}\nsys.setprofile(count)\nmain()"
@@ -188,6 +189,7 @@ CLOSED = ["<&-", ">&-", "2>&-", "<&- 2>&-", "<&- >&- 2>&-"]
 ASKING = ["work mounted-6 --scratch", "work mounted-6", "cases read swapped-coil"]
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="needs a POSIX shell")
 @pytest.mark.parametrize(
     ("line", "closed"),

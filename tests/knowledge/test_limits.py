@@ -71,6 +71,7 @@ def test_ranges_of_rows_are_their_union_unless_they_overlap(ranges: list[tuple[i
             read_rows(text, 12)
 
 
+@pytest.mark.slow
 def test_a_layout_of_too_much_is_refused_before_it_is_built() -> None:
     ports = "".join(f"  - {{id: p-{n}, at: 1, rows: 1-{MOST}}}\n" for n in range(5000))
     assert "at most 120 ports, one for each row, got 5,000" in layout(f"ports:\n{ports}", MOST)
@@ -89,6 +90,7 @@ YAML = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("text", "message"), YAML.values(), ids=YAML.keys())
 def test_a_file_that_grows_when_it_is_read_is_refused(text: str, message: str) -> None:
     assert message in refused(read_text, text, "big.yaml")
@@ -179,6 +181,7 @@ except RowfaultError as error:
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["lists", "rows"])
 def test_what_is_refused_is_refused_in_little_memory(tmp_path: Path, name: str) -> None:
     rows = LAYOUT.format(rows=MOST, named="1-120," * 100_000 + "1", name="big")

@@ -114,6 +114,7 @@ FILES: Mapping[str, tuple[Any, Callable[[Document], object]]] = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("data", "read"), FILES.values(), ids=FILES.keys())
 def test_a_long_word_is_not_repeated_whole(data: Any, read: Callable[[Document], object]) -> None:
     for whole in spoilt(data):

@@ -120,6 +120,7 @@ def test_more_cases_bring_the_prior_nearer_to_the_truth() -> None:
     assert off[-1] < 0.0012  # three standard errors of 0.03 in 212,000 part-cases
 
 
+@pytest.mark.slow
 def test_a_shipped_prior_that_holds_is_rarely_flagged() -> None:
     """Two tails of 0.005 allow 1 count in 100; 400 fleets of 50 to 5,000 cases had 6 in 32,000."""
     rng = np.random.default_rng(7)

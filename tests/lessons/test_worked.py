@@ -17,12 +17,14 @@ KNOWLEDGE = load_knowledge()
 CASES = {case.id: case for case in worked_cases()}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("id", CASES)
 def test_the_engine_agrees_with_every_step(id: str) -> None:
     for number, step in enumerate(played(CASES[id], KNOWLEDGE), start=1):
         assert [f"step {number}: {each}" for each in step.disagreements()] == []
 
 
+@pytest.mark.slow
 def test_nothing_is_without_a_worked_case() -> None:
     seen = coverage(CASES.values(), KNOWLEDGE)
     assert {sort: seen.missing(sort) for sort in seen.every} == dict.fromkeys(seen.every, ())

@@ -7,6 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -59,6 +60,7 @@ def split(text: str) -> list[str]:
     return pieces
 
 
+@pytest.mark.slow
 @settings(
     max_examples=2000, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
@@ -97,6 +99,7 @@ def with_a_value_changed(data: Any, chance: random.Random) -> Any:
     return data
 
 
+@pytest.mark.slow
 @settings(
     max_examples=1000, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )

@@ -28,6 +28,7 @@ def test_states_that_differ_up_and_down_evenly_stay_apart() -> None:
     assert merged(TWICE_BACK) == 2
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None, derandomize=True)
 @given(st.lists(st.lists(CHANCES, min_size=8, max_size=8), min_size=2, max_size=40))
 def test_as_many_states_remain_as_there_are_different_survivals(given_: list[list[float]]) -> None:

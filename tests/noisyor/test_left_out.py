@@ -72,6 +72,7 @@ def test_more_is_left_out_where_more_is_allowed() -> None:
     assert 4 * few < some < most / 4
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("pattern", ["one row", "section", "scattered", "all"])
 @pytest.mark.parametrize("allowed", [1e-1, 1e-3, 1e-5])
 def test_a_machine_loses_no_more_than_allowed(pattern: str, allowed: float) -> None:

@@ -36,12 +36,14 @@ def test_unstated_circumstances_agree_with_pyagrum(machine: str, pattern: str) -
     agrees(network(machine, pattern, known=False, again=False))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("pattern", ["one row", "section", "scattered"])
 @pytest.mark.parametrize("machine", ["mounted-6", "mounted-12"])
 def test_failed_rows_run_once_more_agree_with_pyagrum(machine: str, pattern: str) -> None:
     agrees(network(machine, pattern, known=True, again=True))
 
 
+@pytest.mark.slow
 def test_twelve_rows_all_failing_both_checks_agree_with_pyagrum() -> None:
     agrees(network("mounted-12", "all", known=True, again=False))
 

@@ -74,6 +74,7 @@ def test_a_hose_with_another_valve_is_no_twin() -> None:
     assert sizes(world.network) == [1, 2]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("machine", "twins"), [("folding-16", [1, 2]), ("folding-48", [2])])
 def test_the_two_wings_of_a_machine_are_twins(machine: str, twins: list[int]) -> None:
     assert sizes(network(machine, "all")) == twins
@@ -103,6 +104,7 @@ def _one_by_one(plan: Plan, polynomials: Sequence[Floats]) -> list[list[Course]]
     return [[course] for course in courses(plan, polynomials)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("machine", ["mounted-12", "folding-16", "folding-48"])
 @pytest.mark.parametrize("pattern", ["section", "scattered", "all"])
 def test_a_machine_gets_the_same_answer_part_by_part(

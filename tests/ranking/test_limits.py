@@ -29,6 +29,7 @@ def told(machine: str, words: list[str]) -> Case:
     return read_typed(load_machine(machine), words)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("machine", "words"),
     [
@@ -42,6 +43,7 @@ def test_the_same_again_and_again_is_answered(machine: str, words: list[str]) ->
     assert limited(machine, words).kind == "answer"
 
 
+@pytest.mark.slow
 def test_what_is_left_when_the_named_runs_are_left_out_is_answered() -> None:
     case = told("folding-48", mixed(8))
     with pytest.raises(
@@ -53,6 +55,7 @@ def test_what_is_left_when_the_named_runs_are_left_out_is_answered() -> None:
     assert plan(load_machine("folding-48"), fewer).act is not None
 
 
+@pytest.mark.slow
 def test_runs_made_again_since_are_left_out_first() -> None:
     """The first run is the only one that some of its rows were in."""
     whole, again = mixed(1), [f"{each[:-24]}{'.' * 24}" for each in mixed(8)]
@@ -98,6 +101,7 @@ def test_a_budget_counts_for_those_around_it() -> None:
     assert (outer.spent, inner.left) == (20, 30)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", [1, 3, 12])
 def test_a_random_case_ends_in_an_answer_or_a_message(number: int) -> None:
     """In a process of its own, under limits: see `tests.bench.bounded` for many more."""

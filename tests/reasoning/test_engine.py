@@ -131,12 +131,14 @@ def random_rules(draw: st.DrawFn) -> list[Rule]:
 TEMPLATE = a_rule().model_dump(by_alias=True, exclude_none=True, exclude={"when"})
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(random_rules(), ITEMS)
 def test_the_engine_agrees_with_trying_every_combination(rules: list[Rule], items: list[Item]):
     assert fired(Stratum(rules), *items) == list(by_reference(rules, items))
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="no resource module there")
 def test_three_thousand_cases_do_not_fill_the_memory():
     stratum = Stratum([a_rule(), none_rule().model_copy(update={"id": "other"})])

@@ -143,6 +143,7 @@ def small() -> dict[str, int]:
     return {**SIZES, **has, "holders": len(SMALL.sections) + len(SMALL.ports), "swaps": 8}
 
 
+@pytest.mark.slow
 @settings(max_examples=60)
 @given(cases(), conditions())
 def test_no_rule_fires_more_often_than_was_reckoned(case: Case, when: str) -> None:

@@ -6,10 +6,11 @@ from types import SimpleNamespace
 from typing import cast
 
 import numpy as np
+import pytest
 
 from diagnose.decision.lookahead import Act, decide
 from diagnose.decision.problem import ANY, Problem, Repair
-from diagnose.retest.next import _with_check_again, best_choice, candidate_of
+from diagnose.retest.next import _check_again, _with_check_again, best_choice, candidate_of
 from diagnose.retest.scene import Scene
 from diagnose.retest.targets import troubles
 from tests.ranking.situations import BLEED, RESPONSE, STEADY, ranked
@@ -63,3 +64,21 @@ def test_a_check_again_that_must_pass_leaves_nothing_to_follow() -> None:
     scene = cast(Scene, SimpleNamespace(problem=problem, setup=0))
     followed = _with_check_again(scene, decide(problem, problem.prior, 0), 2, 1.0)
     assert (followed.act.id, followed.value) == ("again", 5.0)
+
+
+@pytest.mark.parametrize(
+    ("passes", "first"), [(0.0, "response@6"), (0.66, "response@6"), (0.67, "bleed@1-6")]
+)
+def test_the_other_check_is_taken_at_once_when_it_saves_more_than_it_may_waste(
+    passes: float, first: str
+) -> None:
+    """The bleed hose is fitted: that saves 1 + 5 minutes of going over when row 6 is sound.
+
+    Else all of 3 + 6 · 1.5 minutes of bleeding are for nothing; 6 p = 12 (1 − p) at p = 2/3.
+    """
+    ranking = ranked(
+        "mounted-6", *UNTOUCHED, *STEADY, "response=PPPPPF", *RESPONSE, "bleed=.....P", *BLEED
+    )
+    scene = Scene(ranking, troubles(ranking)[0])
+    assert (scene.check, scene.standing.setup) == ("response", "bleeding")
+    assert _check_again(scene, passes).id == first

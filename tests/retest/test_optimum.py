@@ -34,6 +34,7 @@ def test_outcomes_are_as_likely_as_the_planner_infers(likeliest: list[Start]) ->
             assert float(start.belief @ np.array(own)) == pytest.approx(inferred, abs=0.005)
 
 
+@pytest.mark.slow
 def test_a_row_with_air_is_mended_within_five_per_cent_of_the_optimum(
     likeliest: list[Start],
 ) -> None:
@@ -60,6 +61,7 @@ def test_known_beliefs_bound_every_other_belief_from_below() -> None:
         assert shelf.low(belief) <= float((plans @ belief).min()) + 1e-9
 
 
+@pytest.mark.slow
 def test_bounds_agree_with_every_act_tried_two_deep(likeliest: list[Start]) -> None:
     """Plain recursion, whose ends are handed over at once or mended by who sees the faults."""
     start = next(one for one in likeliest if one.pattern == ((1,), ()))

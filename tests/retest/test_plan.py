@@ -302,6 +302,7 @@ def test_what_is_left_to_prove_costs_its_changes_of_set_up() -> None:
     assert tree.minutes == pytest.approx((work + there, again + back))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("situation", ["a section", "everything"])
 def test_hardly_any_outcome_ends_in_ranking_again(situation: str) -> None:
     for step in steps(planned(situation, "restore", 2).tree):

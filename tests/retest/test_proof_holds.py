@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import assume, given, settings
 
 from diagnose.cases.case import Case
 from tests.retest.worksites import MOST_FAILED, failed, held_proof, stories
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(stories())
 def test_what_is_called_proven_is_proven(case: Case) -> None:

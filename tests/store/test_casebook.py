@@ -50,6 +50,7 @@ def names(casebook: Casebook, wanted: Wanted) -> list[str]:
     return sorted(entry.case.removeprefix("20260301-") for entry in casebook.entries(wanted))
 
 
+@pytest.mark.slow
 def test_events_come_back_as_they_were_told_and_in_order(casebook: Casebook) -> None:
     story = [opening(), later(RUN), later(Noted(text="ünder the “hood” 🚜 <b>")), later(END)]
     casebook.begin(story[0])

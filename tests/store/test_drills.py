@@ -56,6 +56,7 @@ def test_everybody_sees_their_own_record_only(casebook: Casebook, who: str) -> N
     assert casebook.drills("Ann") == [DONE]
 
 
+@pytest.mark.slow
 def test_what_was_hidden_is_not_in_the_casebook(url: str) -> None:
     done = debriefed("planner", 1, 3)
     with open_casebook(url) as casebook:

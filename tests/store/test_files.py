@@ -58,6 +58,7 @@ def test_files_that_others_could_read_are_tightened(tmp_path: Path) -> None:
         assert set(modes(tmp_path).values()) == {0o600}
 
 
+@pytest.mark.slow
 def test_two_who_make_the_casebook_at_once_make_one(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "diagnose", "cases", "list"]
     variables = {**os.environ, "ROWFAULT_HOME": str(tmp_path)}
@@ -147,6 +148,7 @@ def as_nobody(folder: Path, words: list[str]) -> subprocess.CompletedProcess[str
     )
 
 
+@pytest.mark.slow
 @unprivileged
 def test_a_casebook_that_cannot_be_written_is_listed_shown_and_exported(
     closed: Path, tmp_path: Path, request: pytest.FixtureRequest

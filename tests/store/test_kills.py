@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import pytest
+
 from tests.bench.kills import kills
 from tests.store.conftest import Server
 
 
+@pytest.mark.slow
 def test_killed_programs_lose_nothing_that_they_acknowledged() -> None:
     assert kills(None, 8, seed=2, report=False) == []
 

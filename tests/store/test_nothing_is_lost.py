@@ -43,6 +43,7 @@ def writer(url: str, count: int, who: str) -> subprocess.Popen[str]:
     return subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
 
 
+@pytest.mark.slow
 def test_killing_a_writer_at_any_moment_loses_nothing_that_was_acknowledged(url: str) -> None:
     begun(url)
     rng = random.Random(5)
@@ -65,6 +66,7 @@ def test_killing_a_writer_at_any_moment_loses_nothing_that_was_acknowledged(url:
         assert casebook.entries()[0].last == max(event.at for event in events)
 
 
+@pytest.mark.slow
 def test_two_writers_of_five_hundred_events_each_make_a_thousand(url: str) -> None:
     begun(url)
     both = [writer(url, 500, who) for who in ("Ann", "Ben")]
@@ -77,6 +79,7 @@ def test_two_writers_of_five_hundred_events_each_make_a_thousand(url: str) -> No
         assert [event.id for event in events[1:] if event.who == who] == ids
 
 
+@pytest.mark.slow
 def test_whoever_reads_while_others_write_sees_a_whole_case(url: str) -> None:
     begun(url)
     with writer(url, 100, "Ben") as process:
@@ -193,6 +196,7 @@ def test_a_casebook_that_cannot_be_written_is_said(file: Path) -> None:
             casebook.add(CASE, event)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.geteuid() == 0 and not shutil.which("runuser"), reason="no other user")
 def test_a_folder_that_cannot_be_written_is_said(tmp_path: Path) -> None:
     closed = tmp_path / "closed"

@@ -12,6 +12,7 @@ from tests.work.crew import CASE, Log, counted_once
 from tests.work.member import together
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("people", "each"), [(2, 16), (8, 4)])
 def test_each_answer_is_there_once_with_its_question_and_in_its_epoch(
     url: str, tmp_path: Path, people: int, each: int

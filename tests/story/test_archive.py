@@ -63,6 +63,7 @@ def again(events: list[Event]) -> list[Event]:
     return list(read_story(read_text(story_text(events), "a.yaml"), KNOWLEDGE))
 
 
+@pytest.mark.slow
 @given(nasty, nasty, nasty, st.integers(-720, 720))
 @settings(max_examples=300, deadline=None)
 def test_any_text_comes_back_exactly(title: str, note: str, who: str, zone: int) -> None:
@@ -196,6 +197,7 @@ def test_a_file_of_fifty_megabytes_is_refused_before_it_is_read() -> None:
             read_story(Path(file.name), KNOWLEDGE)
 
 
+@pytest.mark.slow
 @given(st.binary(max_size=200))
 @settings(max_examples=200, deadline=None)
 def test_noise_in_a_story_is_refused_without_harm(noise: bytes) -> None:

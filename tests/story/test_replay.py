@@ -75,6 +75,7 @@ def stories(draw: st.DrawFn) -> list[Event]:
     return events
 
 
+@pytest.mark.slow
 @given(stories())
 @settings(max_examples=200, deadline=None)
 def test_every_prefix_replays_and_adding_is_all_that_replaying_does(events: list[Event]) -> None:
@@ -84,6 +85,7 @@ def test_every_prefix_replays_and_adding_is_all_that_replaying_does(events: list
         assert len(state.run_events) == len(state.case.runs)
 
 
+@pytest.mark.slow
 @given(stories(), st.integers(1, 12))
 @settings(max_examples=200, deadline=None)
 def test_undo_then_redo_gives_the_same_state(events: list[Event], steps: int) -> None:
@@ -102,6 +104,7 @@ def test_undo_then_redo_gives_the_same_state(events: list[Event], steps: int) ->
     assert redo(events) is None
 
 
+@pytest.mark.slow
 @given(stories())
 @settings(max_examples=100, deadline=None)
 def test_everything_can_be_undone_down_to_the_opening(events: list[Event]) -> None:
@@ -110,6 +113,7 @@ def test_everything_can_be_undone_down_to_the_opening(events: list[Event]) -> No
     assert replay(events) == replay([OPENING])
 
 
+@pytest.mark.slow
 @given(stories())
 @settings(max_examples=100, deadline=None)
 def test_events_survive_being_written_as_json(events: list[Event]) -> None:

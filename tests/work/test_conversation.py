@@ -125,6 +125,7 @@ def swap_first() -> Callable[[Question], str | None]:
     return say
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("machine", ["mounted-12", "folding-24"])
 def test_from_a_failing_row_to_proven_good_with_a_swap_and_a_part(
     machine: str, capsys: pytest.CaptureFixture[str]
@@ -153,6 +154,7 @@ def test_from_a_failing_row_to_proven_good_with_a_swap_and_a_part(
     assert "closed: proven" in capsys.readouterr().out.lower()
 
 
+@pytest.mark.slow
 def test_a_case_taken_up_elsewhere_in_the_middle_ranks_and_asks_the_same() -> None:
     state, _, keeper = worked("mounted-12", 5)
     events = list(keeper.events(state.id))
@@ -164,6 +166,7 @@ def test_a_case_taken_up_elsewhere_in_the_middle_ranks_and_asks_the_same() -> No
     assert ranking_report(here.ranking) == ranking_report(there.ranking)
 
 
+@pytest.mark.slow
 def test_the_final_full_pass_is_insisted_on() -> None:
     state, _, _ = worked("mounted-12", 7)
     since = [
@@ -177,6 +180,7 @@ def test_the_final_full_pass_is_insisted_on() -> None:
     assert whole == {"response"}  # a coil is electrical: no new bleed
 
 
+@pytest.mark.slow
 def test_an_act_that_cannot_be_done_is_not_asked_for_again() -> None:
     skipped: list[str] = []
 
@@ -197,6 +201,7 @@ def test_an_act_that_cannot_be_done_is_not_asked_for_again() -> None:
     assert state.conclusion is not None
 
 
+@pytest.mark.slow
 def test_what_was_told_wrongly_is_taken_back_and_told_again() -> None:
     steps = iter(["5", "undo"])
     begun: list[str] = []
@@ -215,6 +220,7 @@ def test_what_was_told_wrongly_is_taken_back_and_told_again() -> None:
     assert state.case.runs[1].pattern == "PPFPPP"
 
 
+@pytest.mark.slow
 def test_cold_oil_is_said_before_the_run_and_warmed() -> None:
     told: list[str] = []
 
@@ -250,6 +256,7 @@ def test_a_run_may_be_made_anyway() -> None:
     assert run.circumstances["oil"] == 15.0
 
 
+@pytest.mark.slow
 def test_no_line_is_wider_than_the_terminal(capsys: pytest.CaptureFixture[str]) -> None:
     for word in ("why", "plan", "rows", "causes", "help"):
         said: list[str] = []
@@ -307,6 +314,7 @@ def test_what_somebody_else_told_meanwhile_is_said(capsys: pytest.CaptureFixture
     assert state.notes == ("hose chafed", "mine")
 
 
+@pytest.mark.slow
 def test_what_was_told_twice_is_taken_back_twice(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
@@ -355,6 +363,7 @@ def test_a_cause_that_the_machine_cannot_have_is_refused(
     assert state.conclusion.causes == ()
 
 
+@pytest.mark.slow
 def test_a_file_of_answers_works_a_case_in_the_casebook(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -378,6 +387,7 @@ words = st.sampled_from(
 ) | st.text(max_size=12)  # fmt: skip
 
 
+@pytest.mark.slow
 @given(st.lists(words, max_size=14))
 @settings(max_examples=150, deadline=None)
 def test_whatever_is_answered_the_conversation_goes_on(answers: list[str]) -> None:

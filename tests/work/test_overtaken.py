@@ -72,6 +72,7 @@ def given_late(
     return replay(events), asked, events
 
 
+@pytest.mark.slow
 @given(st.integers(0, 2**64))
 @settings(max_examples=300, deadline=None)
 def test_nothing_counts_twice_and_nothing_is_in_the_wrong_epoch(seed: int) -> None:

@@ -235,6 +235,7 @@ FACTS = st.sampled_from(
 )  # fmt: skip
 
 
+@pytest.mark.slow
 @given(st.lists(LINES, max_size=14), st.dictionaries(st.integers(0, 14), FACTS, max_size=6))
 @settings(max_examples=100, deadline=None)
 def test_whatever_two_people_tell_both_are_on_record(

@@ -191,7 +191,7 @@ def learn_from_cases(*, wish: str, who: str | None, as_json: bool) -> None:
     from diagnose.faces.learning import accept_lesson, forget_lesson, show_lesson, told_by
 
     if as_json and wish != "show":
-        raise click.UsageError("--json goes with --show only.")
+        raise click.UsageError(f"--json goes with --show only, not with --{wish}.")
     if wish == "forget":
         forget_lesson()
         return

@@ -82,11 +82,11 @@ def drill(
 
     wish = Wish(machine, level, seed, code)
     if code is not None and wish != Wish(code=code):
-        raise click.UsageError("Give --code alone, or a MACHINE, --level and --seed.")
+        raise click.UsageError(f"Give --code {code} alone, or a MACHINE, --level and --seed.")
     if play is None and (count is not None or (as_json and not progress)):
         raise click.UsageError("Give --count with --play, and --json with --play or --progress.")
     if play is not None and (answers is not None or casebook is not None or who is not None):
-        raise click.UsageError("Give --answers, --casebook and --who without --play.")
+        raise click.UsageError(f"Give --answers, --casebook and --who without --play {play}.")
     if progress and (not wish.open or play is not None or answers is not None):
         raise click.UsageError("Give --progress with --who, --casebook and --json only.")
     if play is not None:

@@ -61,10 +61,12 @@ def ready(
     from diagnose.faces.reporting import shown_readiness, shown_season
 
     if output and as_json:
-        raise click.UsageError("Give -o FILE.json or --json, not both.")
+        raise click.UsageError(f"Give -o {output} or --json, not both.")
     if case:
         if machine:
-            raise click.UsageError("Give a machine or --case, not both: the case names it.")
+            raise click.UsageError(
+                f"Give {machine} or --case {case}, not both: the case names its machine."
+            )
         shown_season(case, output, form, force, as_json, who)
     elif machine:
         shown_readiness(machine, circumstances, output, form, force, as_json)

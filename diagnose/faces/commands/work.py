@@ -45,8 +45,11 @@ def work(
     from diagnose.faces.working import Wish, worked
 
     if bool(machine) == bool(case):
-        raise click.UsageError("Give a MACHINE for a new case, or --case to go on with one.")
+        got = f"{machine} and --case {case}" if case else "neither"
+        raise click.UsageError(f"Give a MACHINE for a new case, or --case to go on; got {got}.")
     if case and scratch:
-        raise click.UsageError("Give --scratch with a MACHINE: nothing of --case would be kept.")
+        raise click.UsageError(
+            f"Give --scratch with a MACHINE: nothing of --case {case} would be kept."
+        )
     wish = Wish(machine, case, who, title, scratch)
     worked(wish, answers, colour=not no_colour)

@@ -59,8 +59,9 @@ def read_listing(folder: Path) -> Marks:
     """What the list says. Raises `FileProblems` when it is damaged or leads out of the folder."""
     path = folder / LISTING
     try:
-        if not stat.S_ISREG(path.lstat().st_mode):
-            raise ValueError("something that is no file")
+        mode = path.lstat().st_mode
+        if not stat.S_ISREG(mode):
+            raise ValueError(f"something that is no file: {stat.filemode(mode)}")
         raw = read_at_most(path, LARGEST_LISTING)
         if len(raw) > LARGEST_LISTING:
             raise ValueError(f"more than {LARGEST_LISTING:,} bytes")
@@ -76,7 +77,7 @@ def _marks(data: object) -> Marks:
     if not isinstance(data, dict) or set(data) != {"schema", "files"} or data["schema"] != SCHEMA:
         raise ValueError(f"not one of the form {SCHEMA}")
     if not isinstance(data["files"], dict):
-        raise ValueError("no files")
+        raise ValueError(f"{quoted(data['files'])} where its files should be")
     for name, marks in data["files"].items():
         if not NAME.fullmatch(name) or name == LISTING:
             raise ValueError(f"{quoted(name)} is no page inside the folder")

@@ -30,6 +30,7 @@ RULED = {
 """By rule, the first example on its page."""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("page", "command", "shown"), SHOWN)
 def test_a_guide_shows_what_is_printed(
     page: str, command: str, shown: str, monkeypatch: pytest.MonkeyPatch
@@ -70,6 +71,7 @@ def ran(command: str, *more: str) -> str:
     return "" if result.exit_code == 0 else result.output
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("command", HELPED)
 def test_an_example_of_help_runs(
     command: str, furnished: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -84,6 +86,7 @@ def test_an_example_of_help_runs(
     assert ran(command) == ""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("rule", "command"), RULED.items())
 def test_the_first_example_of_a_rule_runs(rule: str, command: str) -> None:
     """What every example of a rule comes to is tested with the rules."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path, PurePosixPath
 from posixpath import normpath
 
@@ -20,9 +21,10 @@ from diagnose.faces.manual.site import html_files
 from tests.faces.manual.catalogued import CATALOGUE
 
 FORMS = {
-    "md": (markdown_files(CATALOGUE), re.compile(r"\]\(([^)#]+)\)")),
-    "html": (html_files(CATALOGUE), re.compile(r'href="([^"#]+)')),
+    "md": (cache(markdown_files), re.compile(r"\]\(([^)#]+)\)")),
+    "html": (cache(html_files), re.compile(r'href="([^"#]+)')),
 }
+"""What writes the pages of the manual in each form, and how a link looks in it."""
 
 
 def beyond(name: str, links: list[str], files: Mapping[str, str]) -> list[str]:
@@ -33,7 +35,8 @@ def beyond(name: str, links: list[str], files: Mapping[str, str]) -> list[str]:
 
 @pytest.mark.parametrize("form", FORMS)
 def test_every_link_leads_to_a_page(form: str) -> None:
-    files, link = FORMS[form]
+    written, link = FORMS[form]
+    files = written(CATALOGUE)
     found = {name: link.findall(text) for name, text in files.items()}
     lost = {name: beyond(name, links, files) for name, links in found.items()}
     assert {name: links for name, links in lost.items() if links} == {}
@@ -41,7 +44,8 @@ def test_every_link_leads_to_a_page(form: str) -> None:
 
 @pytest.mark.parametrize("form", FORMS)
 def test_every_page_is_reached_from_the_first(form: str) -> None:
-    files, link = FORMS[form]
+    written, link = FORMS[form]
+    files = written(CATALOGUE)
     reached = set(link.findall(files[f"index.{form}"]))
     assert reached == set(files) - {f"index.{form}"}
     assert len(files) == len(CATALOGUE.pages) + 1
@@ -75,6 +79,7 @@ def contents(folder: Path) -> dict[str, str | None]:
     }
 
 
+@pytest.mark.slow
 def test_a_manual_is_replaced_only_when_asked(tmp_path: Path) -> None:
     folder = tmp_path / "pages"
     assert manual(str(folder))[0] == 0

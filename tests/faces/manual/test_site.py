@@ -32,6 +32,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("width", "dark"), [(360, False), (1280, True)])
 @pytest.mark.parametrize("name", LOOKED_AT)
 def test_nothing_reaches_beyond_the_edge(

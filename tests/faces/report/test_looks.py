@@ -17,6 +17,7 @@ VIEWS = [(360, False), (360, True), (1280, False), (1280, True)]
 REPORTS = [name for name in PAGES if name not in ("ready", "season")]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("width", "dark"), VIEWS)
 @pytest.mark.parametrize("name", PAGES)
 def test_nothing_reaches_beyond_the_edge(

@@ -43,6 +43,7 @@ def test_a_case_is_named_by_its_id_its_beginning_or_as_the_last(name: str) -> No
     assert (report["schema"], report["case"]) == ("rowfault/report/1", CASE)
 
 
+@pytest.mark.slow
 def test_an_exported_case_gives_the_same_report(tmp_path: Path) -> None:
     path = tmp_path / "case.yaml"
     path.write_text(story_text(PROVEN), encoding="utf-8")
@@ -60,6 +61,7 @@ def test_the_ending_of_the_file_says_the_form(name: str, begins: str, tmp_path: 
     assert (tmp_path / name).read_text(encoding="utf-8").startswith(begins)
 
 
+@pytest.mark.slow
 def test_a_file_is_replaced_only_when_that_is_said(tmp_path: Path) -> None:
     path = tmp_path / "a.html"
     path.write_text("mine", encoding="utf-8")
@@ -173,6 +175,7 @@ def test_a_sheet_says_the_same_in_every_form(tmp_path: Path) -> None:
                 assert caution[1:].rstrip(".") in text
 
 
+@pytest.mark.slow
 def test_the_season_record_has_runs_repairs_proof_and_a_line_to_sign() -> None:
     record = json.loads(run("ready", "--case", CASE, "--json").stdout)
     assert record["schema"] == "rowfault/season/1"

@@ -29,6 +29,7 @@ def elements(page: str) -> ET.Element:
     return ET.fromstring(page.partition("\n")[2])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", PAGES)
 def test_every_page_is_well_formed_and_stands_alone(name: str) -> None:
     tree = elements(PAGES[name]())
