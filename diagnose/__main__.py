@@ -27,13 +27,14 @@ def _status() -> str | int | None:
     matrices are small here: a second thread costs more than it brings.
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # looking for some takes time
     gc.disable()  # looking through what was imported, again and again, takes a tenth of a start
     sys.unraisablehook = lambda _: None  # what fails while Python clears up helps nobody
-    from diagnose.faces.streams import flushed, nothing_closed
+    from diagnose.ui.streams import flushed, nothing_closed
 
     nothing_closed()
     try:
-        from diagnose.faces.commands.root import rowfault
+        from diagnose.ui.cli.root import rowfault
 
         rowfault(prog_name="rowfault")
     except SystemExit as ended:
@@ -41,7 +42,7 @@ def _status() -> str | int | None:
     except KeyboardInterrupt:
         raise
     except BaseException as error:
-        from diagnose.faces.ending import told
+        from diagnose.ui.cli.ending import told
 
         return flushed(told(error))
     return flushed(0)

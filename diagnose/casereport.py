@@ -139,7 +139,7 @@ def layout_of(machine: Machine) -> Data:
 
 def _place_above(machine: Machine, part: str, places: Mapping[str, object]) -> str | None:
     """The place among some that feeds or drives a part directly."""
-    above = (each.partition("/")[0] for each in machine.graph.predecessors(part))
+    above = (each.partition("/")[0] for each in machine.needs[part])
     return next((place for place in sorted(above) if place in places), None)
 
 

@@ -73,8 +73,8 @@ MOST_ENTRIES = 10_000
 LARGEST_CACHE = 20_000_000
 """Bytes of what is remembered of data files; those that ship take 180,000."""
 
-MOST_CACHES = 16
-"""Files that are kept of that: each program in use has two."""
+MOST_CACHES = 48
+"""Files that are kept of that: each program in use has two, and one for each layout."""
 
 MOST_COLUMNS = 100
 """Columns of a log; each line is held against all of them."""

@@ -17,12 +17,12 @@ from pathlib import Path
 from click.testing import CliRunner
 
 from diagnose.drill.record import Finished, Opportunity
-from diagnose.faces.commands.root import rowfault
 from diagnose.store.casebook import open_casebook
+from diagnose.ui.cli.root import rowfault
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
-GUIDES = sorted((ROOT / "diagnose" / "faces" / "manual" / "guides").glob("*.md"))
+GUIDES = sorted((ROOT / "diagnose" / "ui" / "manual" / "guides").glob("*.md"))
 BLOCK = re.compile(r"```console\n\$ (rowfault [^\n]+)\n(.*?)```", re.DOTALL)
 
 

@@ -58,7 +58,7 @@ def fingerprint(machine: str, knowledge: Knowledge) -> bytes:
     texts = [each.model_dump_json() for each in (*kinds.values(), *known)]
     texts.append(load_drills().drawn_from())
     graph = [f"{part} {kind.id} {built.rows_of(part)}" for part, kind in built.parts.items()]
-    edges = [f"{a} {b}" for a, b in built.graph.edges]
+    edges = [f"{a} {b}" for b, needed in built.needs.items() for a in needed]
     return digest(FINGERPRINT, *sorted(texts), *graph, *sorted(edges))
 
 

@@ -11,7 +11,6 @@ from __future__ import annotations
 import json
 import os
 import re
-import secrets
 import stat
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
@@ -32,7 +31,7 @@ Data = Mapping[str, Any]
 OFF = "ROWFAULT_NO_CACHE"
 """When this is set, nothing is remembered."""
 
-_OURS = re.compile(r"\.?[a-z]+-[0-9a-f]{8}\.json(\.[0-9a-f]{8})?")
+_OURS = re.compile(r"\.?[a-z]+(-[0-9a-f]{8}){1,2}\.json(\.[0-9a-f]{8})?")
 """The names of caches, and of those that were being written when the program was killed."""
 _UNFOLLOWED = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
 
@@ -40,12 +39,13 @@ _UNFOLLOWED = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
 class Memory:
     """What is remembered of some files; made before they are read.
 
-    A file that changes while it is read is so never taken for the one that was read.
+    A file that changes while it is read is so never taken for the one that was read. ``about`` is
+    what else it depends on, in any words that change with it.
     """
 
-    def __init__(self, name: str, paths: Sequence[Path]) -> None:
-        self._place, self._paths = _place(name), tuple(paths)
-        self._seen = None if os.environ.get(OFF) else _seen(self._paths)
+    def __init__(self, name: str, paths: Sequence[Path], about: str = "") -> None:
+        self._place, self._paths, self._about = _place(name), tuple(paths), about
+        self._seen = None if os.environ.get(OFF) else _seen(self._paths, about)
 
     def recall(self) -> list[Data] | None:
         """The data of files that were found sound together, in their order; None if not known."""
@@ -57,7 +57,7 @@ class Memory:
 
     def remember(self, data: Sequence[Data]) -> None:
         """Keep the data of files that are sound together, if they are still what they were."""
-        if self._seen is None or self._seen != _seen(self._paths):
+        if self._seen is None or self._seen != _seen(self._paths, self._about):
             return
         with suppress(OSError, ValueError):
             body = json.dumps(list(data)).encode()
@@ -84,9 +84,9 @@ def _place(name: str) -> Path:
     return folder / f"{name}-{program:08x}.json"
 
 
-def _seen(paths: Sequence[Path]) -> _Seen | None:
+def _seen(paths: Sequence[Path], about: str) -> _Seen | None:
     """What the files are now, hashed with their names and the program's version; None without."""
-    hashed = sha256(__version__.encode())
+    hashed = sha256(f"{__version__}\0{about}".encode("utf-8", "surrogateescape"))
     times = []
     try:
         for path in paths:
@@ -127,6 +127,8 @@ def _head(key: str, body: bytes) -> bytes:
 
 def _write(place: Path, content: bytes) -> None:
     """Put a whole file into its place at once, for its owner alone. Raises `OSError`."""
+    import secrets  # noqa: PLC0415 # slow to import, and needed only after a change
+
     place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     beside = place.with_name(f".{place.name}.{secrets.token_hex(4)}")
     file = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | _UNFOLLOWED, 0o600)

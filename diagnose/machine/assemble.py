@@ -1,4 +1,4 @@
-"""From a layout to the machine's graph, with what stands in the way of using it."""
+"""From a layout to the machine, with everything that stands in the way of using it."""
 
 from __future__ import annotations
 
@@ -8,14 +8,70 @@ from types import MappingProxyType
 
 import networkx as nx
 
-from diagnose.knowledge.base import Knowledge
+from diagnose.errors import FileProblems, Problem
+from diagnose.knowledge.base import Knowledge, load_knowledge
+from diagnose.knowledge.layoutcheck import crowded, layout_faults
 from diagnose.knowledge.layouts import Layout
+from diagnose.knowledge.model import check_model, in_order
 from diagnose.knowledge.parts import PartKind
+from diagnose.knowledge.strictyaml import Document
 from diagnose.knowledge.wrong import Fault, Path, Wrong, unknown
-from diagnose.machine.parts_of import PartOf, end_of, extra_edges, parts_of
-from diagnose.machine.planter import Machine
+from diagnose.machine.parts_of import PartOf, extra_edges, parts_of
+from diagnose.machine.planter import Machine, end_of
 
 _REACH_ORDER = ("machine", "controller", "section", "chain", "branch", "port", "row")
+
+
+def machine_in(document: Document, knowledge: Knowledge, called: str = "") -> Machine:
+    """The machine that a layout in hand describes; its id is what it is ``called``, if that is
+    given. Raises `FileProblems`.
+
+    >>> from diagnose.knowledge.strictyaml import read_file
+    >>> known = load_knowledge()
+    >>> data = read_file(known.layouts["mounted-6"]).data
+    >>> machine_in(Document("mine.yaml", data), known).branches["harness-1"]
+    (1, 2, 3, 4, 5, 6)
+    """
+    layout, problems = check_model(document, Layout)
+    if layout is None:
+        raise FileProblems(problems)
+    if called and layout.id != called:
+        expected = f"id: {called}, as the file is called"
+        where = document.place(("id",))
+        problems.append(Problem(where, expected, layout.id, "rename one of them"))
+    return _built(layout, document, knowledge, problems)
+
+
+def build_machine(layout: Layout, knowledge: Knowledge | None = None) -> Machine:
+    """The machine of a layout made in Python. Raises `FileProblems`, whose places have no lines.
+
+    >>> section = {"id": "section-1", "rows": "1-2"}
+    >>> branch = {"id": "harness-1", "rows": "1-2", "controller": "controller-1"}
+    >>> layout = Layout.model_validate(
+    ...     {"id": "mine", "name": "mine", "rows": 2, "sections": [section],
+    ...      "branches": [branch], "controllers": [{"id": "controller-1"}]}
+    ... )
+    >>> machine = build_machine(layout)
+    >>> machine.rows_of("section-1/hose"), machine.rows_of("row-2/hose")
+    ((1, 2), (2,))
+    """
+    return _built(layout, Document(f"layout {layout.id}", {}), knowledge or load_knowledge(), [])
+
+
+def _built(
+    layout: Layout, document: Document, knowledge: Knowledge, problems: list[Problem]
+) -> Machine:
+    """The machine, unless something is wrong. Raises `FileProblems`."""
+    too_long = crowded(layout)
+    if too_long:
+        problems += [wrong.at(document.place(path)) for path, wrong in too_long]
+        raise FileProblems(in_order(problems))
+    machine, faults = assemble(layout, knowledge)
+    faults += layout_faults(layout)
+    problems += [wrong.at(document.place(path)) for path, wrong in faults]
+    if problems:
+        raise FileProblems(in_order(problems))
+    return machine
 
 
 def assemble(layout: Layout, knowledge: Knowledge) -> tuple[Machine, list[Fault]]:
@@ -61,6 +117,7 @@ def _machine(
 ) -> Machine:
     kinds = {part.id: known[part.kind] for part in parts if part.kind in known}
     in_reach = sorted(kinds, key=lambda part: _REACH_ORDER.index(kinds[part].reach))
+    place = {part: number for number, part in enumerate(in_reach)}
     branches = {item.id: layout.rows_of(item) for item in layout.branches}
     driven: dict[str, list[int]] = {controller.id: [] for controller in layout.controllers}
     for branch in layout.branches:
@@ -70,8 +127,14 @@ def _machine(
         layout.id,
         layout.name,
         layout.rows,
-        graph,
         MappingProxyType({part: kinds[part] for part in in_reach}),
+        MappingProxyType({part: tuple(graph.predecessors(part)) for part in in_reach}),
+        MappingProxyType(
+            {
+                part: tuple(sorted(nx.ancestors(graph, part) & kinds.keys(), key=place.__getitem__))
+                for part in in_reach
+            }
+        ),
         MappingProxyType({item.id: layout.rows_of(item) for item in layout.sections}),
         MappingProxyType(branches),
         MappingProxyType({name: tuple(sorted(rows)) for name, rows in driven.items()}),

@@ -1,30 +1,23 @@
-"""Machines by name or file: an edge a → b of their graph says that b needs a."""
+"""Machines by name or file, built anew only when the layout or what it means has changed."""
 
 from __future__ import annotations
 
+import os
+from contextlib import suppress
 from pathlib import Path
+from zlib import crc32
 
-from diagnose.errors import FileProblems, Place, Problem, UnknownName
+from diagnose.errors import Place, UnknownName
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.layoutcheck import crowded, layout_faults
-from diagnose.knowledge.layouts import Layout
-from diagnose.knowledge.model import check_model, in_order
-from diagnose.knowledge.strictyaml import Document, read_file
+from diagnose.knowledge.remembered import Memory
+from diagnose.knowledge.strictyaml import read_file
 from diagnose.knowledge.textfile import read_text_file
 from diagnose.limits import LARGEST_LAYOUT
-from diagnose.machine.assemble import assemble
-from diagnose.machine.planter import Machine
+from diagnose.machine.planter import Machine, as_data, from_data
 
-__all__ = [
-    "Machine",
-    "build_machine",
-    "find_layout",
-    "layout_text",
-    "load_machine",
-    "machine_in",
-    "read_machine",
-]
+__all__ = ["Machine", "find_layout", "layout_text", "load_machine", "read_machine"]
 
+_HERE = Path(__file__)
 
 SEE = "rowfault machine list"
 """The command that shows every machine."""
@@ -63,9 +56,21 @@ def read_machine(path: Path, knowledge: Knowledge) -> Machine:
     >>> read_machine(known.layouts["mounted-6"], known).ports["port-left"]
     (1, 2, 3)
     """
-    document = read_file(path)
     called = path.stem if path == knowledge.layouts.get(path.stem) else ""
-    return machine_in(document, knowledge, called)
+    kinds = (f"{kind.id} {kind.reach}" for kind in knowledge.parts.values())
+    # What is remembered is no data of files but what was made of them, by the code beside this.
+    made_by = [_HERE.with_name(f"{name}.py") for name in ("assemble", "parts_of", "planter")]
+    name = f"machine-{crc32(os.fsencode(path)):08x}"
+    memory = Memory(name, [path, *made_by], " ".join((called, *kinds)))
+    with suppress(LookupError, TypeError, ValueError):
+        for data in memory.recall() or ():
+            return from_data(data, knowledge.parts_of(data["frame"]))
+    # What builds a machine is slow to import, and one that was found sound once is remembered.
+    from diagnose.machine.assemble import machine_in  # noqa: PLC0415
+
+    machine = machine_in(read_file(path), knowledge, called)
+    memory.remember([as_data(machine)])
+    return machine
 
 
 def layout_text(path: Path | str) -> str:
@@ -78,54 +83,3 @@ def layout_text(path: Path | str) -> str:
     """
     remedy = "a case keeps its layout whole: take out comments and what says the same twice"
     return read_text_file(path, LARGEST_LAYOUT, remedy)
-
-
-def machine_in(document: Document, knowledge: Knowledge, called: str = "") -> Machine:
-    """The machine that a layout in hand describes; its id is what it is ``called``, if that is
-    given. Raises `FileProblems`.
-
-    >>> known = load_knowledge()
-    >>> data = read_file(known.layouts["mounted-6"]).data
-    >>> machine_in(Document("mine.yaml", data), known).branches["harness-1"]
-    (1, 2, 3, 4, 5, 6)
-    """
-    layout, problems = check_model(document, Layout)
-    if layout is None:
-        raise FileProblems(problems)
-    if called and layout.id != called:
-        expected = f"id: {called}, as the file is called"
-        where = document.place(("id",))
-        problems.append(Problem(where, expected, layout.id, "rename one of them"))
-    return _built(layout, document, knowledge, problems)
-
-
-def build_machine(layout: Layout, knowledge: Knowledge | None = None) -> Machine:
-    """The machine of a layout made in Python. Raises `FileProblems`, whose places have no lines.
-
-    >>> section = {"id": "section-1", "rows": "1-2"}
-    >>> branch = {"id": "harness-1", "rows": "1-2", "controller": "controller-1"}
-    >>> layout = Layout.model_validate(
-    ...     {"id": "mine", "name": "mine", "rows": 2, "sections": [section],
-    ...      "branches": [branch], "controllers": [{"id": "controller-1"}]}
-    ... )
-    >>> machine = build_machine(layout)
-    >>> machine.rows_of("section-1/hose"), machine.rows_of("row-2/hose")
-    ((1, 2), (2,))
-    """
-    return _built(layout, Document(f"layout {layout.id}", {}), knowledge or load_knowledge(), [])
-
-
-def _built(
-    layout: Layout, document: Document, knowledge: Knowledge, problems: list[Problem]
-) -> Machine:
-    """The machine, unless something is wrong. Raises `FileProblems`."""
-    too_long = crowded(layout)
-    if too_long:
-        problems += [wrong.at(document.place(path)) for path, wrong in too_long]
-        raise FileProblems(in_order(problems))
-    machine, faults = assemble(layout, knowledge)
-    faults += layout_faults(layout)
-    problems += [wrong.at(document.place(path)) for path, wrong in faults]
-    if problems:
-        raise FileProblems(in_order(problems))
-    return machine

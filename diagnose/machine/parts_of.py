@@ -7,6 +7,7 @@ from itertools import pairwise
 
 from diagnose.knowledge.layouts import Layout, Section
 from diagnose.knowledge.wrong import Path
+from diagnose.machine.planter import end_of
 from diagnose.record import record
 
 SUPPLY = (
@@ -80,15 +81,6 @@ def extra_edges(layout: Layout) -> Iterator[tuple[str, str]]:
             yield extra.id, part
         for row in layout.rows_of(extra):
             yield extra.id, end_of(row)
-
-
-def end_of(row: int) -> str:
-    """The part that reports a row: everything that the row needs is upstream of it.
-
-    >>> end_of(6)
-    'row-6/sensor'
-    """
-    return f"row-{row}/sensor"
 
 
 def chain_part(section: str, row: int) -> str:

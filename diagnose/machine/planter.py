@@ -5,15 +5,29 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import field
 from functools import cached_property
-
-import networkx as nx
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
 
 from diagnose.errors import Place, UnknownName
 from diagnose.knowledge.parts import PartKind
-from diagnose.machine.parts_of import end_of
 from diagnose.record import record
 
+if TYPE_CHECKING:
+    import networkx as nx
+
 RowsById = Mapping[str, tuple[int, ...]]
+PartsById = Mapping[str, tuple[str, ...]]
+
+_BY_ROWS = ("sections", "branches", "controllers", "ports", "chains")
+
+
+def end_of(row: int) -> str:
+    """The part that reports a row: everything that the row needs is upstream of it.
+
+    >>> end_of(6)
+    'row-6/sensor'
+    """
+    return f"row-{row}/sensor"
 
 
 @record
@@ -24,8 +38,9 @@ class Machine:
     ----------
     id, name: as the layout gives them.
     rows: how many rows; they are numbered from 1.
-    graph: nodes are part ids (attribute ``kind``), an edge a → b says that b needs a.
     parts: part id → kind; parts of the whole machine first, parts of rows last.
+    needs: part id → the parts that it needs directly.
+    above: part id → all that it needs, near and far, in the order of ``parts``.
     sections, branches, controllers, ports: id → rows in order of number.
     chains: id of a section that is fed as a chain → its rows, the first fed first.
     port_rows: id of a bleed port → the row it sits at.
@@ -43,8 +58,9 @@ class Machine:
     id: str
     name: str
     rows: int
-    graph: nx.DiGraph[str]
     parts: Mapping[str, PartKind]
+    needs: PartsById
+    above: PartsById
     sections: RowsById
     branches: RowsById
     controllers: RowsById
@@ -56,6 +72,21 @@ class Machine:
     _exercised: dict[tuple[int, str], tuple[str, ...]] = field(
         default_factory=dict, repr=False, compare=False
     )
+
+    @cached_property
+    def graph(self) -> nx.DiGraph[str]:
+        """What needs what, for scripts: nodes are parts with their ``kind``, a → b if b needs a.
+
+        >>> from diagnose.machine.graph import load_machine
+        >>> list(load_machine("mounted-6").graph.successors("row-6/hose"))
+        ['row-6/valve']
+        """
+        import networkx as nx  # noqa: PLC0415 # slow to import, and needed by few
+
+        graph: nx.DiGraph[str] = nx.DiGraph()
+        graph.add_nodes_from((part, {"kind": kind}) for part, kind in self.parts.items())
+        graph.add_edges_from((a, b) for b, needed in self.needs.items() for a in needed)
+        return graph
 
     @cached_property
     def of_kind(self) -> Mapping[str, tuple[str, ...]]:
@@ -80,7 +111,7 @@ class Machine:
         key = (row, check)
         if key not in self._exercised:
             self._exercised[key] = tuple(
-                part for part in self._above[row] if check in self.parts[part].exercised_by
+                part for part in self._of_row[row] if check in self.parts[part].exercised_by
             )
         return self._exercised[key]
 
@@ -118,31 +149,77 @@ class Machine:
         ('power/feed', 'power/bus', 'controller-1/controller')
         """
         self._known(part)
-        above = self._in_order(nx.ancestors(self.graph, part))
-        return tuple(each for each in above if side in (None, self.parts[each].side))
+        return tuple(each for each in self.above[part] if side in (None, self.parts[each].side))
 
     def _known(self, part: str) -> None:
         if part not in self.parts:
             raise UnknownName(Place(self.id), f"a part of {self.id}", part, self.parts)
 
-    def _in_order(self, parts: set[str]) -> tuple[str, ...]:
-        return tuple(sorted(parts, key=self._rank.__getitem__))
-
     @cached_property
-    def _rank(self) -> Mapping[str, int]:
-        return {part: place for place, part in enumerate(self.parts)}
-
-    @cached_property
-    def _above(self) -> Mapping[int, tuple[str, ...]]:
+    def _of_row(self) -> Mapping[int, tuple[str, ...]]:
+        """What a row needs, and the part that reports it, in the order of ``parts``."""
+        rank = {part: place for place, part in enumerate(self.parts)}
+        ends = ((row, end_of(row)) for row in range(1, self.rows + 1))
         return {
-            row: self._in_order(nx.ancestors(self.graph, end_of(row)) | {end_of(row)})
-            for row in range(1, self.rows + 1)
+            row: tuple(sorted((*self.above[end], end), key=rank.__getitem__)) for row, end in ends
         }
 
     @cached_property
     def _rows_below(self) -> RowsById:
         below: dict[str, list[int]] = {}
-        for row, parts in self._above.items():
+        for row, parts in self._of_row.items():
             for part in parts:
                 below.setdefault(part, []).append(row)
         return {part: tuple(rows) for part, rows in below.items()}
+
+
+def as_data(machine: Machine) -> dict[str, Any]:
+    """A machine as plain data; `from_data` gives it back."""
+    place = {part: number for number, part in enumerate(machine.parts)}
+    return {
+        "id": machine.id,
+        "name": machine.name,
+        "rows": machine.rows,
+        "parts": [[part, kind.id] for part, kind in machine.parts.items()],
+        "needs": [[place[each] for each in machine.needs[part]] for part in place],
+        "above": [[place[each] for each in machine.above[part]] for part in place],
+        "by_rows": {
+            each: {name: list(rows) for name, rows in getattr(machine, each).items()}
+            for each in _BY_ROWS
+        },
+        "port_rows": dict(machine.port_rows),
+        "extras": list(machine.extras),
+        "frame": machine.frame,
+    }
+
+
+def from_data(data: Mapping[str, Any], kinds: Mapping[str, PartKind]) -> Machine:
+    """The machine of such data, with its part kinds. Raises `LookupError` for an unknown kind.
+
+    >>> from diagnose.machine.graph import load_machine
+    >>> machine = load_machine("folding-16")
+    >>> from_data(as_data(machine), {kind.id: kind for kind in machine.parts.values()}) == machine
+    True
+    """
+    parts = [part for part, _ in data["parts"]]
+
+    def named(lists: list[list[int]]) -> PartsById:
+        found = (tuple(parts[number] for number in numbers) for numbers in lists)
+        return MappingProxyType(dict(zip(parts, found, strict=True)))
+
+    by_rows: dict[str, Any] = {
+        each: MappingProxyType({name: tuple(rows) for name, rows in data["by_rows"][each].items()})
+        for each in _BY_ROWS
+    }
+    return Machine(
+        id=data["id"],
+        name=data["name"],
+        rows=data["rows"],
+        parts=MappingProxyType({part: kinds[kind] for part, kind in data["parts"]}),
+        needs=named(data["needs"]),
+        above=named(data["above"]),
+        **by_rows,
+        port_rows=MappingProxyType(data["port_rows"]),
+        extras=tuple(data["extras"]),
+        frame=data["frame"],
+    )

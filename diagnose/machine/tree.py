@@ -128,7 +128,7 @@ def _all(rows: Sequence[int]) -> str:
 
 
 def _feeder(machine: Machine, section: str) -> str:
-    places = {part.partition("/")[0] for part in machine.graph.predecessors(f"{section}/hose")}
+    places = {part.partition("/")[0] for part in machine.needs[f"{section}/hose"]}
     others = sorted(places & set(machine.sections))
     return f"fed from {others[0]}: " if others else ""
 
@@ -142,7 +142,7 @@ def _controller_lines(machine: Machine, controller: str) -> list[str]:
     driven = [
         branch
         for branch in machine.branches
-        if f"{controller}/controller" in machine.graph.predecessors(f"{branch}/branch")
+        if f"{controller}/controller" in machine.needs[f"{branch}/branch"]
     ]
     twigs = _twigs([f"{branch}/branch: {_all(machine.branches[branch])}"] for branch in driven)
     return [f"{controller}/controller: {_all(rows)}", *twigs]
@@ -165,7 +165,7 @@ def _extras(machine: Machine) -> Iterator[str]:
 
 
 def _extra_lines(machine: Machine, part: str) -> list[str]:
-    needs = sorted(machine.graph.predecessors(part))
+    needs = sorted(machine.needs[part])
     rows = machine.rows_of(part)
     text = f"{part} ({machine.parts[part].name}): for {_all(rows) if rows else 'no row'}"
     return wrap(text + (f"; needs {', '.join(needs)}" if needs else ""), 74)

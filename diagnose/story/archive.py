@@ -32,15 +32,11 @@ from diagnose.cases.collecting import collected, refuse
 from diagnose.errors import FileProblems, Problem, quoted
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.model import Strict, check_model, in_order
-from diagnose.knowledge.strictyaml import (
-    NUMBER_STARTS,
-    SWITCH_WORDS,
-    Document,
-    read_file,
-    read_text,
-)
+from diagnose.knowledge.strictyaml import Document, read_file, read_text
 from diagnose.knowledge.wrong import Fault, Wrong
-from diagnose.machine.graph import Machine, load_machine, machine_in
+from diagnose.knowledge.yamlnodes import NUMBER_STARTS, SWITCH_WORDS
+from diagnose.machine.assemble import machine_in
+from diagnose.machine.graph import Machine, load_machine
 from diagnose.story.chain import FIRST, canonical, link, plain
 from diagnose.story.event import Event, Opened
 from diagnose.story.fitting import Fitting, too_long

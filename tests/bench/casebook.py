@@ -18,10 +18,10 @@ from pathlib import Path
 
 import numpy as np
 
-from diagnose.faces.learning import show_lesson
 from diagnose.store.casebook import Casebook, open_casebook
 from diagnose.store.entry import Wanted
 from diagnose.story.event import Checked, Concluded, Noted, Opened, told
+from diagnose.ui.cli.learn import show_lesson
 from tests.learning.fleets import Closed, fleet
 
 AT = datetime(2026, 3, 1, tzinfo=UTC)

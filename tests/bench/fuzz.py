@@ -36,10 +36,10 @@ from typing import Any, NoReturn
 
 from click.testing import CliRunner, Result
 
-from diagnose.faces.commands.root import rowfault
-from diagnose.faces.ending import FAULT_OF_OURS
+from diagnose.ui.cli.ending import FAULT_OF_OURS
+from diagnose.ui.cli.root import rowfault
 from tests.bench.inputs import HERE, Given, given
-from tests.faces.hostile import steering
+from tests.ui.hostile import steering
 
 LONGEST = 10.0
 """Seconds of a processor that one input may take, however busy the machine is."""

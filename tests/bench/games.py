@@ -26,9 +26,9 @@ from diagnose.drill.players import moment_of
 from diagnose.drill.report import drill_report, finished
 from diagnose.drill.score import Judge
 from diagnose.errors import NoAnswer
-from diagnose.faces.debriefing import debriefing_text
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.wrong import Wrong
+from diagnose.ui.terminal.drill import debriefing_text
 
 LAYOUTS = ("mounted-6", "mounted-12", "folding-16", "folding-24", "folding-48")
 LEVELS = (0, 1, 2, 3, 4)

@@ -17,7 +17,6 @@ from typing import Any
 import yaml
 
 from diagnose.cases.values import typeable
-from diagnose.faces.commands.root import rowfault
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.places import shipped
 from diagnose.machine.graph import Machine, load_machine
@@ -25,8 +24,9 @@ from diagnose.story.archive import story_text
 from diagnose.story.event import Noted, Opened, told
 from diagnose.story.replay import replay
 from diagnose.story.words import events_of
+from diagnose.ui.cli.root import rowfault
 from diagnose.work.sayings import SAYINGS
-from tests.faces.hostile import EVERYTHING, HALF, MARKS, commands
+from tests.ui.hostile import EVERYTHING, HALF, MARKS, commands
 
 HERE = "{here}"
 """Stands for the folder in which an input's files are."""

@@ -11,8 +11,6 @@ from dataclasses import dataclass, replace
 from itertools import permutations
 from pathlib import Path
 
-import networkx as nx
-
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.parts import PartKind
 from diagnose.machine.graph import Machine, load_machine
@@ -79,8 +77,8 @@ def small_machine(rows: int, knowledge: Knowledge, folder: Path) -> Machine:
         for part, kind in whole.parts.items()
         if kind.id in knowledge.parts
     }
-    needs = nx.transitive_closure(whole.graph).subgraph(parts).copy()
-    return replace(whole, parts=parts, graph=needs, _exercised={})
+    above = {part: tuple(each for each in whole.above[part] if each in parts) for part in parts}
+    return replace(whole, parts=parts, needs=above, above=above, _exercised={})
 
 
 def _layout(rows: int) -> str:

@@ -9,11 +9,11 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from diagnose.casereport import layout_of
-from diagnose.faces.drawing.bands import COLUMN, EDGE, MOST_COLUMNS, bands, draw_band
-from diagnose.faces.drawing.supply import WIDTH, draw_supply
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.layouts import Layout
-from diagnose.machine.graph import Machine, build_machine, load_machine
+from diagnose.machine.assemble import build_machine
+from diagnose.machine.graph import Machine, load_machine
+from diagnose.ui.svg.machine import COLUMN, EDGE, MOST_COLUMNS, WIDTH, bands, draw_band, draw_supply
 
 MACHINES = sorted(load_knowledge().layouts)
 PHONE = 360 - 2 * 14

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from diagnose.faces.commands.root import rowfault
+from diagnose.ui.cli.root import rowfault
 
 MANY = 2_000
 LAYOUT = """id: big

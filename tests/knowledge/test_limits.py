@@ -22,7 +22,7 @@ from diagnose.knowledge.rowranges import read_rows
 from diagnose.knowledge.strictyaml import read_file, read_text
 from diagnose.knowledge.textfile import read_text_file
 from diagnose.knowledge.wrong import Wrong
-from diagnose.machine.graph import machine_in
+from diagnose.machine.assemble import machine_in
 
 LAYOUT = """id: big
 name: {name}
@@ -172,7 +172,7 @@ from pathlib import Path
 from diagnose.errors import RowfaultError
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.strictyaml import read_text
-from diagnose.machine.graph import machine_in
+from diagnose.machine.assemble import machine_in
 text = Path(sys.argv[1]).read_text()
 try:
     machine_in(read_text(text, "big.yaml"), load_knowledge())

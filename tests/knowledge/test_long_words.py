@@ -18,7 +18,7 @@ from diagnose.knowledge.parts import PartKind
 from diagnose.knowledge.places import shipped
 from diagnose.knowledge.priors import SCHEMA, read_priors
 from diagnose.knowledge.strictyaml import Document, read_file, read_text
-from diagnose.machine.graph import machine_in
+from diagnose.machine.assemble import machine_in
 from diagnose.reasoning.names import Names
 from diagnose.reasoning.rulebase import problems_between
 from diagnose.reasoning.rulecheck import problems_of

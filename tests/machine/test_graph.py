@@ -4,7 +4,8 @@ import pytest
 
 from diagnose.errors import FileProblems, UnknownName
 from diagnose.knowledge.layouts import Layout
-from diagnose.machine.graph import build_machine, load_machine
+from diagnose.machine.assemble import build_machine
+from diagnose.machine.graph import load_machine
 
 FOLDING = load_machine("folding-16")
 

@@ -10,7 +10,6 @@ import pytest
 from click.testing import CliRunner, Result
 
 from diagnose.errors import Damaged, Unavailable
-from diagnose.faces.commands.root import rowfault
 from diagnose.knowledge.base import load_knowledge
 from diagnose.store.casebook import open_casebook
 from diagnose.store.engine import make_engine, writing
@@ -18,6 +17,7 @@ from diagnose.store.entry import Wanted
 from diagnose.story.archive import read_story
 from diagnose.story.event import Noted, told
 from diagnose.story.replay import replay
+from diagnose.ui.cli.root import rowfault
 from tests.store import older
 from tests.store.damage import Sight, archive_trial, seen, sound, trial
 

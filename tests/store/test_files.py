@@ -127,10 +127,10 @@ def contents(folder: Path) -> dict[str, str]:
 def as_nobody(folder: Path, words: list[str]) -> subprocess.CompletedProcess[str]:
     code = (
         "import sys, os\n"
-        "from diagnose.faces.commands.root import rowfault\n"
+        "from diagnose.ui.cli.root import rowfault\n"
         "from diagnose.knowledge.base import load_knowledge\n"
         "from diagnose.store.casebook import open_casebook\n"
-        "import diagnose.faces.cases\n"
+        "import diagnose.ui.cli.cases\n"
         "load_knowledge(); open_casebook('sqlite://').close()\n"
         f"if os.geteuid() == 0: os.setegid({NOBODY}); os.seteuid({NOBODY})\n"
         "from diagnose.__main__ import main\n"

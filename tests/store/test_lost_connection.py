@@ -8,12 +8,12 @@ from datetime import UTC, datetime
 import psycopg
 import pytest
 
-from diagnose.faces.bench import Bench
-from diagnose.faces.output import console
-from diagnose.faces.working import Conversation
 from diagnose.knowledge.base import load_knowledge
 from diagnose.store import server as servers
 from diagnose.store.casebook import open_casebook
+from diagnose.ui.cli.work import Conversation
+from diagnose.ui.terminal.bench import Bench
+from diagnose.ui.terminal.output import console
 from tests.store.conftest import Server
 
 LINES = ["54C 62bar", "6", "", "", "", "quit"]

@@ -13,10 +13,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnose.cases.case import Swapped
-from diagnose.faces.bench import Bench
-from diagnose.faces.commands.root import rowfault
-from diagnose.faces.output import console
-from diagnose.faces.working import Conversation
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.places import shipped
 from diagnose.report import ranking_report
@@ -25,6 +21,10 @@ from diagnose.story.archive import read_story, story_text
 from diagnose.story.event import Checked, Exchanged, Mended, Noted, Skipped, told
 from diagnose.story.replay import State, replay
 from diagnose.story.view import View
+from diagnose.ui.cli.root import rowfault
+from diagnose.ui.cli.work import Conversation
+from diagnose.ui.terminal.bench import Bench
+from diagnose.ui.terminal.output import console
 from diagnose.work.job import Job
 from diagnose.work.keeping import Scratch
 from diagnose.work.question import Question

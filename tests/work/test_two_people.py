@@ -13,11 +13,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnose.errors import CaseClosed, InputError, Overtaken, Unavailable
-from diagnose.faces.asking import Answers, Asker
-from diagnose.faces.bench import Bench
-from diagnose.faces.commands.root import rowfault
-from diagnose.faces.output import console
-from diagnose.faces.working import Conversation
 from diagnose.knowledge.base import load_knowledge
 from diagnose.story.event import (
     AtHand,
@@ -36,6 +31,11 @@ from diagnose.story.event import (
     told,
 )
 from diagnose.story.replay import State, replay
+from diagnose.ui.cli.root import rowfault
+from diagnose.ui.cli.work import Conversation
+from diagnose.ui.terminal.asking import Answers, Asker
+from diagnose.ui.terminal.bench import Bench
+from diagnose.ui.terminal.output import console
 from diagnose.work.keeping import Keeper, Scratch
 
 KNOWLEDGE = load_knowledge()

@@ -1,0 +1,133 @@
+"""``rowfault machine``: the machines that are known, what each looks like, is a layout sound."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from diagnose.knowledge.base import load_knowledge
+from diagnose.machine.graph import Machine, load_machine, read_machine
+from diagnose.machine.tree import describe_row, draw
+from diagnose.ui.cli.completion import suggest_machines
+from diagnose.ui.cli.options import NAME_OR_PATH, READABLE, json_option
+from diagnose.ui.lazy import Group
+from diagnose.ui.terminal.output import print_json, print_lines
+
+
+@click.group("machine", cls=Group)
+def machine_command() -> None:
+    """List, show and check machines.
+
+    Example:
+      rowfault machine show mounted-12 --row 6
+    """
+
+
+@machine_command.command("list")
+@json_option
+def list_machines(as_json: bool) -> None:
+    """List the machines that are known.
+
+    These are the shipped ones and those in your own folder.
+
+    Example:
+      rowfault machine list
+    """
+    list_all(as_json)
+
+
+@machine_command.command("show")
+@click.argument("machine", type=NAME_OR_PATH, shell_complete=suggest_machines)
+@click.option("--row", type=int, help="Show what this row depends on, part by part.")
+@json_option
+def show_machine(machine: str, row: int | None, as_json: bool) -> None:
+    """Draw a machine: what needs what.
+
+    MACHINE is the id of a layout or a path to a layout file.
+
+    Example:
+      rowfault machine show mounted-12 --row 6
+    """
+    show(machine, row, as_json)
+
+
+@machine_command.command("check")
+@click.argument("file", type=READABLE)
+def check_layout(file: Path) -> None:
+    """Check a layout of your own.
+
+    Everything that is wrong with the layout in FILE is reported at once, with its line.
+
+    Example:
+      rowfault machine check mine.yaml
+    """
+    check(file)
+
+
+HOLDERS = ("sections", "branches", "controllers", "ports", "chains")
+
+
+def list_all(as_json: bool) -> None:
+    """Print every known machine: id, rows, name."""
+    knowledge = load_knowledge()
+    machines = [load_machine(name, knowledge) for name in knowledge.layouts]
+    if as_json:
+        found = [{"id": each.id, "name": each.name, "rows": each.rows} for each in machines]
+        print_json({"schema": "rowfault/machines/1", "machines": found})
+        return
+    width = max((len(each.id) for each in machines), default=0)
+    print_lines(f"{each.id:<{width}}  {each.rows:>3} rows  {each.name}" for each in machines)
+
+
+def show(name: str, row: int | None, as_json: bool) -> None:
+    """Print the tree of a machine, or what one of its rows depends on.
+
+    Raises `UnknownName` and `FileProblems` for the machine, `InputError` for the row.
+    """
+    machine = load_machine(name, load_knowledge())
+    lines = draw(machine) if row is None else describe_row(machine, row)
+    if as_json:
+        print_json(facts(machine, row))
+    else:
+        print_lines(lines)
+
+
+def facts(machine: Machine, row: int | None = None) -> dict[str, object]:
+    """A machine as data; with a row, only the parts that the row depends on.
+
+    >>> [part["id"] for part in facts(load_machine("mounted-6"), 6)["parts"]][-1]
+    'row-6/sensor'
+    """
+    parts = [
+        {
+            "id": part,
+            "kind": kind.id,
+            "needs": sorted(machine.needs[part]),
+            "checks": list(kind.exercised_by),
+            "rows": list(machine.rows_of(part)),
+        }
+        for part, kind in machine.parts.items()
+        if row is None or row in machine.rows_of(part)
+    ]
+    shared = {
+        holder: {name: list(rows) for name, rows in getattr(machine, holder).items()}
+        for holder in HOLDERS
+    }
+    return {
+        "schema": "rowfault/machine/1",
+        "machine": machine.id,
+        "name": machine.name,
+        "rows": machine.rows,
+        "row": row,
+        **shared,
+        "parts": parts,
+    }
+
+
+def check(path: Path) -> None:
+    """Say that a layout is sound. Raises `FileProblems` with everything that is wrong in it."""
+    machine = read_machine(path, load_knowledge())
+    print_lines(
+        [f"{path} is sound: {machine.id}, {machine.rows} rows, {len(machine.parts)} parts."]
+    )

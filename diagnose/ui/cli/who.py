@@ -1,0 +1,71 @@
+"""Who tells something, and which case is meant: an exported file, or one of the casebook."""
+
+from __future__ import annotations
+
+import getpass
+from pathlib import Path
+
+from diagnose.errors import InputError, Place, Problem
+from diagnose.knowledge.base import Knowledge
+from diagnose.store.casebook import LAST, Casebook, open_casebook
+from diagnose.story.archive import read_story
+from diagnose.story.event import Event
+from diagnose.ui.plaintext import visible
+
+LONGEST = 200
+"""Letters of a name that are kept."""
+
+
+def login(otherwise: str = "") -> str:
+    """The name under which somebody is logged in, fit to be kept.
+
+    ``otherwise`` stands where the system knows no name, as in a container.
+    """
+    try:
+        name = getpass.getuser()
+    except (KeyError, OSError, ImportError):  # which of them depends on the Python
+        name = ""
+    return visible(name.strip())[:LONGEST] or otherwise
+
+
+def person(named: str | None) -> str:
+    """The name that was given, else that of the login.
+
+    Raises `InputError` where the login has none: nobody could tell later who said what.
+
+    >>> person(" Ann ")
+    'Ann'
+    """
+    name = login() if named is None else named.strip()
+    if not name:
+        got = "a login without a name" if named is None else "nothing"
+        remedy = "add --who and a name, such as --who Ann"
+        raise InputError(Problem(Place("--who"), "who you are", got, remedy))
+    return name
+
+
+FILES = (".yaml", ".yml", ".json")
+
+
+def story_of(name: str, knowledge: Knowledge, who: str | None = None) -> tuple[Event, ...]:
+    """The events of a case by its id, by a beginning that only it has, by ``last``, or by a path.
+
+    The last case is that which ``who`` worked last, or else whoever is logged in. Raises what the
+    casebook (`UnknownName`, `InputError`, `Unavailable`) or the file (`FileProblems`) raises.
+    """
+    if name.lower().endswith(FILES) or "/" in name:
+        return tuple(read_story(Path(name), knowledge))
+    with open_casebook() as casebook:
+        return casebook.events(case_of(casebook, name, who))
+
+
+def case_of(casebook: Casebook, name: str, who: str | None) -> str:
+    """The id of the case that somebody means. Raises as `story_of` does.
+
+    >>> from diagnose.story.event import Opened, told
+    >>> with open_casebook("sqlite://") as casebook:
+    ...     casebook.begin(told(Opened(case="20260301-a", machine="mounted-6"), "Ann"))
+    ...     print(case_of(casebook, "2026", None), case_of(casebook, "last", "Ann"))
+    20260301-a 20260301-a
+    """
+    return casebook.find(name, person(who) if name == LAST else "")
