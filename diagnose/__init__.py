@@ -15,12 +15,16 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from diagnose.cases.case import Case, Reading, Remedied, Result, Run, Swapped
-    from diagnose.cases.casefile import read_case_file
-    from diagnose.cases.typed import read_typed
+    from diagnose.api import plan, rank
     from diagnose.machine.graph import Machine, load_machine
-    from diagnose.planreport import plan, plan_report
-    from diagnose.report import rank, ranking_report
+    from diagnose.observations.case import Case
+    from diagnose.observations.casefile import read_case_file
+    from diagnose.observations.events import Reading, Remedied, Run, Swapped
+    from diagnose.observations.result import Result
+    from diagnose.observations.typed import read_typed
+    from diagnose.reports.case import case_report
+    from diagnose.reports.plan import plan_report
+    from diagnose.reports.ranking import ranking_report
     from diagnose.retest.choose import next_tests
     from diagnose.retest.scene import Means
 
@@ -35,6 +39,7 @@ __all__ = [
     "Result",
     "Run",
     "Swapped",
+    "case_report",
     "load_machine",
     "next_tests",
     "plan",
@@ -46,22 +51,23 @@ __all__ = [
 ]
 
 _HOMES = {
-    "Case": "diagnose.cases.case",
+    "Case": "diagnose.observations.case",
     "Machine": "diagnose.machine.graph",
     "Means": "diagnose.retest.scene",
-    "Reading": "diagnose.cases.case",
-    "Remedied": "diagnose.cases.case",
-    "Result": "diagnose.cases.case",
-    "Run": "diagnose.cases.case",
-    "Swapped": "diagnose.cases.case",
+    "Reading": "diagnose.observations.events",
+    "Remedied": "diagnose.observations.events",
+    "Result": "diagnose.observations.result",
+    "Run": "diagnose.observations.events",
+    "Swapped": "diagnose.observations.events",
+    "case_report": "diagnose.reports.case",
     "load_machine": "diagnose.machine.graph",
     "next_tests": "diagnose.retest.choose",
-    "plan": "diagnose.planreport",
-    "plan_report": "diagnose.planreport",
-    "rank": "diagnose.report",
-    "ranking_report": "diagnose.report",
-    "read_case_file": "diagnose.cases.casefile",
-    "read_typed": "diagnose.cases.typed",
+    "plan": "diagnose.api",
+    "plan_report": "diagnose.reports.plan",
+    "rank": "diagnose.api",
+    "ranking_report": "diagnose.reports.ranking",
+    "read_case_file": "diagnose.observations.casefile",
+    "read_typed": "diagnose.observations.typed",
 }
 
 

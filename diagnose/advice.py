@@ -25,9 +25,9 @@ def advice(
 ) -> tuple[Finding, ...]:
     """What the rules say about acts that are proposed, and about the remedies of causes.
 
-    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.observations.typed import read_typed
     >>> from diagnose.machine.graph import load_machine
-    >>> from diagnose.report import rank
+    >>> from diagnose.api import rank
     >>> machine = load_machine("mounted-6")
     >>> act = Candidate("response@6", "rerun", "", (6,), 3.15, (), check="response")
     >>> said = advice(rank(machine, read_typed(machine, ["response=PPPPPF"])), (), [act])
@@ -43,7 +43,7 @@ def advice(
         if cause.remedy is not None
     ]
     every = {str(fact.values["act"]): fact for fact in told}
-    facts = facts_of(machine, evidence.case, knowledge)
+    facts = evidence.facts or facts_of(machine, evidence.case, knowledge)
     return advise(list(every.values()), facts, evidence.findings, load_rules())
 
 
@@ -68,13 +68,13 @@ def act_fact(act: Candidate, machine: Machine) -> Fact:
     return measure_act(act.id, machine, act.part, kind.measurement(name))
 
 
-def cautions_of(act: Candidate, said: Sequence[Finding]) -> list[str]:
+def cautions_of(act: Candidate, said: Sequence[Finding]) -> tuple[str, ...]:
     """What to beware of in an act: its own cautions, then those of the rules, each once.
 
     >>> act = Candidate("a@b", "look", "", (), 2.0, (), cautions=("It is hot.",))
     >>> said = [Finding("r", "caution", {}, f"{id} moves.", (id,), ()) for id in ("a@b", "c@d")]
     >>> cautions_of(act, said)
-    ['It is hot.', 'a@b moves.']
+    ('It is hot.', 'a@b moves.')
     """
     ruled = [each.says for each in said if each.kind == "caution" and act.id in each.about]
-    return list(dict.fromkeys([*act.cautions, *ruled]))
+    return tuple(dict.fromkeys([*act.cautions, *ruled]))

@@ -10,7 +10,8 @@ The tree, with the exit status that the command line gives::
     ├── NoAnswer                 1   a case that cannot be ranked as it was told
     │   ├── ImpossibleEvidence   1   results that cannot stand together
     │   ├── TooManyRuns          1   failing runs that multiply beyond what can be worked out
-    │   └── OverBudget           1   the same, where nobody knows yet which runs to leave out
+    │   ├── OverBudget           1   the same, where nobody knows yet which runs to leave out
+    │   └── NotUnderstood        1   something that can be kept, but not reckoned with yet
     ├── Overtaken                1   an answer that others were quicker than
     ├── Unavailable              1   something the machine lacks (a folder, a permission)
     └── Damaged                  1   what is stored is not what was written
@@ -178,6 +179,14 @@ class OverBudget(NoAnswer):
         super().__init__(
             "the failing runs are too many to work out together; leave out the oldest and try again"
         )
+
+
+class NotUnderstood(NoAnswer):
+    """Something that a case may keep, and that no probability can be worked out from yet."""
+
+    def __init__(self, problem: Problem) -> None:
+        super().__init__(str(problem))
+        self.problem = problem
 
 
 class Unavailable(RowfaultError):

@@ -1,6 +1,6 @@
-"""What to see to before the checks, on this machine under these circumstances, as plain data.
+"""What to see to before the checks, on this machine under these circumstances.
 
-The form is ``rowfault/readiness/1``. Everything comes from the knowledge data: circumstances and
+Everything comes from the knowledge data: circumstances and
 their good states, set-ups, the machine's bleed ports, and looks at what every row shares.
 """
 
@@ -8,26 +8,24 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
-from typing import Any, Literal
+from typing import Literal
 
-from diagnose.advice import DEFERRAL
-from diagnose.cases.case import Case, Result, Run
-from diagnose.cases.collecting import collected, refuse
-from diagnose.cases.typed import Noted, read_word
-from diagnose.cases.values import told_apart
 from diagnose.errors import Place, Problem, quoted
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.circumstances import Circumstance
-from diagnose.knowledge.parts import PARKED, Measurement
+from diagnose.knowledge.parts import PARKED, Measurement, part_in_words
 from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.graph import Machine
+from diagnose.observations.case import Case
+from diagnose.observations.collecting import collected, refuse
+from diagnose.observations.events import Circumstances, History, Run
+from diagnose.observations.result import Result
+from diagnose.observations.typed import parse_word
+from diagnose.observations.values import told_apart
 from diagnose.ranking.evidence import Evidence
-from diagnose.ranking.faults import part_in_words
 from diagnose.ranking.model import Model
 from diagnose.reasoning.conclude import conclude_case
 from diagnose.record import record
-
-SCHEMA = "rowfault/readiness/1"
 
 LIKELY = 0.001
 """A look at what every row shares is worth its minutes when it finds something so often.
@@ -39,7 +37,6 @@ BEFORE, EVERY = "before the engine runs", "for every check"
 """When a thing is seen to; what one check alone wants stands under its name."""
 
 Standing = Literal["good", "bad", "to see to"]
-Data = dict[str, Any]
 
 
 @record
@@ -203,80 +200,15 @@ def read_readiness(machine: Machine, words: Sequence[str], knowledge: Knowledge)
     past: dict[str, str] = {}
     for word in words:
         with collected(problems):
-            read = read_word(machine, word, knowledge)
-            if not isinstance(read, Noted):
-                wrong = Wrong("a circumstance such as oil=54C", quoted(word), "results come later")
-                problems.append(wrong.at(Place(word)))
-            elif knowledge.circumstances[read.circumstance].scope == "case":
-                past[read.circumstance] = str(read.value)
-            else:
-                run[read.circumstance] = read.value
+            match parse_word(machine, word, knowledge):
+                case History(values):
+                    past |= values
+                case Circumstances(values):
+                    run |= {name: value for name, value in values.items() if value is not None}
+                case _:
+                    wrong = Wrong(
+                        "a circumstance such as oil=54C", quoted(word), "results come later"
+                    )
+                    problems.append(wrong.at(Place(word)))
     refuse(problems)
     return Readiness(machine, knowledge, run, past)
-
-
-def readiness_report(ready: Readiness) -> Data:
-    """What to see to, in the form ``rowfault/readiness/1``.
-
-    >>> from diagnose.knowledge.base import load_knowledge
-    >>> from diagnose.machine.graph import load_machine
-    >>> machine = load_machine("mounted-6")
-    >>> ready = read_readiness(machine, ["engine=on", "oil=54C"], load_knowledge())
-    >>> group = readiness_report(ready)["groups"][1]
-    >>> group["title"], [(item["id"], item["standing"]) for item in group["items"]][:3]
-    ('for every check', [('engine', 'good'), ('moving', 'to see to'), ('oil', 'good')])
-    """
-    knowledge = ready.knowledge
-    whens = [BEFORE, EVERY, *knowledge.checks]
-    unknown = [kind for name, kind in knowledge.of_scope("case").items() if name not in ready.past]
-    likelier = (f.says for f in ready.evidence.findings if f.kind == "prior")
-    cautions = (caution for check in knowledge.checks.values() for caution in check.cautions)
-    return {
-        "schema": SCHEMA,
-        "machine": ready.machine.id,
-        "name": ready.machine.name,
-        "rows": ready.machine.rows,
-        "groups": [
-            {
-                "id": when,
-                "title": _title(when, knowledge),
-                "needs": list(knowledge.checks[when].needs) if when in knowledge.checks else [],
-                "items": [_item(item) for item in ready.items if item.when == when],
-                "cautions": _setup_cautions(when, ready),
-            }
-            for when in whens
-        ],
-        "likelier": list(dict.fromkeys(likelier)),
-        "questions": [
-            {"id": kind.id, "question": kind.ask.question, "choices": list(kind.choices)}
-            for kind in unknown
-            if kind.ask is not None
-        ],
-        "minutes": sum(item.minutes for item in ready.items),
-        "cautions": list(dict.fromkeys([*cautions, DEFERRAL])),
-    }
-
-
-def _title(when: str, knowledge: Knowledge) -> str:
-    return f"for the {knowledge.checks[when].name}" if when in knowledge.checks else when
-
-
-def _setup_cautions(when: str, ready: Readiness) -> list[str]:
-    """What the set-up of a check warns of, unless one of its own items says it already."""
-    checks, setups = ready.knowledge.checks, ready.knowledge.setups
-    if when not in checks:
-        return []
-    told = {caution for item in ready.items if item.when == when for caution in item.cautions}
-    return [caution for caution in setups[checks[when].setup].cautions if caution not in told]
-
-
-def _item(item: Item) -> Data:
-    return {
-        "id": item.id,
-        "about": item.about,
-        "standing": item.standing,
-        "says": item.says,
-        "does": item.does if item.does != item.says else None,
-        "minutes": item.minutes,
-        "cautions": list(item.cautions),
-    }

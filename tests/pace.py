@@ -35,28 +35,21 @@ class Pace:
     """Measures every test, in every worker, and tells at the end what is out of place."""
 
     def __init__(self) -> None:
-        self.began = 0.0
         self.quick: dict[str, float] = {}
 
     @pytest.hookimpl(wrapper=True)
-    def pytest_runtest_protocol(self) -> Generator[None, bool, bool]:
-        """Note where a test begins."""
-        self.began = used()
-        return (yield)
-
-    @pytest.hookimpl(wrapper=True)
-    def pytest_runtest_makereport(
-        self, item: pytest.Item, call: pytest.CallInfo[None]
-    ) -> Generator[None, pytest.TestReport, pytest.TestReport]:
-        """Write onto the last report of a test what all of it took, fixtures included."""
-        report = yield
-        if call.when == "teardown" and item.get_closest_marker("slow") is None:
-            report.user_properties.append((NAME, used() - self.began))
-        return report
+    def pytest_runtest_call(self, item: pytest.Item) -> Generator[None, None, None]:
+        """Note with a test what it took, without fixtures: whoever asks first pays for all."""
+        began = used()
+        try:
+            return (yield)
+        finally:
+            if item.get_closest_marker("slow") is None:
+                item.user_properties.append((NAME, used() - began))
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        """Take in what a worker measured."""
-        for name, value in report.user_properties if report.when == "teardown" else ():
+        """Take in what was measured, in this process or in a worker."""
+        for name, value in report.user_properties if report.when == "call" else ():
             if name == NAME and isinstance(value, float):
                 self.quick[report.nodeid] = value
 

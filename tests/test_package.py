@@ -12,7 +12,7 @@ from click.testing import CliRunner
 from hatchling.builders.wheel import WheelBuilder
 
 from diagnose import __version__
-from diagnose.faces.commands.root import rowfault
+from diagnose.ui.cli.root import rowfault
 
 ROOT = Path(__file__).parents[1]
 LICENSE = (ROOT / "diagnose" / "LICENSE").read_text(encoding="utf-8")

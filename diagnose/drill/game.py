@@ -8,7 +8,7 @@ what else was done, and when, changes none of it.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import field
+from dataclasses import field, replace
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
 
@@ -20,20 +20,9 @@ from diagnose.drill.moves import ENDS, Move
 from diagnose.drill.world import World
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine, load_machine
+from diagnose.observations.entries import Answered, Event, Opened, Skipped, Statement, new_event
+from diagnose.observations.events import History, Reading, Remedied, Run, Swapped
 from diagnose.record import record
-from diagnose.story.event import (
-    Answered,
-    Checked,
-    Event,
-    Exchanged,
-    Fact,
-    History,
-    Measured,
-    Mended,
-    Opened,
-    Skipped,
-    told,
-)
 
 BEGINS = datetime(2026, 3, 1, 8, tzinfo=UTC)
 """When every drill begins; an invented morning."""
@@ -57,7 +46,7 @@ class Step:
     move: Move
     minutes: float
     parts_minutes: float
-    facts: tuple[Fact, ...]
+    facts: tuple[Statement, ...]
     besides: tuple[str, ...] = ()
 
 
@@ -189,11 +178,11 @@ class Drill:
         opened = Opened(case=case, machine=self.machine.id)
         return (
             self._event(0, opened, 0.0),
-            self._event(1, History(values=past), 0.0),
+            self._event(1, History(past), 0.0),
             *(self._event(2 + n, self._first(c), 0.0) for n, c in enumerate(self.knowledge.checks)),
         )
 
-    def _first(self, check: str) -> Checked:
+    def _first(self, check: str) -> Run:
         """The first run of a check, with what of its circumstances is told."""
         failed = self._hidden.failed[check]
         rows = range(1, self.machine.rows + 1)
@@ -203,7 +192,7 @@ class Drill:
             name: value for name, value in self.values(check, states).items() if name not in untold
         }
         pattern = "".join("F" if row in failed else "P" for row in rows)
-        return Checked(check=check, pattern=pattern, circumstances=shown)
+        return Run.of(check, pattern, shown)
 
     def values(self, check: str, states: Mapping[str, str]) -> dict[str, float | str]:
         """What would be noted down of a run's circumstances; they are good but for ``states``.
@@ -231,10 +220,10 @@ class Drill:
         check = list(self.knowledge.checks)[number - 1]
         return check, self.opening[1 + number]
 
-    def _event(self, number: int, what: Opened | Fact, minutes: float) -> Event:
+    def _event(self, number: int, what: Opened | Statement, minutes: float) -> Event:
         id = digest(16, "event", self.named.seed, self.machine.id, number).hex()
         at = BEGINS + timedelta(minutes=minutes)
-        return told(what, WHO, at).model_copy(update={"id": id})
+        return replace(new_event(what, WHO, at), id=id)
 
     def events_of(self, steps: Sequence[Step]) -> list[Event]:
         """What was told in some steps, each with its time.
@@ -318,7 +307,7 @@ class _Table:
             )
         )
 
-    def _done(self, move: Move) -> tuple[list[Fact], list[str]]:
+    def _done(self, move: Move) -> tuple[list[Statement], list[str]]:
         match move.kind:
             case "run":
                 return self._run(move)
@@ -328,16 +317,15 @@ class _Table:
                 wants = self.drill.machine.parts[move.part].remedy(move.name).wants
                 facts, besides = self._entered(wants)
                 self.world.mend(move.name, move.part)
-                return [*facts, Mended(remedy=move.name, part=move.part)], besides
+                return [*facts, Remedied(move.name, move.part)], besides
             case "swap":
                 self.world.swap(move.name, move.part, move.other)
-                told_of = {"swap": move.name, "part": move.part, "with": move.other}
-                return [Exchanged.model_validate(told_of)], []
+                return [Swapped(move.name, move.part, move.other)], []
             case "ask":
                 return self._asked(move), []
         return [], []
 
-    def _run(self, move: Move) -> tuple[list[Fact], list[str]]:
+    def _run(self, move: Move) -> tuple[list[Statement], list[str]]:
         """A run made as it should be: what is not right is put right first."""
         check = self.drill.knowledge.checks[move.name]
         facts, besides = self._entered(check.wants)
@@ -349,16 +337,16 @@ class _Table:
         for row, fails in failed.items():
             letters[row - 1] = "F" if fails else "P"
         known = self.drill.values(move.name, {})
-        facts.append(Checked(check=move.name, pattern="".join(letters), circumstances=known))
+        facts.append(Run.of(move.name, "".join(letters), known))
         return facts, besides
 
     def _prepare_minutes(self, name: str) -> float:
         prepare = self.drill.knowledge.circumstances[name].prepare
         return prepare.minutes if prepare else 0.0
 
-    def _entered(self, wants: Sequence[str]) -> tuple[list[Fact], list[str]]:
+    def _entered(self, wants: Sequence[str]) -> tuple[list[Statement], list[str]]:
         """What should last is put in place where it lacks; how it was before is seen then."""
-        facts: list[Fact] = []
+        facts: list[Statement] = []
         besides: list[str] = []
         for circumstance in visible(self.drill.knowledge):
             prepare = circumstance.prepare
@@ -384,23 +372,23 @@ class _Table:
         _, event = self.drill.first_run(run)
         return Answered(run=event.id, circumstance=name, value=value)
 
-    def _read(self, move: Move) -> list[Fact]:
+    def _read(self, move: Move) -> list[Statement]:
         result = self.world.read(move.name, move.part)
         supply = self._supply()
         shown = self.drill.drills.reading(move.name, result, supply)
         value: float | str = shown if shown is not None else "no" if result == "good" else "yes"
-        return [Measured(measurement=move.name, part=move.part, value=value)]
+        return [Reading(move.name, move.part, value)]
 
     def _supply(self) -> float:
         """What the supply gauge showed in the last run."""
         facts = [event.what for event in self.drill.opening]
         facts += [fact for step in self.steps for fact in step.facts]
-        runs = [fact for fact in facts if isinstance(fact, Checked)]
+        runs = [fact for fact in facts if isinstance(fact, Run)]
         known = [run.circumstances.get("supply") for run in runs]
         numbers = [value for value in known if isinstance(value, float)]
         return numbers[-1] if numbers else 0.0
 
-    def _asked(self, move: Move) -> list[Fact]:
+    def _asked(self, move: Move) -> list[Statement]:
         """The answer; to a question about the past it was told at the start."""
         ask = self.drill.knowledge.circumstances[move.name].ask
         self.world.minutes += ask.minutes if ask else 0.0

@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from functools import cached_property
 
-from diagnose.cases.rows import failed_rows
 from diagnose.drill.moves import NONE, Move, Reader
 from diagnose.knowledge.parts import ANY_SETUP, Measurement, Remedy, Swap
 from diagnose.machine.graph import Machine
+from diagnose.observations.rows import failed_rows
+from diagnose.projection import Projection
 from diagnose.ranking.causes import Ranking
 from diagnose.record import record
 from diagnose.retest.candidates import Candidate, rerun
@@ -22,7 +23,6 @@ from diagnose.retest.proof import Proof
 from diagnose.retest.scales import Weighed
 from diagnose.retest.scene import Scene
 from diagnose.retest.standing import present
-from diagnose.story.view import View
 from diagnose.work.job import Job
 
 PATIENT = float("inf")
@@ -70,13 +70,14 @@ class Moment:
     """A drill before a move; ``first`` is how many runs were made before the drill.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> from diagnose.story.event import Checked, Mended, Opened, told
-    >>> from diagnose.story.replay import replay
+    >>> from diagnose.observations.entries import Opened, new_event
+    >>> from diagnose.observations.events import Remedied, Run
+    >>> from diagnose.observations.state import replay
     >>> opened = Opened(case="20260301-a", machine="mounted-6")
-    >>> run = Checked(check="response", pattern="PPPPPF")
-    >>> mended = Mended(remedy="replace-coil", part="row-6/valve")
-    >>> state = replay([told(each, "A") for each in (opened, run, mended)])
-    >>> moment = Moment(View(state, load_knowledge(learned=False)), 1)
+    >>> run = Run.of("response", "PPPPPF")
+    >>> mended = Remedied("replace-coil", "row-6/valve")
+    >>> state = replay([new_event(each, "A") for each in (opened, run, mended)])
+    >>> moment = Moment(Projection(state, load_knowledge(learned=False)), 1)
     >>> moment.failed, moment.best.id  # the run that shows what the new coil has done
     ((6,), 'response@6')
     >>> round(moment.minutes_of(moment.best), 9)  # start the engine 1, the check 3, the row 0.15
@@ -85,7 +86,7 @@ class Moment:
     (0.0, 300.0)
     """
 
-    view: View
+    view: Projection
     first: int
 
     @property
@@ -138,14 +139,15 @@ class Moment:
         """By cause, how likely that part's fault was there at the start; `NONE` for no fault.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> from diagnose.story.event import Checked, Mended, Opened, told
-        >>> from diagnose.story.replay import replay
-        >>> fails, passes = (Checked(check="response", pattern=f"PPPPP{each}") for each in "FP")
-        >>> work = Mended(remedy="replace-valve", part="row-6/valve")
+        >>> from diagnose.observations.entries import Opened, new_event
+        >>> from diagnose.observations.events import Remedied, Run
+        >>> from diagnose.observations.state import replay
+        >>> fails, passes = (Run.of("response", f"PPPPP{each}") for each in "FP")
+        >>> work = Remedied("replace-valve", "row-6/valve")
         >>> begun = Opened(case="20260301-a", machine="mounted-6")
         >>> events = [begun, fails, fails, work, passes, passes]
-        >>> state = replay([told(each, "A") for each in events])
-        >>> there = Moment(View(state, load_knowledge(learned=False)), 2).there
+        >>> state = replay([new_event(each, "A") for each in events])
+        >>> there = Moment(Projection(state, load_knowledge(learned=False)), 2).there
         >>> there[NONE] < 0.01 < 0.7 < sum(there[id] for id in there if "row-6/valve" in id)
         True
         """
@@ -162,13 +164,14 @@ class Moment:
         """What is best declared here: all that is likelier there than not, or the likeliest.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> from diagnose.story.event import Checked, Measured, Opened, told
-        >>> from diagnose.story.replay import replay
+        >>> from diagnose.observations.entries import Opened, new_event
+        >>> from diagnose.observations.events import Reading, Run
+        >>> from diagnose.observations.state import replay
         >>> opened = Opened(case="20260301-a", machine="mounted-6")
-        >>> run = Checked(check="response", pattern="PPPPPF")
-        >>> shorted = Measured(measurement="coil-resistance", part="row-6/valve", value=0.5)
-        >>> state = replay([told(each, "A") for each in (opened, run, shorted)])
-        >>> Moment(View(state, load_knowledge(learned=False)), 1).declared
+        >>> run = Run.of("response", "PPPPPF")
+        >>> shorted = Reading("coil-resistance", "row-6/valve", 0.5)
+        >>> state = replay([new_event(each, "A") for each in (opened, run, shorted)])
+        >>> Moment(Projection(state, load_knowledge(learned=False)), 1).declared
         ('row-6/valve:coil_shorted',)
         """
         causes = {id: chance for id, chance in self.there.items() if id != NONE}

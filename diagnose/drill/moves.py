@@ -11,13 +11,13 @@ from __future__ import annotations
 import re
 from typing import Literal
 
-from diagnose.cases.rows import ranges
-from diagnose.cases.values import measurement_ids, parts_with, remedy_ids, swap_ids
 from diagnose.errors import near_matches, offer, quoted
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.rowranges import read_rows
 from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.graph import Machine
+from diagnose.observations.rows import ranges
+from diagnose.observations.values import measurement_ids, parts_with, remedy_ids, swap_ids
 from diagnose.record import record
 
 Kind = Literal["run", "read", "ask", "mend", "swap", "declare", "give up"]

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 
-from diagnose.cases.case import Remedied
-from diagnose.cases.rows import standing_failures
 from diagnose.drill.game import Drill, Sitting, play
 from diagnose.drill.luck import Luck
 from diagnose.drill.moment import Moment
@@ -13,8 +11,10 @@ from diagnose.drill.moves import NONE, Move
 from diagnose.drill.practice import upstream, with_neighbours, worst
 from diagnose.errors import NoAnswer
 from diagnose.machine.graph import Machine
-from diagnose.story.replay import replay
-from diagnose.story.view import View
+from diagnose.observations.events import Remedied
+from diagnose.observations.rows import standing_failures
+from diagnose.observations.state import replay
+from diagnose.projection import Projection
 
 MOST_MOVES = 60
 """Who has not finished by then gives up."""
@@ -34,7 +34,7 @@ def moment_of(sitting: Sitting) -> Moment:
     >>> moment_of(play(drill, [])).failed == tuple(sorted(frozenset().union(*shown)))
     True
     """
-    view = View(replay(sitting.events), sitting.drill.knowledge)
+    view = Projection(replay(sitting.events), sitting.drill.knowledge)
     return Moment(view, len(sitting.drill.knowledge.checks))
 
 
@@ -77,10 +77,11 @@ def practice(_drill: Drill, moment: Moment, _number: int) -> Move:
     What passes is proven by a full run; then whatever was mended last is declared.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> from diagnose.story.event import Checked, Opened, told
-    >>> opened = told(Opened(case="20260301-a", machine="mounted-6"), "A")
-    >>> run = told(Checked(check="response", pattern="PPFPPP"), "A")
-    >>> moment = Moment(View(replay([opened, run]), load_knowledge()), 1)
+    >>> from diagnose.observations.entries import Opened, new_event
+    >>> from diagnose.observations.events import Run
+    >>> opened = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> run = new_event(Run.of("response", "PPFPPP"), "A")
+    >>> moment = Moment(Projection(replay([opened, run]), load_knowledge()), 1)
     >>> practice(None, moment, 0).id
     'response@2-4'
     """

@@ -13,7 +13,6 @@ Nobody is compared with anybody.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
 from functools import cached_property
 
 from diagnose.drill.level import Drills, Level
@@ -21,8 +20,6 @@ from diagnose.drill.record import Finished
 from diagnose.drill.skills import SKILLS
 from diagnose.learning.conjugate import LEVEL, Beta
 from diagnose.record import record
-
-SCHEMA = "rowfault/progress/1"
 
 JEFFREYS = Beta(0.5, 0.5)
 
@@ -151,55 +148,3 @@ def advised(drills: Sequence[Finished], data: Drills) -> Advice:
         return Advice(data.level(FIRST_LEVEL), None)
     found = weakest(estimates(drills), data)
     return Advice(data.trainer(found.skill), found)
-
-
-def progress_report(who: str, drills: Sequence[Finished], data: Drills) -> dict[str, object]:
-    """One person's record in the form ``rowfault/progress/1``.
-
-    Chances are from 0 to 1, and None for a skill that is not known yet.
-
-    >>> from diagnose.drill.level import load_drills
-    >>> from diagnose.drill.record import Opportunity
-    >>> seen = tuple(Opportunity("prove", move, True) for move in (5, 6, 7))
-    >>> done = Finished("A", "", "mounted-6", 1, 90, 80.0, True, seen)
-    >>> report = progress_report("A", [done], load_drills())
-    >>> [each["skill"] for each in report["skills"] if each["mean"] is not None]
-    ['prove']
-    """
-    advice = advised(drills, data)
-    return {
-        "schema": SCHEMA,
-        "who": who,
-        "drills": [_drill(each) for each in drills],
-        "model": {
-            "prior": [JEFFREYS.hits, JEFFREYS.misses],
-            "fades": FADES,
-            "fewest": FEWEST,
-            "interval": LEVEL,
-        },
-        "skills": [_skill(each) for each in estimates(drills)],
-        "next": {
-            "level": advice.level.number,
-            "name": advice.level.name,
-            "skill": advice.estimate.skill if advice.estimate else None,
-            "why": advice.why,
-        },
-    }
-
-
-def _drill(done: Finished) -> dict[str, object]:
-    told = asdict(done)
-    del told["who"], told["opportunities"]
-    return {**told, "at": done.at.isoformat()}
-
-
-def _skill(each: Estimate) -> dict[str, object]:
-    low, high = each.interval
-    chances = {"mean": each.belief.mean, "low": low, "high": high}
-    return {
-        "skill": each.skill,
-        "says": SKILLS[each.skill],
-        "taken": each.taken,
-        "of": each.of,
-        **{name: round(chance, 6) if each.known else None for name, chance in chances.items()},
-    }

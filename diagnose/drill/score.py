@@ -21,18 +21,18 @@ from typing import TypeVar
 
 import numpy as np
 
-from diagnose.cases.rows import rows_in_words
+from diagnose.drill.code import written
 from diagnose.drill.game import Drill, Sitting, Step, play
 from diagnose.drill.moment import Moment, offered
 from diagnose.drill.moves import ENDS, NONE, Move
 from diagnose.drill.players import moment_of, planner, played
-from diagnose.drill.record import Opportunity
+from diagnose.drill.record import Finished, Opportunity
 from diagnose.drill.skills import opportunities
 from diagnose.drill.world import Fault
 from diagnose.errors import NoAnswer
-from diagnose.knowledge.parts import Remedy
+from diagnose.knowledge.parts import Remedy, part_in_words
+from diagnose.observations.rows import rows_in_words
 from diagnose.ranking.causes import Cause
-from diagnose.ranking.faults import part_in_words
 from diagnose.record import record
 from diagnose.retest.scales import Weighed
 from diagnose.retest.scene import Scene
@@ -409,3 +409,28 @@ def cause_in_words(drill: Drill, cause: str) -> str:
     part, _, mode = cause.partition(":")
     kind = drill.machine.parts[part]
     return f"{part_in_words(part, kind)}: {kind.mode(mode).name}"
+
+
+def finished(done: Debriefing, who: str) -> Finished:
+    """What is kept of a drill that somebody finished now; nothing of what it hid.
+
+    >>> from diagnose.drill.code import Named
+    >>> from diagnose.drill.game import begin, play
+    >>> from diagnose.drill.moves import Move
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> kept = finished(Judge(drill).debriefing(play(drill, [Move("give up")])), "Ann")
+    >>> kept.who, kept.machine, kept.level, kept.minutes, kept.right
+    ('Ann', 'mounted-6', 1, 0.0, False)
+    """
+    drill = done.drill
+    return Finished(
+        who=who,
+        code=written(drill.named, drill.knowledge),
+        machine=drill.machine.id,
+        level=drill.named.level,
+        marks=done.marks,
+        minutes=round(done.sitting.minutes, 2),
+        right=done.right,
+        opportunities=done.opportunities,
+    )

@@ -10,11 +10,11 @@ from collections.abc import Callable, Iterator, Mapping
 
 import numpy as np
 
-from diagnose.cases.case import Result
-from diagnose.cases.rows import standing_failures
 from diagnose.drill.moment import Moment
 from diagnose.drill.moves import ENDS, Move
 from diagnose.drill.record import Opportunity
+from diagnose.observations.result import Result
+from diagnose.observations.rows import standing_failures
 from diagnose.retest.scales import mutual_information
 from diagnose.retest.scene import Scene
 

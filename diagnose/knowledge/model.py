@@ -37,6 +37,7 @@ _EXPECTED = {
     "list_type": "a list",
     "tuple_type": "a list",
     "model_type": "names with values",
+    "dataclass_type": "names with values",
     "mapping_type": "names with values",
     "string_type": "text",
     "int_type": "a whole number",
@@ -48,6 +49,9 @@ _EXPECTED = {
 }
 TAG = "kind"
 """The field that says which of several models is meant."""
+
+_UNKNOWN = ("extra_forbidden", "unexpected_keyword_argument")
+"""What pydantic calls a field that a model, or a dataclass, does not have."""
 
 _LIMITS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
 
@@ -94,9 +98,7 @@ def check_model(document: Document, kind: type[Model]) -> tuple[Model | None, li
     problems = list(document.problems)
     model, details = _validated(document.data, kind)
     unknown = [
-        _Way.along(error["loc"], kind).steps
-        for error in details
-        if error["type"] == "extra_forbidden"
+        _Way.along(error["loc"], kind).steps for error in details if error["type"] in _UNKNOWN
     ]
     if unknown:
         model, _ = _validated(_without(document.data, unknown), kind)
@@ -155,16 +157,16 @@ class _Way:
     """The way that pydantic tells of, through the models that the data were read as."""
 
     steps: tuple[str | int, ...]
-    models: tuple[type[BaseModel], ...]
+    models: tuple[type, ...]
 
     @classmethod
-    def along(cls, path: Sequence[str | int], kind: type[BaseModel]) -> _Way:
+    def along(cls, path: Sequence[str | int], kind: type) -> _Way:
         """The way without the names that pydantic adds where one of several models was meant.
 
         ``models`` are those that may stand at its end.
         """
         steps: list[str | int] = []
-        models: tuple[type[BaseModel], ...] = (kind,)
+        models: tuple[type, ...] = (kind,)
         for step in path:
             meant = tuple(each for each in models if _tag_of(each) == step)
             if len(models) > 1 and meant:
@@ -184,7 +186,7 @@ def _problem(
     cause = error.get("ctx", {}).get("error")
     if isinstance(cause, Wrong):
         return cause.at(where)
-    if error["type"] == "extra_forbidden":
+    if error["type"] in _UNKNOWN:
         return _unknown_field(path, document, _fields_at(kind, error["loc"][:-1]), near)
     if error["type"] == "missing":
         return Problem(where, f"the field {path[-1]!r} in {_way(path[:-1])}", "nothing", "add it")
@@ -211,23 +213,37 @@ def _unknown_field(
     return Problem(document.place(path), expected, quoted(name), remedy)
 
 
-def _fields_at(kind: type[BaseModel], path: Sequence[str | int]) -> list[str]:
+def _fields_at(kind: type, path: Sequence[str | int]) -> list[str]:
     holder = _Way.along(path, kind).models[0]
-    return [field.alias or name for name, field in holder.model_fields.items()]
+    return list(_annotations(holder))
 
 
-def _models_at(kind: type[BaseModel], step: str) -> list[type[BaseModel]]:
+def _models_at(kind: type, step: str) -> list[type]:
     """The models that a field, by its name in the file, may hold."""
-    named = {field.alias or name: field for name, field in kind.model_fields.items()}
-    return _models_inside(named[step].annotation) if step in named else []
+    return _models_inside(_annotations(kind).get(step))
 
 
-def _tag_of(kind: type[BaseModel]) -> object:
-    return kind.model_fields[TAG].default if TAG in kind.model_fields else None
+def _annotations(kind: type) -> Mapping[str, Any]:
+    """The fields of a model or a dataclass by their names in the file, with what they may hold.
+
+    A dataclass says so itself, in ``file_fields``.
+    """
+    if issubclass(kind, BaseModel):
+        return {field.alias or name: field.annotation for name, field in kind.model_fields.items()}
+    told: Mapping[str, Any] = getattr(kind, "file_fields")()  # noqa: B009
+    return told
 
 
-def _models_inside(annotation: Any) -> list[type[BaseModel]]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+def _tag_of(kind: type) -> object:
+    if issubclass(kind, BaseModel):
+        return kind.model_fields[TAG].default if TAG in kind.model_fields else None
+    return getattr(kind, TAG, None)
+
+
+def _models_inside(annotation: Any) -> list[type]:
+    if isinstance(annotation, type) and (
+        issubclass(annotation, BaseModel) or hasattr(annotation, "file_fields")
+    ):
         return [annotation]
     return [model for part in get_args(annotation) for model in _models_inside(part)]
 

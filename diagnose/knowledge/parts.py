@@ -309,3 +309,18 @@ def by_id(items: tuple[Named, ...], name: str) -> Named:
         if item.id == name:
             return item
     raise KeyError(name)
+
+
+def part_in_words(part: str, kind: PartKind) -> str:
+    """A part for a sentence: its place unless the whole machine shares it, and its kind.
+
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> kinds = load_knowledge().parts
+    >>> part_in_words("row-6/valve", kinds["valve"])
+    'row 6, row valve'
+    >>> part_in_words("supply/filter", kinds["filter"]) == kinds["filter"].name
+    True
+    """
+    place, _, _ = part.partition("/")
+    shared = kind.reach == "machine"
+    return kind.name if shared else f"{place.replace('-', ' ')}, {kind.name}"

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import cached_property
 
-from diagnose.cases.typed import read_typed
+from diagnose.api import rank
 from diagnose.knowledge.base import Knowledge
 from diagnose.lessons.worked import Step, Worked
 from diagnose.machine.graph import Machine, load_machine
-from diagnose.planreport import plan
+from diagnose.observations.typed import read_typed
 from diagnose.ranking.causes import GROUPS, Cause, Ranking
 from diagnose.record import record
-from diagnose.report import rank
 from diagnose.retest.plan import Plan
 
 SMALL = 0.1
@@ -39,8 +38,7 @@ class Played:
     @cached_property
     def plan(self) -> Plan:
         """What to do next."""
-        evidence = self.ranking.evidence
-        return plan(self.machine, evidence.case, depth=1, knowledge=evidence.model.knowledge)
+        return Plan(self.ranking, depth=1)
 
     @property
     def leading(self) -> Cause:

@@ -9,7 +9,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from diagnose.cases.case import Result
 from diagnose.errors import ImpossibleEvidence
 from diagnose.knowledge.circumstances import Prepare
 from diagnose.knowledge.parts import Remedy
@@ -18,6 +17,7 @@ from diagnose.noisyor import budget
 from diagnose.noisyor.network import Floats
 from diagnose.noisyor.plan import NEGLIGIBLE
 from diagnose.noisyor.posterior import Posterior, conflict, log_evidence, posterior
+from diagnose.observations.result import Result
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.faults import Fault
 from diagnose.ranking.limits import POSTERIOR

@@ -15,18 +15,20 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.cases.case import Case, Remedied, Result, Run
-from diagnose.cases.rows import failed_rows, standing_failures
 from diagnose.knowledge.circumstances import State
 from diagnose.knowledge.parts import Measurement
 from diagnose.noisyor.network import ABSENT, OPEN, PRESENT, Floats, Network
+from diagnose.observations.case import Case
+from diagnose.observations.events import Remedied, Run
+from diagnose.observations.result import Result
+from diagnose.observations.rows import failed_rows, standing_failures
 from diagnose.ranking.epochs import Epochs
 from diagnose.ranking.model import Entries, Model
 from diagnose.ranking.opened import unbled
 from diagnose.ranking.priors import known_prior
 from diagnose.ranking.rereading import Told
 from diagnose.ranking.trust import check_findings
-from diagnose.reasoning.finding import Finding
+from diagnose.reasoning.finding import Fact, Finding
 from diagnose.record import record
 
 BITES = 0.9
@@ -55,11 +57,13 @@ class Evidence:
     model: the machine's variables.
     case: what was observed.
     findings: what the rules made of it.
+    facts: what the rules were told of it; none where a part of the case is only supposed.
     """
 
     model: Model
     case: Case
     findings: tuple[Finding, ...]
+    facts: tuple[Fact, ...] = field(default=(), repr=False, compare=False)
     _states: Mapping[tuple[int, str], str] = field(init=False, repr=False)
     _bad: dict[tuple[int, str], Mapping[str, State]] = field(
         default_factory=dict, init=False, repr=False, compare=False

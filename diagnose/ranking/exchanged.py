@@ -10,10 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from diagnose.cases.case import Swapped, Work
-from diagnose.cases.rows import rows_in_words
 from diagnose.knowledge.parts import PartKind, Swap
 from diagnose.machine.graph import Machine
+from diagnose.observations.events import Swapped, Work
+from diagnose.observations.rows import rows_in_words
 from diagnose.record import record
 
 Piece = tuple[str, str]
@@ -59,7 +59,7 @@ def exchanged(machine: Machine, work: Sequence[Work]) -> tuple[Exchanged, ...]:
 
     Of two coils that changed places one was replaced: the other stays where it is.
 
-    >>> from diagnose.cases.case import Remedied
+    >>> from diagnose.observations.events import Remedied
     >>> from diagnose.machine.graph import load_machine
     >>> machine = load_machine("mounted-6")
     >>> swap = Swapped("swap-coil", "row-5/valve", "row-6/valve")

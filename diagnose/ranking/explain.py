@@ -15,11 +15,11 @@ from operator import itemgetter
 
 import numpy as np
 
-from diagnose.cases.case import Result
 from diagnose.errors import OverBudget
 from diagnose.noisyor import budget
 from diagnose.noisyor.network import Network
 from diagnose.noisyor.posterior import posterior
+from diagnose.observations.result import Result
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.history import told_by
@@ -217,7 +217,16 @@ def _log_odds(probability: float) -> float:
     return float(np.log(clipped) - np.log1p(-clipped))
 
 
-def fragile(ranking: Ranking, factor: float = 3.0) -> list[dict[str, object]]:
+@record
+class Overtaking:
+    """A cause that would come first, were a group's priors moved by a factor."""
+
+    group: str
+    factor: float
+    top: Cause
+
+
+def fragile(ranking: Ranking, factor: float = 3.0) -> list[Overtaking]:
     """Groups whose priors, moved by ``factor`` either way, put another cause on top.
 
     Not one that is believed beside the first anyway: where two are there, either may lead.
@@ -227,16 +236,16 @@ def fragile(ranking: Ranking, factor: float = 3.0) -> list[dict[str, object]]:
     >>> from diagnose import load_machine, rank, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["bleed=FFFPPP"])
     >>> found = rank(load_machine("mounted-6"), told)
-    >>> [(one["group"], one["top"]) for one in fragile(found) if one["factor"] == 3.0]
+    >>> [(one.group, one.top.id) for one in fragile(found) if one.factor == 3.0]
     [('section', 'port-left/port:blocked')]
     """
     top = ranking.causes[0]
-    found: list[dict[str, object]] = []
+    found: list[Overtaking] = []
     for group in dict.fromkeys(cause.group for cause in ranking.causes):
         for times in (factor, 1 / factor):
             other = _top(ranking, group, times)
             if other.id != top.id and other.probability < BELIEVED:
-                found.append({"group": group, "factor": times, "top": other.id, "says": other.says})
+                found.append(Overtaking(group, times, other))
     return found
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from diagnose.knowledge.parts import PartKind, Remedy
+from diagnose.knowledge.parts import Remedy, part_in_words
 from diagnose.machine.graph import Machine
 
 
@@ -41,18 +41,3 @@ def faults_of(machine: Machine) -> Iterator[Fault]:
                 group=kind.group,
                 remedy=kind.remedy(mode.remedy),
             )
-
-
-def part_in_words(part: str, kind: PartKind) -> str:
-    """A part for a sentence: its place unless the whole machine shares it, and its kind.
-
-    >>> from diagnose.knowledge.base import load_knowledge
-    >>> kinds = load_knowledge().parts
-    >>> part_in_words("row-6/valve", kinds["valve"])
-    'row 6, row valve'
-    >>> part_in_words("supply/filter", kinds["filter"]) == kinds["filter"].name
-    True
-    """
-    place, _, _ = part.partition("/")
-    shared = kind.reach == "machine"
-    return kind.name if shared else f"{place.replace('-', ' ')}, {kind.name}"

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from diagnose.cases.case import Case, Result, Run
-from diagnose.cases.rows import ranges
 from diagnose.errors import OverBudget, TooManyRuns
 from diagnose.noisyor import budget
+from diagnose.observations.case import Case
+from diagnose.observations.events import Run
+from diagnose.observations.result import Result
+from diagnose.observations.rows import ranges
 
 POSTERIOR = 400e6
 """Table entries that the posterior of one case may take: about 2 seconds on one core."""
@@ -22,7 +24,7 @@ def too_many(case: Case, worked_out: Callable[[Case], object]) -> TooManyRuns:
 
     ``worked_out`` works out what was wanted of a case. Raises `OverBudget` where it cannot.
 
-    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.observations.typed import read_typed
     >>> from diagnose.machine.graph import load_machine
     >>> case = read_typed(load_machine("mounted-6"), ["response=PPPPPF"] * 4)
     >>> def two_at_most(case: Case) -> None:
@@ -40,7 +42,7 @@ def too_many(case: Case, worked_out: Callable[[Case], object]) -> TooManyRuns:
 def without(case: Case, runs: Sequence[Run]) -> Case:
     """The case as it would be without the results of some runs; the others keep their numbers.
 
-    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.observations.typed import read_typed
     >>> from diagnose.machine.graph import load_machine
     >>> case = read_typed(load_machine("mounted-6"), ["bleed=PPPPPF", "response=PPPPPF"])
     >>> [run.pattern for run in without(case, case.runs[:1]).runs]

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from diagnose.cases.case import Case, Remedied, Result, Run, Swapped, Work
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import Remedy, Swap
 from diagnose.machine.graph import Machine
+from diagnose.observations.case import Case
+from diagnose.observations.events import Remedied, Run, Swapped, Work
+from diagnose.observations.result import Result
 from diagnose.ranking.epochs import moved_modes
 
 LINE = "line"

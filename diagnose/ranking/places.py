@@ -23,9 +23,9 @@ def suspicion(ranking: Ranking, least: float = 0.0005) -> Mapping[str, float]:
     their probabilities add up; where faults of two parts have met, the probability of either is
     inferred anew (where that takes too much, their sum bounds it). Raises `ImpossibleEvidence`.
 
-    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.observations.typed import read_typed
     >>> from diagnose.machine.graph import load_machine
-    >>> from diagnose.report import rank
+    >>> from diagnose.api import rank
     >>> machine = load_machine("mounted-6")
     >>> told = ["bleed=PPPPPP", "response=PPPPPF", "oil=54C"]
     >>> found = suspicion(rank(machine, read_typed(machine, told)))

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from diagnose.cases.case import Case, Result
 from diagnose.machine.graph import Machine
+from diagnose.observations.case import Case
+from diagnose.observations.result import Result
 
 MOST_SETS = 20_000
 """Hitting sets kept at one time; beyond this `minimal_hitting_sets` gives up."""

@@ -6,10 +6,11 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from diagnose.cases.case import Case, Result
-from diagnose.cases.rows import rows_in_words
 from diagnose.noisyor.network import PRESENT
 from diagnose.noisyor.posterior import log_evidence
+from diagnose.observations.case import Case
+from diagnose.observations.result import Result
+from diagnose.observations.rows import rows_in_words
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence, Seen
 from diagnose.record import record

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from diagnose.cases.case import Case
 from diagnose.errors import FileProblems, Place, Problem, near_matches
+from diagnose.observations.case import Case
 from diagnose.ranking.model import Model
 from diagnose.reasoning.finding import Finding
 

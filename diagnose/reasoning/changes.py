@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from diagnose.cases.case import Result, Run, Swapped, Work
 from diagnose.machine.graph import Machine
+from diagnose.observations.events import Run, Swapped, Work
+from diagnose.observations.result import Result
 from diagnose.reasoning.finding import Fact
 from diagnose.reasoning.vocabulary import fact
 
@@ -57,7 +58,7 @@ def worked_on(rows: Iterable[int], touched: Sequence[frozenset[int]], one: int, 
 def rows_touched(machine: Machine, work: Sequence[Work]) -> tuple[frozenset[int], ...]:
     """The rows that each piece of work may have changed: those that depend on what was worked on.
 
-    >>> from diagnose.cases.case import Swapped
+    >>> from diagnose.observations.events import Swapped
     >>> from diagnose.machine.graph import load_machine
     >>> swap = Swapped("swap-coil", "row-6/valve", "row-5/valve")
     >>> sorted(rows_touched(load_machine("mounted-6"), [swap])[0])

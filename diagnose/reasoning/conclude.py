@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 
-from diagnose.cases.case import Case
 from diagnose.errors import RowfaultError
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine
+from diagnose.observations.case import Case
 from diagnose.reasoning.engine import Item, Match, Stratum
 from diagnose.reasoning.facts import facts_of
 from diagnose.reasoning.finding import Fact, Finding, Value
@@ -45,7 +45,7 @@ def conclude_case(
 
     Raises `RuleConflictError` when two rules turn one observation into different evidence.
 
-    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.observations.typed import read_typed
     >>> from diagnose.machine.graph import load_machine
     >>> machine = load_machine("mounted-6")
     >>> found = conclude_case(machine, read_typed(machine, ["response=FFFFFF", "oil=15C"]))

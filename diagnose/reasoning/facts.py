@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from functools import cached_property
 
-from diagnose.cases.case import Case, Result, Run, Swapped
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine
+from diagnose.observations.case import Case
+from diagnose.observations.events import Run, Swapped
+from diagnose.observations.result import Result
+from diagnose.observations.understood import refuse_what_is_not_understood
 from diagnose.reasoning.changes import change_facts, rows_touched
 from diagnose.reasoning.finding import Fact, Value
 from diagnose.reasoning.groups import Group, groups_of
@@ -29,9 +32,9 @@ _SHARED = {
 def facts_of(machine: Machine, case: Case, knowledge: Knowledge) -> tuple[Fact, ...]:
     """Everything the rules may know of a case, in a fixed order.
 
-    A run in which no row ran is no run.
+    A run in which no row ran is no run. Raises `NotUnderstood` for what no rule can know yet.
 
-    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.observations.typed import read_typed
     >>> from diagnose.knowledge.base import load_knowledge
     >>> from diagnose.machine.graph import load_machine
     >>> machine, knowledge = load_machine("mounted-6"), load_knowledge()
@@ -39,6 +42,7 @@ def facts_of(machine: Machine, case: Case, knowledge: Knowledge) -> tuple[Fact, 
     >>> print(facts_of(machine, case, knowledge)[0])
     machine(machine=mounted-6, rows=6, sections=1, branches=1, controllers=1, chains=0)
     """
+    refuse_what_is_not_understood(case)
     made = tuple(run for run in case.runs if set(run.results) != {Result.NOT_RUN})
     touched = rows_touched(machine, case.work)
     return (
@@ -152,7 +156,7 @@ class _Story:
 
         A fail outweighs a pass.
 
-        >>> from diagnose.cases.typed import read_typed
+        >>> from diagnose.observations.typed import read_typed
         >>> from diagnose.machine.graph import load_machine
         >>> machine = load_machine("mounted-6")
         >>> runs = read_typed(machine, ["bleed=FPPPPP", "response=PPPPPF"]).runs
@@ -238,7 +242,7 @@ class _Story:
     def lone_pair(self, run: Run, tally: Tally) -> Iterator[Fact]:
         """A fact about the two rows that failed alone; nothing for any other number of rows.
 
-        >>> from diagnose.cases.typed import read_typed
+        >>> from diagnose.observations.typed import read_typed
         >>> from diagnose.machine.graph import load_machine
         >>> machine = load_machine("mounted-12")
         >>> [run] = read_typed(machine, ["response=PPFFPPPPPPPP"]).runs

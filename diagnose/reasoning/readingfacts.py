@@ -6,10 +6,11 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
-from diagnose.cases.case import Case, Reading, Run
 from diagnose.knowledge.parts import Measurement
 from diagnose.limits import MOST_TIMES
 from diagnose.machine.graph import Machine
+from diagnose.observations.case import Case
+from diagnose.observations.events import Reading, Run
 from diagnose.reasoning.changes import worked_on
 from diagnose.reasoning.finding import Fact, Value
 from diagnose.reasoning.physics import contact_ohms, copper_ohms
@@ -32,7 +33,7 @@ def reading_facts(
     ``touched`` are the rows that each piece of work may have changed; what was seen on the other
     side of such work says nothing against a reading.
 
-    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.observations.typed import read_typed
     >>> from diagnose.machine.graph import load_machine
     >>> machine = load_machine("mounted-6")  # whose coils have 8 ohm
     >>> case = read_typed(machine, ["coil-resistance@row-6=12ohm"])

@@ -5,10 +5,10 @@ from __future__ import annotations
 import shlex
 from collections.abc import Iterator, Sequence
 
-from diagnose.cases.typed import read_typed
 from diagnose.errors import FileProblems, InputError, Place, Problem, RowfaultError
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import load_machine
+from diagnose.observations.typed import read_typed
 from diagnose.reasoning.conclude import advise, conclude
 from diagnose.reasoning.facts import facts_of
 from diagnose.reasoning.finding import Finding

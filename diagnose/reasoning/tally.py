@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from diagnose.cases.case import Result, Run
+from diagnose.observations.events import Run
+from diagnose.observations.result import Result
 from diagnose.record import record
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from diagnose.cases.case import Work
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.checks import Check
 from diagnose.knowledge.parts import Remedy, Swap
+from diagnose.observations.events import Work
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.opened import LINE, done_by, rows_of
 from diagnose.retest.candidates import Candidate, rerun
@@ -29,7 +29,7 @@ def bleed_after(evidence: Evidence, work: Work, check: str) -> Candidate | None:
     A bleed needs no bleed before it.
 
     >>> from diagnose import load_machine, rank, read_typed
-    >>> from diagnose.cases.case import Swapped
+    >>> from diagnose.observations.events import Swapped
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
     >>> evidence = rank(load_machine("mounted-6"), told).evidence
     >>> for swap in ("swap-valve", "swap-coil"):

@@ -15,14 +15,14 @@ from itertools import accumulate
 
 import numpy as np
 
-from diagnose.cases.case import Result, Run, Work
-from diagnose.cases.rows import ranges, rows_in_words
 from diagnose.knowledge.circumstances import Ask, Circumstance, Prepare
-from diagnose.knowledge.parts import ANY_SETUP, Measurement, Price
+from diagnose.knowledge.parts import ANY_SETUP, Measurement, Price, part_in_words
 from diagnose.machine.graph import Machine
 from diagnose.noisyor.network import OPEN
+from diagnose.observations.events import Run, Work
+from diagnose.observations.result import Result
+from diagnose.observations.rows import ranges, rows_in_words
 from diagnose.ranking.evidence import Evidence, Seen
-from diagnose.ranking.faults import part_in_words
 from diagnose.record import record
 
 FEW_ROWS = 3

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from diagnose.cases.case import Remedied, Run
+from diagnose.observations.events import Remedied, Run
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.retest.candidates import preparations

@@ -11,9 +11,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from diagnose.cases.case import Result
 from diagnose.knowledge.circumstances import Circumstance
 from diagnose.noisyor.network import Floats
+from diagnose.observations.result import Result
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.history import told_by
 from diagnose.ranking.priors import known_prior

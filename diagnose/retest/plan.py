@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
-from diagnose.cases.case import Case, Remedied
 from diagnose.errors import OverBudget, TooManyRuns
 from diagnose.noisyor import budget
+from diagnose.observations.case import Case
+from diagnose.observations.events import Remedied
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.limits import too_many

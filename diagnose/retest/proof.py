@@ -8,13 +8,14 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.cases.case import Result, Run
-from diagnose.cases.rows import rows_in_words
 from diagnose.errors import NoAnswer
+from diagnose.knowledge.parts import part_in_words
 from diagnose.noisyor.network import PRESENT
+from diagnose.observations.events import Run
+from diagnose.observations.result import Result
+from diagnose.observations.rows import rows_in_words
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.exchanged import Exchanged, exchanged
-from diagnose.ranking.faults import part_in_words
 from diagnose.ranking.opened import checks_touched
 from diagnose.record import record
 from diagnose.retest.candidates import Candidate, rerun, rerun_name
@@ -112,7 +113,7 @@ class Proof:
         """The first good run in which every row passed, not before an epoch and after a run."""
         runs = self.ranking.evidence.case.runs
         made = (run for run in runs if run.check == check and run.index > after)
-        passed = (run for run in made if set(run.results) == {Result.PASS} and run.epoch >= epoch)
+        passed = (run for run in made if _every_row_seen_passing(run) and run.epoch >= epoch)
         return next((run for run in passed if self._good(run)), None)
 
     def _good(self, run: Run) -> bool:
@@ -308,6 +309,11 @@ class Proof:
         rows = cause.rows or tuple(range(1, evidence.model.machine.rows + 1))
         again = {check: rerun(evidence, check, rows, ()) for check in mode.shows}
         return max(again.values(), key=lambda act: mode.shows[act.check] / act.minutes)
+
+
+def _every_row_seen_passing(run: Run) -> bool:
+    """Whether every row passed and was named: what is only inferred proves nothing."""
+    return set(run.results) == {Result.PASS} and not run.inferred
 
 
 def _put_back(exchange: Exchanged) -> Candidate:

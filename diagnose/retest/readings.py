@@ -68,28 +68,10 @@ class Beliefs:
     left: Seen
 
     @cached_property
-    def may_be_gone(self) -> bool:
-        """Whether several causes together may all be gone: then those of two variables are.
-
-        Without any work only what spoiled the run is over, and that is one.
-
-        >>> from diagnose import load_machine, plan, read_typed
-        >>> for work in [], ["replace-coil@row-6=done"]:
-        ...     told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", *work])
-        ...     plan(load_machine("mounted-6"), told).scene.scales.beliefs.may_be_gone
-        False
-        True
-        """
-        over = ~np.isin(self.blamed, self.left.entries[0])
-        return len(set(self._owner[over].tolist())) > 1
-
-    @cached_property
     def blame(self) -> Floats:
         """(blames + 2) posterior of each blame, at the end those of several: left, and gone."""
         whole = self.outlook.blame
-        gone = 0.0
-        if self.may_be_gone:
-            gone = min(float(self.outlook.joint({LEFT: False})[-1]), float(whole[-1]))
+        gone = min(float(self.outlook.joint({LEFT: False})[-1]), float(whole[-1]))
         return np.concatenate([whole[:-1], [whole[-1] - gone, gone]])
 
     @cached_property

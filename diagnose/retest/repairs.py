@@ -6,12 +6,11 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from diagnose.cases.case import Remedied
-from diagnose.knowledge.parts import Remedy
+from diagnose.knowledge.parts import Remedy, part_in_words
 from diagnose.noisyor.network import Floats
+from diagnose.observations.events import Remedied
 from diagnose.ranking.causes import Cause
 from diagnose.ranking.evidence import Evidence
-from diagnose.ranking.faults import part_in_words
 from diagnose.record import record
 from diagnose.retest.candidates import Candidate
 from diagnose.retest.scales import Scales

@@ -130,10 +130,8 @@ class Scales:
     def _rerun(self, events: Sequence[Mapping[str, bool]]) -> Floats:
         """(outcomes, blames + 2) joint probabilities, over the rerun's own circumstances."""
         whole = self._mixed(events)
-        gone = np.zeros((len(events), 1))
-        if self.beliefs.may_be_gone:
-            gone = self._mixed([{**event, LEFT: False} for event in events])[:, -1:]
-            gone = np.minimum(gone, whole[:, -1:])
+        gone = self._mixed([{**event, LEFT: False} for event in events])[:, -1:]
+        gone = np.minimum(gone, whole[:, -1:])
         return np.concatenate([whole[:, :-1], whole[:, -1:] - gone, gone], axis=1)
 
     def _mixed(self, events: Sequence[Mapping[str, bool]]) -> Floats:

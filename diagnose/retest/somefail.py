@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from math import comb
 
-from diagnose.cases.rows import rows_in_words
 from diagnose.machine.graph import Machine
+from diagnose.observations.rows import rows_in_words
 from diagnose.ranking.causes import Ranking
 from diagnose.retest.candidates import Candidate, Outcome, rerun_name
 from diagnose.retest.suppose import chance, suppose

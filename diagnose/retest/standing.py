@@ -10,9 +10,9 @@ from collections.abc import Iterable, Iterator
 from itertools import chain, combinations
 from typing import Protocol
 
-from diagnose.cases.case import Reading, Remedied, Run
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import ANY_SETUP, PARKED
+from diagnose.observations.events import Reading, Remedied, Run
 from diagnose.ranking.evidence import Evidence
 from diagnose.record import record
 

@@ -11,7 +11,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from diagnose.cases.case import Case, Reading, Result, Run
+from diagnose.observations.case import Case
+from diagnose.observations.events import Reading, Run
+from diagnose.observations.result import Result
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.reasoning.finding import Finding, Value

@@ -13,12 +13,12 @@ from typing import Protocol
 
 import numpy as np
 
-from diagnose.cases.case import Result, Swapped
-from diagnose.knowledge.parts import Swap
+from diagnose.knowledge.parts import Swap, part_in_words
 from diagnose.noisyor.network import Floats
+from diagnose.observations.events import Swapped
+from diagnose.observations.result import Result
 from diagnose.ranking.epochs import moved_modes
 from diagnose.ranking.evidence import Evidence, Seen
-from diagnose.ranking.faults import part_in_words
 from diagnose.retest.bleeding import bleed_after, followed
 from diagnose.retest.candidates import Candidate, Outcome, rerun, rerun_name
 from diagnose.retest.readings import Beliefs

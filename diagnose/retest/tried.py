@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from diagnose.cases.case import Remedied, Result
+from diagnose.observations.events import Remedied
+from diagnose.observations.result import Result
 from diagnose.ranking.evidence import Evidence
 
 DIFFERENT, ALL = 5, 7

@@ -12,6 +12,10 @@ from sqlalchemy import Connection, Engine, insert, select
 from diagnose.drill.record import Finished
 from diagnose.errors import InputError, Place, Problem, Unavailable, UnknownName
 from diagnose.knowledge.places import own_to_write
+from diagnose.observations.chain import FIRST
+from diagnose.observations.entries import Event, Opened
+from diagnose.observations.guard import check_appendable
+from diagnose.observations.state import replay
 from diagnose.store.drilling import add_drill, drills_of
 from diagnose.store.engine import clear_errors, make_engine
 from diagnose.store.entry import Entry, Wanted, entry_of
@@ -23,10 +27,6 @@ from diagnose.store.rows import case_row, event_row
 from diagnose.store.schema import bring_up_to_date
 from diagnose.store.server import Server, wait_for
 from diagnose.store.tables import cases, drills, events
-from diagnose.story.chain import FIRST
-from diagnose.story.event import Event, Opened
-from diagnose.story.guard import refuse
-from diagnose.story.replay import replay
 
 VARIABLE = "ROWFAULT_CASEBOOK"
 """The URL of the casebook's database, where it is not the file in the user's data folder."""
@@ -68,8 +68,8 @@ class Casebook:
     def begin(self, opening: Event) -> None:
         """Add a new case by its first event. Raises `InputError` when there is such a case.
 
-        >>> from diagnose.story.event import told
-        >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
+        >>> from diagnose.observations.entries import new_event
+        >>> opening = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
         >>> with open_casebook("sqlite://") as casebook:
         ...     casebook.begin(opening)
         ...     casebook.begin(opening)  # doctest: +ELLIPSIS
@@ -84,12 +84,12 @@ class Casebook:
         An event that is there already is left as it is. ``seen`` is the last event that their
         giver knows of: nobody else can add anything between the look at it and the writing.
         Raises `UnknownName` when there is no such case, `InputError` for an event of another
-        case, and as `diagnose.story.guard.refuse` does.
+        case, and as `diagnose.observations.guard.check_appendable` does.
 
-        >>> from diagnose.story.event import Noted, told
-        >>> note = told(Noted(text="hose chafed"), "A")
+        >>> from diagnose.observations.entries import Noted, new_event
+        >>> note = new_event(Noted("hose chafed"), "A")
         >>> with open_casebook("sqlite://") as casebook:
-        ...     casebook.begin(told(Opened(case="20260301-a", machine="mounted-6"), "A"))
+        ...     casebook.begin(new_event(Opened(case="20260301-a", machine="mounted-6"), "A"))
         ...     casebook.add("20260301-a", note)
         ...     casebook.add("20260301-a", note)
         ...     print([event.what.kind for event in casebook.events("20260301-a")])
@@ -99,7 +99,7 @@ class Casebook:
         def act(connection: Connection, _: bool) -> None:
             _hold(connection, case)
             known = self._events(connection, case)
-            refuse(case, [each.event for each in known], told, seen)
+            check_appendable(case, [each.event for each in known], told, seen)
             _append(connection, case, known, told)
 
         self._server.write(act)
@@ -110,9 +110,9 @@ class Casebook:
         Raises `InputError` when it does not begin with an opening, when the case is here with
         another opening, or when it must be ``new`` and is here.
 
-        >>> from diagnose.story.event import Noted, told
-        >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
-        >>> note = told(Noted(text="hose chafed"), "A")
+        >>> from diagnose.observations.entries import Noted, new_event
+        >>> opening = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
+        >>> note = new_event(Noted("hose chafed"), "A")
         >>> with open_casebook("sqlite://") as casebook:
         ...     print([casebook.merge(story) for story in ([opening], [opening, note], [opening])])
         [1, 1, 0]
@@ -159,11 +159,11 @@ class Casebook:
         is none, `InputError` when there are several, or when that person told nothing yet.
 
         >>> from datetime import UTC, datetime
-        >>> from diagnose.story.event import told
+        >>> from diagnose.observations.entries import new_event
         >>> with open_casebook("sqlite://") as casebook:
         ...     for day, case in ((1, "20260301-a"), (2, "20260302-b")):
         ...         at = datetime(2026, 3, day, tzinfo=UTC)
-        ...         casebook.begin(told(Opened(case=case, machine="mounted-6"), case[-1], at))
+        ...         casebook.begin(new_event(Opened(case=case, machine="mounted-6"), case[-1], at))
         ...     print(casebook.find("20260302"), casebook.find("last", "a"))
         20260302-b 20260301-a
         """
@@ -186,10 +186,11 @@ class Casebook:
     def entries(self, wanted: Wanted | None = None) -> list[Entry]:
         """The cases that are wanted, the one in which something was told last first.
 
-        >>> from diagnose.story.event import told
+        >>> from diagnose.observations.entries import new_event
         >>> with open_casebook("sqlite://") as casebook:
         ...     for machine in ("mounted-6", "mounted-12"):
-        ...         casebook.begin(told(Opened(case=f"20260301-{machine}", machine=machine), "A"))
+        ...         opening = Opened(case=f"20260301-{machine}", machine=machine)
+        ...         casebook.begin(new_event(opening, "A"))
         ...     print([entry.case for entry in casebook.entries(Wanted(machine="mounted-6"))])
         ['20260301-mounted-6']
         """

@@ -6,10 +6,10 @@ import re
 from collections.abc import Iterator
 from datetime import date, datetime
 
-from diagnose.cases.case import Result
+from diagnose.observations.entries import people_in
+from diagnose.observations.result import Result
+from diagnose.observations.state import State
 from diagnose.record import record
-from diagnose.story.event import people_in
-from diagnose.story.replay import State
 
 OPEN = "open"
 
@@ -67,9 +67,9 @@ class Wanted:
 def entry_of(state: State) -> Entry:
     """A state as a list shows it.
 
-    >>> from diagnose.story.event import Opened, told
-    >>> from diagnose.story.replay import replay
-    >>> opening = told(Opened(case="20260301-a", machine="mounted-6", title="spring"), "A")
+    >>> from diagnose.observations.entries import Opened, new_event
+    >>> from diagnose.observations.state import replay
+    >>> opening = new_event(Opened(case="20260301-a", machine="mounted-6", title="spring"), "A")
     >>> entry = entry_of(replay([opening]))
     >>> entry.title, entry.outcome, entry.minutes
     ('spring', 'open', 0.0)
@@ -93,10 +93,10 @@ def entry_of(state: State) -> Entry:
 def words_of(state: State) -> str:
     """Every word in a case that is found by searching, once, in small letters.
 
-    >>> from diagnose.story.event import Noted, Opened, told
-    >>> from diagnose.story.replay import replay
-    >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A. Helper")
-    >>> note = told(Noted(text="Hose chafed at row-6/valve"), "A. Helper")
+    >>> from diagnose.observations.entries import Noted, Opened, new_event
+    >>> from diagnose.observations.state import replay
+    >>> opening = new_event(Opened(case="20260301-a", machine="mounted-6"), "A. Helper")
+    >>> note = new_event(Noted("Hose chafed at row-6/valve"), "A. Helper")
     >>> words_of(replay([opening, note]))
     '20260301 a mounted 6 helper hose chafed at row valve'
     """

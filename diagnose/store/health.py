@@ -7,13 +7,13 @@ from collections.abc import Iterator
 from sqlalchemy import Connection, text
 
 from diagnose.errors import Damaged, InputError, Place, Problem
+from diagnose.observations.state import replay
 from diagnose.record import record
 from diagnose.store.drilling import drills_of
 from diagnose.store.entry import entry_of, words_of
 from diagnose.store.listing import damages, ids_of, read_case, search_damages
 from diagnose.store.reading import REMEDY, Kept
 from diagnose.store.rows import sha256
-from diagnose.story.replay import replay
 
 
 @record

@@ -5,11 +5,11 @@ from __future__ import annotations
 from sqlalchemy import Connection, text
 
 from diagnose.errors import Damaged
+from diagnose.observations.state import State, replay
 from diagnose.store.entry import entry_of, words_of
 from diagnose.store.listing import ids_of, read_case
 from diagnose.store.rows import case_row
 from diagnose.store.tables import cases
-from diagnose.story.replay import State, replay
 
 
 def note_down(connection: Connection, state: State, length: int, head: str) -> None:

@@ -9,11 +9,12 @@ from pydantic import ValidationError
 
 from diagnose.errors import Damaged, Place, Problem, quoted
 from diagnose.knowledge.wrong import Wrong
+from diagnose.observations.chain import FIRST, link
+from diagnose.observations.encoding import decode
+from diagnose.observations.entries import Event, Opened
+from diagnose.observations.formats import FORMAT, convert
 from diagnose.record import record
 from diagnose.store.rows import Row, when
-from diagnose.story.chain import FIRST, link
-from diagnose.story.event import Event, Opened
-from diagnose.story.formats import FORMAT, convert
 
 REMEDY = (
     "nothing was changed; write what is whole with rowfault cases export, and take the rest from "
@@ -49,8 +50,9 @@ def read_back(
     Raises `Damaged`, which names the first entry that is not what was stored.
 
     >>> from diagnose.store.rows import event_row
-    >>> from diagnose.story.event import told
-    >>> row = event_row("a", 1, told(Opened(case="20260301-a", machine="mounted-6"), "A"), FIRST)
+    >>> from diagnose.observations.entries import new_event
+    >>> opening = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> row = event_row("a", 1, opening, FIRST)
     >>> noted = {"length": 1, "head": row["sha256"]}
     >>> [kept.event.who for kept in read_back("20260301-a", [row], [], noted)]
     ['A']
@@ -119,7 +121,7 @@ def _event(row: Row) -> Event:
         raise Wrong(got=got, expected="what was stored")
     try:
         data = json.loads(body)
-        event = Event.model_validate_json(json.dumps(convert(data, form)))
+        event = decode(json.dumps(convert(data, form)))
         columns = {"id": event.id, "at": when(event.at), "who": event.who}
         columns["kind"] = data["what"]["kind"]
     except (

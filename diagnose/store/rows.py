@@ -7,10 +7,11 @@ import json
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 
+from diagnose.observations.chain import link
+from diagnose.observations.encoding import canonical, decode, encode
+from diagnose.observations.entries import Event
+from diagnose.observations.formats import FORMAT
 from diagnose.store.entry import Entry
-from diagnose.story.chain import canonical, link, plain
-from diagnose.story.event import Event
-from diagnose.story.formats import FORMAT
 
 Row = Mapping[str, object]
 
@@ -30,12 +31,15 @@ SEALED_OF_PLAYERS = ("who", "drills")
 def event_row(case: str, number: int, event: Event, previous: str) -> dict[str, object]:
     """An event as a row, chained to the one whose hash is ``previous``.
 
-    >>> from diagnose.story.event import Noted, told
-    >>> row = event_row("20260301-a", 2, told(Noted(text="hose chafed"), "A"), "")
+    Raises pydantic's `ValidationError` for an event that could not be read back.
+
+    >>> from diagnose.observations.entries import Noted, new_event
+    >>> row = event_row("20260301-a", 2, new_event(Noted("hose chafed"), "A"), "")
     >>> row["number"], row["kind"], len(row["sha256"])
     (2, 'note', 64)
     """
-    body = canonical(plain(event))
+    body = canonical(encode(event))
+    decode(body)
     return {
         "case": case,
         "number": number,

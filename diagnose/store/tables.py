@@ -3,10 +3,10 @@
 Events are the truth. What stands in ``cases`` and ``words`` is worked out from them, in the same
 transaction, so that lists and searches need not replay. Drills stand by themselves.
 
-Every event has its place in its case's chain (`diagnose.story.chain`): the hash before it, and its
-own, of that, of the version of its form and of its text. A case knows how many events it has and
-the hash of the last; ``said`` is the hash of its words. A ``seal`` is a hash of a whole row, so
-that a changed one is noticed.
+Every event has its place in its case's chain (`diagnose.observations.chain`): the hash before it,
+and its own, of that, of the version of its form and of its text. A case knows how many events it
+has and the hash of the last; ``said`` is the hash of its words. A ``seal`` is a hash of a whole
+row, so that a changed one is noticed.
 """
 
 from __future__ import annotations

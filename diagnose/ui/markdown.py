@@ -4,15 +4,27 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any
 
-from diagnose.cases.rows import pattern_in_words, rows_in_words
+from diagnose.observations.rows import pattern_in_words, rows_in_words
+from diagnose.reports.forms.case import (
+    CaseReport,
+    ConclusionReport,
+    CountedRun,
+    HandoverReport,
+    NotPlanned,
+    OverTime,
+    PartUsed,
+)
+from diagnose.reports.forms.plan import EndReport, StepReport
+from diagnose.reports.forms.ranking import CauseReport
+from diagnose.reports.forms.readiness import GroupReport, ItemReport, ReadinessReport
+from diagnose.reports.forms.season import SeasonReport
+from diagnose.reports.forms.timeline import TimelineEntry
+from diagnose.reports.plan import acts_in
 from diagnose.ui.plaintext import visible
 from diagnose.ui.terminal.ranking import LEGEND
 from diagnose.ui.terminal.rows import Line, draw_rows
 from diagnose.ui.words import minutes_text, moment, outcome, percent, sentence
-
-Data = Mapping[str, Any]
 
 SPECIAL = re.compile(r"([\\`*_\[\]<>|~&$@])")
 """Marks that mean something to Markdown or HTML wherever they stand."""
@@ -46,22 +58,22 @@ def said(text: str) -> str:
     return escaped(sentence(text))
 
 
-def report_markdown(report: Data) -> str:
+def report_markdown(report: CaseReport) -> str:
     """A report in the form ``rowfault/report/1`` as Markdown."""
-    title = report["machine"]["id"] + (f": {report['title']}" if report["title"] else "")
+    title = report.machine.id + (f": {report.title}" if report.title else "")
     chapters = (
         ("The job", _job(report)),
-        ("Conclusion", _conclusion(report["conclusion"])),
+        ("Conclusion", _conclusion(report.conclusion)),
         ("Proof", _proof(report)),
-        ("Not ranked", _items([report["impossible"]])),
+        ("Not ranked", _items([report.impossible])),
         ("Most likely now", _causes(report)),
-        ("Do next", _next(report["next"])),
-        ("Suspected parts", _suspected(report["suspicion"])),
-        ("Runs that count", _runs(report["runs"])),
-        ("Causes over time", _over_time(report["over_time"])),
-        ("What was told and done", _timeline(report["timeline"])),
-        ("Parts used", _parts(report["parts_used"])),
-        ("Take care", _items(report["cautions"])),
+        ("Do next", _next(report.next)),
+        ("Suspected parts", _suspected(report.suspicion)),
+        ("Runs that count", _runs(report.runs)),
+        ("Causes over time", _over_time(report.over_time)),
+        ("What was told and done", _timeline(report.timeline)),
+        ("Parts used", _parts(report.parts_used)),
+        ("Take care", _items(report.cautions)),
     )
     return document(f"{title}", [*_rows(report)], chapters)
 
@@ -95,103 +107,101 @@ def _items(says: Iterable[str | None]) -> Iterator[str]:
     return (f"- {said(one)}" for one in says if one)
 
 
-def _rows(report: Data) -> Iterator[str]:
+def _rows(report: CaseReport) -> Iterator[str]:
     """What failed, and the picture of the rows in signs."""
-    failed = [row["row"] for row in report["rows"] if row["mark"] == "fail"]
-    rows = report["machine"]["rows"]
+    failed = [row.row for row in report.rows if row.mark == "fail"]
+    rows = report.machine.rows
     says = f"Failed last: {rows_in_words(failed)} of {rows}" if failed else "No row failed last"
     yield f"**{says}**"
     yield ""
     yield "```text"
-    checks = list(report["rows"][0]["checks"])
-    lines = [
-        Line(check, "".join(row["checks"][check] for row in report["rows"])) for check in checks
-    ]
-    layout = report["layout"]
-    sections = {one["id"]: one["rows"] for one in layout["sections"]}
-    branches = {one["id"]: one["rows"] for one in layout["branches"]}
+    checks = list(report.rows[0].checks)
+    lines = [Line(check, "".join(row.checks[check] for row in report.rows)) for check in checks]
+    layout = report.layout
+    sections = {one.id: one.rows for one in layout.sections}
+    branches = {one.id: one.rows for one in layout.branches}
     yield from (line.plain for line in draw_rows(lines, sections, branches))
     yield LEGEND
     yield "```"
 
 
-def _job(report: Data) -> Iterator[str]:
+def _job(report: CaseReport) -> Iterator[str]:
     facts = (
-        ("Case", report["case"]),
-        ("Machine", report["machine"]["name"]),
-        ("Stands", report["outcome_says"]),
-        ("With", report["owner"] if report["outcome"] == "open" else None),
-        ("Handed over", _handed_over(report["handed_over"])),
-        ("Opened", moment(report["opened"])),
-        ("Last entry", f"{moment(report['last'])}, {minutes_text(report['minutes'])} by the clock"),
-        ("Told by", ", ".join(report["who"])),
-        ("Its past", "; ".join(report["history"])),
-        ("Priors", report["priors"]),
+        ("Case", report.case),
+        ("Machine", report.machine.name),
+        ("Stands", report.outcome_says),
+        ("With", report.owner if report.outcome == "open" else None),
+        ("Handed over", _handed_over(report.handed_over)),
+        ("Opened", moment(report.opened)),
+        ("Last entry", f"{moment(report.last)}, {minutes_text(report.minutes)} by the clock"),
+        ("Told by", ", ".join(report.who)),
+        ("Its past", "; ".join(report.history)),
+        ("Priors", report.priors),
     )
     return (f"- {name}: {escaped(value)}" for name, value in facts if value)
 
 
-def _handed_over(handed: Data | None) -> str | None:
+def _handed_over(handed: HandoverReport | None) -> str | None:
     """Who handed the case over, to whom, when and why."""
     if handed is None:
         return None
-    to = f" to {handed['to']}" if handed["to"] else ""
-    why = f": {handed['why']}" if handed["why"] else ""
-    return f"by {handed['by']}{to}, {moment(handed['at'])}{why}"
+    to = f" to {handed.to}" if handed.to else ""
+    why = f": {handed.why}" if handed.why else ""
+    return f"by {handed.by}{to}, {moment(handed.at)}{why}"
 
 
-def _conclusion(ended: Data | None) -> Iterator[str]:
+def _conclusion(ended: ConclusionReport | None) -> Iterator[str]:
     if ended is None:
         return
-    yield f"The case ended: {ended['outcome_says']}."
-    if ended["says"]:
-        yield from ("", escaped(ended["says"]))
-    for cause in ended["causes"]:
-        was = cause["was_there"]
+    yield f"The case ended: {ended.outcome_says}."
+    if ended.says:
+        yield from ("", escaped(ended.says))
+    for cause in ended.causes:
+        was = cause.was_there
         there = f" It was there with {percent(was)}." if was is not None else ""
-        yield from ("", f"- {said(cause['says'])}{there}")
+        yield from ("", f"- {said(cause.says)}{there}")
 
 
-def _proof(report: Data) -> Iterator[str]:
-    proof = report["proof"]
+def _proof(report: CaseReport) -> Iterator[str]:
+    proof = report.proof
     if proof is None:
         return
-    yield said(proof["says"])
-    if proof["holds"]:
-        runs = ", ".join(map(str, proof["runs"]))
+    yield said(proof.says)
+    if proof.holds:
+        runs = ", ".join(map(str, proof.runs))
         yield from ("", f"By full runs, all rows together: {runs}.")
-    for cause in report["cured"]:
-        there = f"It was there with {percent(cause['probability'])}."
-        yield from ("", f"- Gone since a remedy cleared it: {said(cause['says'])} {there}")
+    for cause in report.cured:
+        there = f"It was there with {percent(cause.probability)}."
+        yield from ("", f"- Gone since a remedy cleared it: {said(cause.says)} {there}")
 
 
-def _causes(report: Data) -> Iterable[str]:
-    if not report["causes"] or report["outcome"] == "proven":
+def _causes(report: CaseReport) -> Iterable[str]:
+    if not report.causes or report.outcome == "proven":
         return ()
-    rows = ((percent(c["probability"]), said(c["says"]), _remedy(c)) for c in report["causes"][:6])
+    rows = ((percent(c.probability), said(c.says), _remedy(c)) for c in report.causes[:6])
     return table(("Chance", "Cause", "What is done about it"), rows)
 
 
-def _remedy(cause: Data) -> str:
-    remedy = cause["remedy"]
+def _remedy(cause: CauseReport) -> str:
+    remedy = cause.remedy
     if not remedy:
         return ""
-    caution = f" **Take care:** {said(remedy['caution'])}" if remedy["caution"] else ""
-    return f"{said(remedy['does'])} {minutes_text(remedy['minutes'])}.{caution}"
+    caution = f" **Take care:** {said(remedy.caution)}" if remedy.caution else ""
+    return f"{said(remedy.does)} {minutes_text(remedy.minutes)}.{caution}"
 
 
-def _next(tree: Data | None) -> Iterator[str]:
+def _next(tree: StepReport | EndReport | NotPlanned | None) -> Iterator[str]:
     if tree is None:
         return
-    if "act" not in tree:
-        yield from (said(tree["says"]), "")
-    for act in [tree["act"]] if "act" in tree else tree["acts"]:
-        yield f"**{said(act['says'])}** About {minutes_text(act['minutes'])}."
+    if not isinstance(tree, StepReport):
+        yield from (said(tree.says), "")
+    for act in () if isinstance(tree, NotPlanned) else acts_in(tree):
+        yield f"**{said(act.says)}** About {minutes_text(act.minutes)}."
         yield ""
-        yield from _items([f"Needs: {', '.join(act['needs'])}" if act["needs"] else None])
-        yield from _items(f"Take care: {caution}" for caution in act["cautions"])
-    for branch in tree.get("outcomes", ()):
-        yield f"- {percent(branch['probability'])}: {said(outcome(branch['result']))}"
+        yield from _items([f"Needs: {', '.join(act.needs)}" if act.needs else None])
+        yield from _items(f"Take care: {caution}" for caution in act.cautions)
+    for branch in tree.outcomes if isinstance(tree, StepReport) else ():
+        yield f"- {percent(branch.probability)}: {said(outcome(branch.result))}"
 
 
 def _suspected(suspicion: Mapping[str, float]) -> Iterable[str]:
@@ -200,135 +210,146 @@ def _suspected(suspicion: Mapping[str, float]) -> Iterable[str]:
     return table(("Chance", "Part"), rows) if rows else ()
 
 
-def _runs(runs: Sequence[Data]) -> Iterable[str]:
+def _runs(runs: Sequence[CountedRun]) -> Iterable[str]:
     head = ("Run", "What it showed", "Circumstances", "Told")
     return table(head, map(run_cells, runs)) if runs else ()
 
 
-def run_cells(run: Data) -> tuple[str, ...]:
+def run_cells(run: CountedRun) -> tuple[str, ...]:
     """A run as cells of a table.
 
-    >>> run = {"run": 2, "check": "bleed", "pattern": "PPPPPF", "standing": "weak", "who": "Ann"}
-    >>> run_cells(run | {"circumstances": ["oil cold"], "at": "2026-03-14T07:30:00+00:00"})[:3]
+    >>> run = CountedRun(
+    ...     run=2, entry=3, at="2026-03-14T07:30:00+00:00", who="Ann", check="bleed",
+    ...     pattern="PPPPPF", circumstances=("oil cold",), after_work=0, standing="weak", why=(),
+    ... )
+    >>> run_cells(run)[:3]
     ('2 bleed', 'Row 6 failed, 5 of 6 passed. This run is weak.', 'oil cold')
     """
-    standing = f" This run is {run['standing']}." if run["standing"] else ""
+    standing = f" This run is {run.standing}." if run.standing else ""
     return (
-        f"{run['run']} {run['check']}",
-        said(pattern_in_words(run["pattern"])) + standing,
-        escaped("; ".join(run["circumstances"])),
-        escaped(f"{moment(run['at'])}, {run['who']}"),
+        f"{run.run} {run.check}",
+        said(pattern_in_words(run.pattern)) + standing,
+        escaped("; ".join(run.circumstances)),
+        escaped(f"{moment(run.at)}, {run.who}"),
     )
 
 
-def _over_time(over_time: Data) -> Iterator[str]:
-    if not over_time["points"]:
+def _over_time(over_time: OverTime) -> Iterator[str]:
+    if not over_time.points:
         return
-    causes = [escaped(cause["says"]) for cause in over_time["causes"]]
+    causes = [escaped(cause.says) for cause in over_time.causes]
     rows = (
-        (str(point["entry"]), *("" if c is None else percent(c) for c in point["chances"]))
-        for point in over_time["points"]
+        (str(point.entry), *("" if c is None else percent(c) for c in point.chances))
+        for point in over_time.points
     )
     yield from table(("After entry", *causes), rows)
 
 
-def _timeline(timeline: Sequence[Data]) -> Iterator[str]:
+def _timeline(timeline: Sequence[TimelineEntry]) -> Iterator[str]:
     for entry in timeline:
-        who = escaped(f"{moment(entry['at'])}, {entry['who']}")
-        says = said(entry["says"])
-        if not entry["counts"]:
-            how = "put right" if entry["corrected"]["instead"] else "taken back"
-            by = f"by {escaped(entry['corrected']['who'])} in entry {entry['corrected']['by']}"
+        who = escaped(f"{moment(entry.at)}, {entry.who}")
+        says = said(entry.says)
+        gone = entry.corrected
+        if gone is not None and not entry.counts:
+            how = "put right" if gone.instead else "taken back"
+            by = f"by {escaped(gone.who)} in entry {gone.by}"
             says = f"{says} *Does not count: {how} {by}.*"
-        yield f"{entry['number']}. {who}: {says}"
+        yield f"{entry.number}. {who}: {says}"
 
 
-def _parts(parts: Sequence[Data]) -> Iterator[str]:
-    return _items(f"{used['says']}: {used['does']} ({used['price_says']})" for used in parts)
+def _parts(parts: Sequence[PartUsed]) -> Iterator[str]:
+    return _items(f"{used.says}: {used.does} ({used.price_says})" for used in parts)
 
 
 TICKS = {"good": "[x]", "bad": "[ ]", "to see to": "[ ]"}
 
 
-def readiness_markdown(sheet: Data) -> str:
+def readiness_markdown(sheet: ReadinessReport) -> str:
     """A sheet in the form ``rowfault/readiness/1`` as Markdown.
 
-    >>> sheet = dict.fromkeys(("groups", "likelier", "questions", "cautions"), ())
-    >>> sheet |= {"machine": "mine", "name": "Old", "rows": 6, "minutes": 72, "likelier": ["air"]}
+    >>> sheet = ReadinessReport(
+    ...     machine="mine", name="Old", rows=6, groups=(), likelier=("air",), questions=(),
+    ...     minutes=72, cautions=(),
+    ... )
     >>> [line for line in readiness_markdown(sheet).splitlines() if line][1:]
     ['Old, 6 rows. About 1 h 12 min in all.', '## Likelier after what was said', '- Air.']
     """
     lead = [
-        f"{escaped(sheet['name'])}, {sheet['rows']} rows. "
-        f"About {minutes_text(sheet['minutes'])} in all."
+        f"{escaped(sheet.name)}, {sheet.rows} rows. About {minutes_text(sheet.minutes)} in all."
     ]
-    groups = ((sentence(each["title"]).rstrip("."), _group(each)) for each in sheet["groups"])
+    groups = ((sentence(each.title).rstrip("."), _group(each)) for each in sheet.groups)
     questions = (
-        f"{escaped(each['question'])} {escaped(each['id'])}={escaped(' or '.join(each['choices']))}"
-        for each in sheet["questions"]
+        f"{escaped(each.question)} {escaped(each.id)}={escaped(' or '.join(each.choices))}"
+        for each in sheet.questions
     )
     chapters = (
         *groups,
-        ("Likelier after what was said", _bulleted(map(said, sheet["likelier"]))),
+        ("Likelier after what was said", _bulleted(map(said, sheet.likelier))),
         ("Worth knowing", _bulleted(questions)),
-        ("Take care", _bulleted(map(said, sheet["cautions"]))),
+        ("Take care", _bulleted(map(said, sheet.cautions))),
     )
-    return document(f"Before the checks: {sheet['machine']}", lead, chapters)
+    return document(f"Before the checks: {sheet.machine}", lead, chapters)
 
 
-def season_markdown(record: Data) -> str:
+def season_markdown(season: SeasonReport) -> str:
     """A record in the form ``rowfault/season/1`` as Markdown.
 
-    >>> record = dict.fromkeys(("history", "runs", "found", "work", "parts_used", "cautions"), ())
-    >>> record |= {"machine": {"id": "mine", "name": "Old", "rows": 6}, "case": "a", "title": ""}
-    >>> record |= {"proof": {"says": "both passed", "runs": [2, 3]}, "who": ["Ann"]}
-    >>> text = season_markdown(record | {"proven_at": "2026-03-14T07:30:00+00:00"})
+    >>> from diagnose.reports.forms.case import MachineReport, ProofReport
+    >>> text = season_markdown(
+    ...     SeasonReport(
+    ...         case="a", title=None, machine=MachineReport(id="mine", name="Old", rows=6),
+    ...         opened="2026-03-14T07:00:00+00:00", last="2026-03-14T07:30:00+00:00", who=("Ann",),
+    ...         history=(), runs=(), parts_used=(), proven_at="2026-03-14T07:30:00+00:00", work=(),
+    ...         found=(), proof=ProofReport(holds=True, says="both passed", runs=(2, 3)),
+    ...         priors="shipped", cautions=(),
+    ...     )
+    ... )
     >>> text.splitlines()[2], text.splitlines()[5]
     ('**Both passed.**', '- Proven: 2026-03-14 07:30 UTC, by runs 2, 3')
     """
-    machine, proof = record["machine"], record["proof"]
-    runs = ", ".join(map(str, proof["runs"]))
+    machine, proof = season.machine, season.proof
+    runs = ", ".join(map(str, proof.runs))
     facts = (
-        ("Machine", f"{machine['name']}, {machine['rows']} rows"),
-        ("Proven", f"{moment(record['proven_at'])}, by runs {runs}"),
-        ("Case", record["case"] + (f", {record['title']}" if record["title"] else "")),
-        ("Told by", ", ".join(record["who"])),
-        ("Its past", "; ".join(record["history"])),
+        ("Machine", f"{machine.name}, {machine.rows} rows"),
+        ("Proven", f"{moment(season.proven_at)}, by runs {runs}"),
+        ("Case", season.case + (f", {season.title}" if season.title else "")),
+        ("Told by", ", ".join(season.who)),
+        ("Its past", "; ".join(season.history)),
     )
-    lead = [f"**{said(proof['says'])}**", ""]
+    lead = [f"**{said(proof.says)}**", ""]
     lead += [f"- {name}: {escaped(value)}" for name, value in facts if value]
     head = ("Run", "What it showed", "Circumstances", "Told")
-    found = [f"found at fault, and gone since: {each['says']}" for each in record["found"]]
-    work = [*record["work"], *found] or ["nothing was repaired"]
-    parts = (f"{used['says']}: {used['does']}" for used in record["parts_used"])
+    found = [f"found at fault, and gone since: {each.says}" for each in season.found]
+    work = [*season.work, *found] or ["nothing was repaired"]
+    parts = (f"{used.says}: {used.does}" for used in season.parts_used)
     chapters = (
-        ("Runs", table(head, map(run_cells, record["runs"]))),
+        ("Runs", table(head, map(run_cells, season.runs))),
         ("What was repaired", _bulleted(map(said, work))),
         ("Parts used", _bulleted(map(said, parts))),
-        ("Take care", _bulleted(map(said, record["cautions"]))),
+        ("Take care", _bulleted(map(said, season.cautions))),
         ("Signed", ["Name and signature: ................................ Date: ............"]),
     )
-    return document(f"Season record: {machine['id']}", lead, chapters)
+    return document(f"Season record: {machine.id}", lead, chapters)
 
 
 def _bulleted(lines: Iterable[str]) -> Iterator[str]:
     return (f"- {line}" for line in lines)
 
 
-def _group(group: Data) -> Iterator[str]:
-    if group["needs"]:
-        yield f"Wants {escaped(', '.join(group['needs']))}."
+def _group(group: GroupReport) -> Iterator[str]:
+    if group.needs:
+        yield f"Wants {escaped(', '.join(group.needs))}."
         yield ""
-    for item in group["items"]:
-        yield f"- {TICKS[item['standing']]} **{_about(item)}** {said(item['says'])}{_does(item)}"
-        yield from (f"  - Take care: {said(caution)}" for caution in item["cautions"])
-    yield from (f"- Take care: {said(caution)}" for caution in group["cautions"])
+    for item in group.items:
+        yield f"- {TICKS[item.standing]} **{_about(item)}** {said(item.says)}{_does(item)}"
+        yield from (f"  - Take care: {said(caution)}" for caution in item.cautions)
+    yield from (f"- Take care: {said(caution)}" for caution in group.cautions)
 
 
-def _about(item: Data) -> str:
-    return f"{sentence(item['standing']).rstrip('.')}, {escaped(item['about'])}:"
+def _about(item: ItemReport) -> str:
+    return f"{sentence(item.standing).rstrip('.')}, {escaped(item.about)}:"
 
 
-def _does(item: Data) -> str:
-    does = f" {said(item['does'])}" if item["does"] else ""
-    return does + (f" About {minutes_text(item['minutes'])}." if item["minutes"] else "")
+def _does(item: ItemReport) -> str:
+    does = f" {said(item.does)}" if item.does else ""
+    return does + (f" About {minutes_text(item.minutes)}." if item.minutes else "")

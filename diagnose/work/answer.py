@@ -7,9 +7,10 @@ from dataclasses import replace
 from datetime import datetime
 
 from diagnose.errors import on_one_line
+from diagnose.observations.entries import Event, Noted, What, new_event
+from diagnose.observations.forms import LONGEST_TEXT
+from diagnose.observations.order import touch
 from diagnose.record import record
-from diagnose.story.event import LONGEST_TEXT, Event, Noted, What, told
-from diagnose.story.order import touch
 from diagnose.work.question import Question
 
 Pair = tuple[str, str]
@@ -44,7 +45,7 @@ class Answer:
     def harmless(self) -> bool:
         """Whether it stands beside anything that others may tell.
 
-        >>> answer = answered([Noted(text="hose chafed")], "A", None, None, 32 * "0")
+        >>> answer = answered([Noted("hose chafed")], "A", None, None, 32 * "0")
         >>> answer.harmless
         True
         """
@@ -67,7 +68,7 @@ def _placed(event: Event, later: Sequence[str]) -> Event:
     if event.same_as or not (own.takes or own.changes):
         return event
     before = tuple(dict.fromkeys((*event.before, *later)))
-    return event.model_copy(update={"before": before})
+    return replace(event, before=before)
 
 
 def answered(
@@ -75,13 +76,13 @@ def answered(
 ) -> Answer:
     """What somebody told who had seen a case up to an event, and was asked a question.
 
-    >>> answer = answered([Noted(text="hose chafed")], "A", None, None, 32 * "0")
+    >>> answer = answered([Noted("hose chafed")], "A", None, None, 32 * "0")
     >>> (event,) = answer.events
     >>> event.what.text, event.seen == answer.known, event.question
     ('hose chafed', True, None)
     """
-    asked = {"question": in_short(question) if question else None, "seen": seen}
-    events = (told(what, who, at).model_copy(update=asked) for what in whats)
+    asked = in_short(question) if question else None
+    events = (replace(new_event(what, who, at), question=asked, seen=seen) for what in whats)
     return Answer(tuple(events), seen)
 
 

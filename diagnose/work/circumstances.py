@@ -5,27 +5,28 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime, timedelta
 
-from diagnose.cases.case import Case, Result, Run
 from diagnose.knowledge.circumstances import Circumstance, State
+from diagnose.observations.case import Case
+from diagnose.observations.events import Circumstances, Remedied, Run, Swapped
+from diagnose.observations.result import Result
+from diagnose.observations.state import State as Story
+from diagnose.projection import Projection
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.model import Model
 from diagnose.reasoning.conclude import conclude_case
-from diagnose.story.event import Checked, Circumstances, Exchanged, Mended
-from diagnose.story.replay import State as Story
-from diagnose.story.view import View
 
 STALE = timedelta(minutes=30)
 """A temperature or pressure is asked for again after so long (judgement: oil cools)."""
 
 
-def wanted(view: View, check: str) -> tuple[Circumstance, ...]:
+def wanted(view: Projection, check: str) -> tuple[Circumstance, ...]:
     """The circumstances that can spoil a check and that somebody can see to.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> from diagnose.story.event import Opened, told
-    >>> from diagnose.story.replay import replay
-    >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
-    >>> view = View(replay([opening]), load_knowledge())
+    >>> from diagnose.observations.entries import Opened, new_event
+    >>> from diagnose.observations.state import replay
+    >>> opening = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> view = Projection(replay([opening]), load_knowledge())
     >>> [each.id for each in wanted(view, "bleed")]
     ['bleed-hose', 'engine', 'moving', 'oil', 'supply']
     """
@@ -37,15 +38,15 @@ def wanted(view: View, check: str) -> tuple[Circumstance, ...]:
     )
 
 
-def to_ask(view: View, check: str, now: datetime) -> tuple[Circumstance, ...]:
+def to_ask(view: Projection, check: str, now: datetime) -> tuple[Circumstance, ...]:
     """Those that were never told for such a run, or are stale, or turned with the set-up.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> from diagnose.story.event import Opened, told
-    >>> from diagnose.story.replay import replay
-    >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
-    >>> said = told(Circumstances(values={"engine": "on", "oil": 54.0}), "A", opening.at)
-    >>> view = View(replay([opening, said]), load_knowledge())
+    >>> from diagnose.observations.entries import Opened, new_event
+    >>> from diagnose.observations.state import replay
+    >>> opening = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> said = new_event(Circumstances({"engine": "on", "oil": 54.0}), "A", opening.at)
+    >>> view = Projection(replay([opening, said]), load_knowledge())
     >>> for at in (opening.at, opening.at + 2 * STALE):
     ...     print(*(each.id for each in to_ask(view, "bleed", at)))
     bleed-hose moving supply
@@ -69,26 +70,26 @@ def _said(state: Story, check: str) -> dict[str, datetime]:
     said: dict[str, datetime] = {}
     for each in state.done:
         what, at = each.counts, each.event.at
-        if isinstance(what, Checked):
+        if isinstance(what, Run):
             if what.check != check:
                 said = {name: when for name, when in said.items() if name == "oil"}
             said.update(dict.fromkeys(what.circumstances, at) if what.check == check else {})
         elif isinstance(what, Circumstances):
             said.update(dict.fromkeys(what.values, at))
-        elif isinstance(what, Mended | Exchanged):
+        elif isinstance(what, Remedied | Swapped):
             said = {name: when for name, when in said.items() if name == "oil"}
     return said
 
 
-def bad(view: View, check: str) -> Mapping[str, State]:
+def bad(view: Projection, check: str) -> Mapping[str, State]:
     """The bad states, by circumstance, that a run of a check would have now.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> from diagnose.story.event import Opened, told
-    >>> from diagnose.story.replay import replay
-    >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
-    >>> said = told(Circumstances(values={"engine": "off", "oil": 54.0}), "A")
-    >>> found = bad(View(replay([opening, said]), load_knowledge()), "bleed")
+    >>> from diagnose.observations.entries import Opened, new_event
+    >>> from diagnose.observations.state import replay
+    >>> opening = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> said = new_event(Circumstances({"engine": "off", "oil": 54.0}), "A")
+    >>> found = bad(Projection(replay([opening, said]), load_knowledge()), "bleed")
     >>> [(name, state.name) for name, state in found.items()]
     [('engine', 'not running')]
     """

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 from diagnose.errors import quoted
 from diagnose.knowledge.wrong import Wrong
-from diagnose.story.event import Fact, HandedOver, spoken
+from diagnose.observations.entries import HandedOver, Statement
+from diagnose.observations.forms import spoken
 from diagnose.work.question import Question
 
 NO_NAMES = ("yes", "y", "no", "n", "done", "none", "?")
@@ -20,7 +21,7 @@ def hand_over(rest: str) -> HandedOver | Question:
     """What follows the words hand over: all of it, or the question for what is left out.
 
     >>> hand_over("to Ben: it is late")
-    HandedOver(kind='hand-over', to='Ben', why='it is late')
+    HandedOver(to='Ben', why='it is late')
     >>> [hand_over(rest).asks for rest in ("it is late", "to Ben", "")]
     ['To whom?', 'Why?', 'To whom?']
     """
@@ -34,12 +35,12 @@ def to_whom(because: str = "") -> Question:
     """To whom; and why, unless that was said.
 
     >>> to_whom("it is late").read("Ben")
-    [HandedOver(kind='hand-over', to='Ben', why='it is late')]
+    [HandedOver(to='Ben', why='it is late')]
     >>> to_whom().leads_to("Ben").asks
     'Why?'
     """
 
-    def read(text: str) -> Sequence[Fact]:
+    def read(text: str) -> Sequence[Statement]:
         return [HandedOver(to=named(text), why=spoken(because))]
 
     leads_to = None if because else lambda text: why_to(named(text))
@@ -50,10 +51,10 @@ def why_to(to: str, kept: str = "") -> Question:
     """Why the case goes to somebody; ``kept`` is the reason when none is typed.
 
     >>> why_to("Ben", "no meter here").read("")
-    [HandedOver(kind='hand-over', to='Ben', why='no meter here')]
+    [HandedOver(to='Ben', why='no meter here')]
     """
 
-    def read(text: str) -> Sequence[Fact]:
+    def read(text: str) -> Sequence[Statement]:
         return [HandedOver(to=to, why=spoken(text.strip() or kept))]
 
     return Question("Why?", "a few words", read, kept=kept)

@@ -7,14 +7,14 @@ from dataclasses import field
 from datetime import datetime
 from functools import cached_property
 
-from diagnose.cases.rows import standing_failures
+from diagnose.observations.events import Remedied, Run, Swapped
+from diagnose.observations.rows import standing_failures
+from diagnose.projection import Projection
 from diagnose.record import record
 from diagnose.retest.candidates import required_rerun
 from diagnose.retest.next import others_fail, worth_at_once
 from diagnose.retest.plan import Plan
 from diagnose.retest.proof import Proof
-from diagnose.story.event import Checked, Exchanged, Mended
-from diagnose.story.view import View
 
 
 @record
@@ -28,7 +28,7 @@ class Job:
     accepted: circumstances that are bad and under which a run is made all the same, by value.
     """
 
-    view: View
+    view: Projection
     now: datetime
     accepted: Mapping[str, float | str] = field(default_factory=dict)
 
@@ -42,12 +42,12 @@ class Job:
         """Whether the machine is proven good.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> from diagnose.story.event import Opened, told
-        >>> from diagnose.story.replay import replay
-        >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
-        >>> run = told(Checked(check="bleed", pattern="PPPPP."), "A")
+        >>> from diagnose.observations.entries import Opened, new_event
+        >>> from diagnose.observations.state import replay
+        >>> opening = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
+        >>> run = new_event(Run.of("bleed", "PPPPP."), "A")
         >>> state = replay([opening, run])
-        >>> Job(View(state, load_knowledge()), state.last).proof.missing
+        >>> Job(Projection(state, load_knowledge()), state.last).proof.missing
         (('bleed', (1, 2, 3, 4, 5, 6)), ('response', (1, 2, 3, 4, 5, 6)))
         """
         return Proof(self.view.ranking)
@@ -61,25 +61,25 @@ class Job:
         once the machine was bled.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> from diagnose.story.event import Opened, told
-        >>> from diagnose.story.replay import replay
+        >>> from diagnose.observations.entries import Opened, new_event
+        >>> from diagnose.observations.state import replay
         >>> opening = Opened(case="20260301-a", machine="mounted-6")
-        >>> bled = Checked(check="bleed", pattern="PPPPPP")
-        >>> run = Checked(check="response", pattern="PPPPPF")
-        >>> mended = Mended(remedy="replace-coil", part="row-6/valve")
+        >>> bled = Run.of("bleed", "PPPPPP")
+        >>> run = Run.of("response", "PPPPPF")
+        >>> mended = Remedied("replace-coil", "row-6/valve")
         >>> for story in ((opening, run, mended), (opening, bled, run, mended)):
-        ...     state = replay([told(each, "A") for each in story])
-        ...     print(Job(View(state, load_knowledge()), state.last).to_check)
+        ...     state = replay([new_event(each, "A") for each in story])
+        ...     print(Job(Projection(state, load_knowledge()), state.last).to_check)
         ('response', (6,))
         ('response', (1, 2, 3, 4, 5, 6))
         """
         done: list[str] = []
         for each in reversed(self.view.state.done):
-            if isinstance(each.counts, Checked):
+            if isinstance(each.counts, Run):
                 break
-            if isinstance(each.counts, Mended):
+            if isinstance(each.counts, Remedied):
                 done.append(each.counts.part)
-            elif isinstance(each.counts, Exchanged):
+            elif isinstance(each.counts, Swapped):
                 done += [each.counts.part, each.counts.other]
         first = required_rerun(self.view.ranking.evidence) if done else None
         if first is not None and self.unbled:
@@ -92,12 +92,12 @@ class Job:
         """The rows whose oil was opened and that were not bled since.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> from diagnose.story.event import Opened, told
-        >>> from diagnose.story.replay import replay
+        >>> from diagnose.observations.entries import Opened, new_event
+        >>> from diagnose.observations.state import replay
         >>> opening = Opened(case="20260301-a", machine="mounted-6")
-        >>> mended = Mended(remedy="replace-valve", part="row-6/valve")
-        >>> state = replay([told(each, "A") for each in (opening, mended)])
-        >>> sorted(Job(View(state, load_knowledge()), state.last).unbled)
+        >>> mended = Remedied("replace-valve", "row-6/valve")
+        >>> state = replay([new_event(each, "A") for each in (opening, mended)])
+        >>> sorted(Job(Projection(state, load_knowledge()), state.last).unbled)
         [6]
         """
         evidence = self.view.ranking.evidence

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from diagnose.story.event import Event, Opened
-from diagnose.story.guard import refuse
+from diagnose.observations.entries import Event, Opened
+from diagnose.observations.guard import check_appendable
 
 
 class Keeper(Protocol):
@@ -17,7 +17,8 @@ class Keeper(Protocol):
     def add(self, case: str, *told: Event, seen: str | None = None) -> None:
         """Events of a case; safe when this returns.
 
-        ``seen`` is the last event that their giver knows of. Raises as `guard.refuse` does.
+        ``seen`` is the last event that their giver knows of. Raises as
+        `guard.check_appendable` does.
         """
 
     def events(self, case: str) -> tuple[Event, ...]:
@@ -27,9 +28,9 @@ class Keeper(Protocol):
 class Scratch:
     """Keeps events as long as the program runs.
 
-    >>> from diagnose.story.event import told
+    >>> from diagnose.observations.entries import new_event
     >>> scratch = Scratch()
-    >>> scratch.begin(told(Opened(case="20260301-a", machine="mounted-6"), "A"))
+    >>> scratch.begin(new_event(Opened(case="20260301-a", machine="mounted-6"), "A"))
     >>> [event.what.kind for event in scratch.events("20260301-a")]
     ['opened']
     """
@@ -41,10 +42,10 @@ class Scratch:
     def cases(self) -> tuple[str, ...]:
         """The cases that are kept.
 
-        >>> from diagnose.story.event import told
+        >>> from diagnose.observations.entries import new_event
         >>> scratch = Scratch()
         >>> for case in ("20260301-a", "20260302-b"):
-        ...     scratch.begin(told(Opened(case=case, machine="mounted-6"), "A"))
+        ...     scratch.begin(new_event(Opened(case=case, machine="mounted-6"), "A"))
         >>> scratch.cases
         ('20260301-a', '20260302-b')
         """
@@ -56,17 +57,17 @@ class Scratch:
         self._told[opening.what.case] = [opening]
 
     def add(self, case: str, *told: Event, seen: str | None = None) -> None:
-        """Events of a case, each once. Raises as `guard.refuse` does.
+        """Events of a case, each once. Raises as `guard.check_appendable` does.
 
-        >>> from diagnose.story.event import Noted, told
+        >>> from diagnose.observations.entries import Noted, new_event
         >>> scratch = Scratch()
-        >>> scratch.begin(told(Opened(case="20260301-a", machine="mounted-6"), "A"))
-        >>> scratch.add("20260301-a", told(Noted(text="hose chafed"), "A"))
+        >>> scratch.begin(new_event(Opened(case="20260301-a", machine="mounted-6"), "A"))
+        >>> scratch.add("20260301-a", new_event(Noted("hose chafed"), "A"))
         >>> [event.what.kind for event in scratch.events("20260301-a")]
         ['opened', 'note']
         """
         known = self._told[case]
-        refuse(case, known, told, seen)
+        check_appendable(case, known, told, seen)
         here = {event.id for event in known}
         known += [event for event in told if event.id not in here]
 

@@ -13,25 +13,22 @@ from typing import Protocol
 
 from diagnose.errors import Overtaken, quoted
 from diagnose.knowledge.wrong import Wrong
-from diagnose.record import record
-from diagnose.story.event import (
+from diagnose.observations.entries import (
     AtHand,
-    Checked,
-    Circumstances,
     Concluded,
     Correction,
     Event,
-    Exchanged,
     HandedOver,
-    Mended,
     Noted,
     Skipped,
     What,
-    told,
+    new_event,
 )
-from diagnose.story.guard import after
-from diagnose.story.order import in_order
-from diagnose.story.replay import Told, counted, replay
+from diagnose.observations.events import Circumstances, Remedied, Run, Swapped
+from diagnose.observations.guard import after
+from diagnose.observations.order import in_order
+from diagnose.observations.state import Counted, counted, replay
+from diagnose.record import record
 from diagnose.work.alike import MAY_BE_TWO, NOUNS, agree, alike, joined, order_matters
 from diagnose.work.answer import Answer
 from diagnose.work.keeping import Keeper
@@ -54,7 +51,7 @@ class Doubt:
 
     asks: str
     form: str
-    others: tuple[Told, ...]
+    others: tuple[Counted, ...]
     mine: What
     read: Callable[[str], Answer]
 
@@ -62,7 +59,7 @@ class Doubt:
 class Giver(Protocol):
     """Whoever gave an answer, to be asked about it."""
 
-    def shown(self, others: Sequence[Told]) -> None:
+    def shown(self, others: Sequence[Counted]) -> None:
         """See what others told meanwhile."""
 
     def settled(self, doubt: Doubt) -> Answer | None:
@@ -106,11 +103,11 @@ def weighed(answer: Answer, story: Sequence[Event]) -> Answer | Doubt | None:
 
     None when it is a conclusion, and no longer one from all that is known.
 
-    >>> from diagnose.story.event import Opened
+    >>> from diagnose.observations.entries import Opened
     >>> from diagnose.work.answer import answered
-    >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "Ann")
-    >>> quicker = told(Mended(remedy="replace-coil", part="row-6/valve"), "Ann")
-    >>> run = Checked(check="response", pattern="PPPPPF")
+    >>> opening = new_event(Opened(case="20260301-a", machine="mounted-6"), "Ann")
+    >>> quicker = new_event(Remedied("replace-coil", "row-6/valve"), "Ann")
+    >>> run = Run.of("response", "PPPPPF")
     >>> doubt = weighed(answered([run], "Ben", None, None, opening.id), [opening, quicker])
     >>> doubt.asks, doubt.read("before").later == {quicker.id}
     ('Was yours before or after the repair?', True)
@@ -126,20 +123,20 @@ def weighed(answer: Answer, story: Sequence[Event]) -> Answer | Doubt | None:
     return _order(answer, others) or _finished(answer, others, story)
 
 
-def _others(answer: Answer, story: Sequence[Event]) -> list[Told]:
+def _others(answer: Answer, story: Sequence[Event]) -> list[Counted]:
     """What counts of all that others told since the question, in the order in which it was done."""
     since = {event.id for event in after(story, answer.events[0].seen or "")}
     done = in_order(counted(story))
     return [each for each in done if each.event.id in since and each.counts is not None]
 
 
-def _outdated(answer: Answer, others: Sequence[Told]) -> bool:
+def _outdated(answer: Answer, others: Sequence[Counted]) -> bool:
     ends = any(isinstance(event.what, Concluded) for event in answer.events)
     return ends and any(not isinstance(each.counts, ASIDE) for each in others)
 
 
 def _same(
-    answer: Answer, mine: Event, others: Sequence[Told], story: Sequence[Event]
+    answer: Answer, mine: Event, others: Sequence[Counted], story: Sequence[Event]
 ) -> Answer | Doubt:
     """Whether somebody else told of the very same thing, and which of them is right."""
     for other in others:
@@ -174,7 +171,7 @@ def _same(
     )
 
 
-def _chosen(text: str, near: Sequence[Told]) -> Told | None:
+def _chosen(text: str, near: Sequence[Counted]) -> Counted | None:
     said = text.strip().lower().rstrip(".!")
     if said in ("no", "n", "none"):
         return None
@@ -197,7 +194,7 @@ def _numbers(text: str, most: int) -> list[int]:
     return numbers
 
 
-def _one_matter(answer: Answer, mine: Event, other: Told, story: Sequence[Event]) -> Answer:
+def _one_matter(answer: Answer, mine: Event, other: Counted, story: Sequence[Event]) -> Answer:
     """The answer when both told of one thing; in dispute where they do not agree."""
     assert other.counts is not None
     if not agree(mine.what, other.counts):
@@ -205,8 +202,8 @@ def _one_matter(answer: Answer, mine: Event, other: Told, story: Sequence[Event]
     return _counting_once(answer, mine, other, "theirs", story)
 
 
-def _which(answer: Answer, mine: Event, other: Told, story: Sequence[Event]) -> Doubt:
-    unsure = isinstance(mine.what, Checked)
+def _which(answer: Answer, mine: Event, other: Counted, story: Sequence[Event]) -> Doubt:
+    unsure = isinstance(mine.what, Run)
 
     def read(text: str) -> Answer:
         said = text.strip().lower()
@@ -222,23 +219,23 @@ def _which(answer: Answer, mine: Event, other: Told, story: Sequence[Event]) -> 
 
 
 def _counting_once(
-    answer: Answer, mine: Event, other: Told, right: str, story: Sequence[Event]
+    answer: Answer, mine: Event, other: Counted, right: str, story: Sequence[Event]
 ) -> Answer:
     """Both on record, the other one counting; put right where that is what was said."""
     assert other.counts is not None
-    answer = answer.with_event(mine.model_copy(update={"same_as": other.event.id, "before": ()}))
+    answer = answer.with_event(replace(mine, same_as=other.event.id, before=()))
     instead = joined(mine.what, other.counts, right)
     if instead is None:
         return answer
     reason = f"the same {NOUNS[mine.what.kind]}, told by {other.event.who} and {mine.who}"
-    correction = told(
+    correction = new_event(
         Correction(event=other.event.id, instead=instead, reason=reason), mine.who, mine.at
     )
-    seen = correction.model_copy(update={"question": mine.question, "seen": story[-1].id})
+    seen = replace(correction, question=mine.question, seen=story[-1].id)
     return replace(answer, events=(*answer.events, seen))
 
 
-def _order(answer: Answer, others: Sequence[Told]) -> Doubt | None:
+def _order(answer: Answer, others: Sequence[Counted]) -> Doubt | None:
     """What was done first, where that makes a difference and is not said yet."""
     said = answer.sooner | answer.later
     own = [event for event in answer.events if not event.same_as]
@@ -270,7 +267,7 @@ def _order(answer: Answer, others: Sequence[Told]) -> Doubt | None:
     )
 
 
-def _sooner(text: str, asked: Sequence[Told]) -> list[str]:
+def _sooner(text: str, asked: Sequence[Counted]) -> list[str]:
     """Those that were done before the answer. Raises `Wrong` where that cannot be."""
     said = text.strip().lower().rstrip(".!")
     ids = [each.event.id for each in asked]
@@ -289,31 +286,30 @@ def _sooner(text: str, asked: Sequence[Told]) -> list[str]:
     return [ids[number - 1] for number in numbers]
 
 
-def _finished(answer: Answer, others: Sequence[Told], story: Sequence[Event]) -> Answer:
+def _finished(answer: Answer, others: Sequence[Counted], story: Sequence[Event]) -> Answer:
     """The answer, with what follows from what others told meanwhile."""
-    work = [each.event.id for each in others if isinstance(each.counts, Mended | Exchanged)]
+    work = [each.event.id for each in others if isinstance(each.counts, Remedied | Swapped)]
     fresh = [id for id in work if id not in answer.sooner | answer.later]
     if fresh and any(isinstance(event.what, Circumstances) for event in answer.events):
         answer = answer.placed((), fresh)  # how it was before the work; that turns the set-up
     for event in answer.events:
         if isinstance(event.what, AtHand):
             answer = answer.with_event(_lacking(event, event.what, others))
-        elif isinstance(event.what, Checked) and not event.same_as:
+        elif isinstance(event.what, Run) and not event.same_as:
             sooner = [each for each in others if each.event.id in answer.sooner]
             answer = answer.with_event(_as_it_was(event, event.what, sooner, story))
     return replace(answer, known=story[-1].id)
 
 
-def _lacking(event: Event, what: AtHand, others: Sequence[Told]) -> Event:
+def _lacking(event: Event, what: AtHand, others: Sequence[Counted]) -> Event:
     """What is not at hand by either of them."""
     said = [each.counts for each in others if isinstance(each.counts, AtHand)]
     without = sorted({*what.without}.union(*(each.without for each in said)))
     alone = what.alone or any(each.alone for each in said)
-    lacks = what.model_copy(update={"without": tuple(without), "alone": alone})
-    return event.model_copy(update={"what": lacks})
+    return replace(event, what=AtHand(tuple(without), alone))
 
 
-def _as_it_was(event: Event, run: Checked, sooner: Sequence[Told], story: Sequence[Event]) -> Event:
+def _as_it_was(event: Event, run: Run, sooner: Sequence[Counted], story: Sequence[Event]) -> Event:
     """The run under what others said before it, where its giver went by what held earlier."""
     place = next((n for n, each in enumerate(story, 1) if each.id == event.seen), 0)
     held = replay(story[:place]).circumstances if place else {}
@@ -324,4 +320,4 @@ def _as_it_was(event: Event, run: Checked, sooner: Sequence[Told], story: Sequen
                 if known.get(name) == held.get(name):
                     known.pop(name, None)
                     known |= {} if value is None else {name: value}
-    return event.model_copy(update={"what": run.model_copy(update={"circumstances": known})})
+    return replace(event, what=replace(run, circumstances=known))

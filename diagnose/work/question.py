@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from diagnose.observations.entries import Statement
 from diagnose.record import record
 from diagnose.retest.candidates import Candidate
-from diagnose.story.event import Fact
 
-Reader = Callable[[str], Sequence[Fact]]
+Reader = Callable[[str], Sequence[Statement]]
 """What an answer tells. Raises `Wrong`, `InputError` or `FileProblems`."""
 
 

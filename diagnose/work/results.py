@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from diagnose.cases.case import Result
-from diagnose.cases.pattern import LETTERS
-from diagnose.cases.rows import rows_in_words
 from diagnose.errors import quoted
 from diagnose.knowledge.rowranges import read_rows
 from diagnose.knowledge.wrong import Wrong
+from diagnose.observations.pattern import LETTERS
+from diagnose.observations.result import Result
+from diagnose.observations.rows import rows_in_words
 
 FORM = "failed rows (6 or 5,13-16), none, all, 6? for unsure, ? for all unsure, or a letter a row"
 

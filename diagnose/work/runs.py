@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from diagnose.cases.rows import rows_in_words
-from diagnose.cases.typed import Noted, read_word
-from diagnose.cases.values import circumstance_value, told_apart
 from diagnose.errors import quoted
 from diagnose.knowledge.circumstances import Circumstance, Prepare, State
 from diagnose.knowledge.wrong import Wrong
+from diagnose.observations.entries import Statement
+from diagnose.observations.events import Circumstances, History, Run
+from diagnose.observations.rows import rows_in_words
+from diagnose.observations.typed import parse_word
+from diagnose.observations.values import circumstance_value, told_apart
+from diagnose.projection import Projection
 from diagnose.retest.candidates import Candidate, rerun
-from diagnose.story.event import Checked, Circumstances, Fact
-from diagnose.story.view import View
 from diagnose.work.circumstances import bad, to_ask, wanted
 from diagnose.work.job import Job
 from diagnose.work.question import Question
@@ -34,10 +35,10 @@ def run_question(job: Job, check: str, rows: Sequence[int], planned: bool = Fals
     A run that is ``planned`` can be skipped; one that proves work or the whole machine cannot.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> from diagnose.story.event import Opened, told
-    >>> from diagnose.story.replay import replay
-    >>> state = replay([told(Opened(case="20260301-a", machine="mounted-6"), "A")])
-    >>> run_question(Job(View(state, load_knowledge()), state.last), "response", (6,)).asks
+    >>> from diagnose.observations.entries import Opened, new_event
+    >>> from diagnose.observations.state import replay
+    >>> state = replay([new_event(Opened(case="20260301-a", machine="mounted-6"), "A")])
+    >>> run_question(Job(Projection(state, load_knowledge()), state.last), "response", (6,)).asks
     'Is it so: bleed hose stowed, engine running, standing still? Oil temperature? Supply pressure?'
     """
     act = rerun(job.view.ranking.evidence, check, rows, ())
@@ -54,19 +55,19 @@ def run_question(job: Job, check: str, rows: Sequence[int], planned: bool = Fals
     return _rows(job.view, act, planned)
 
 
-def _rows(view: View, act: Candidate, planned: bool) -> Question:
+def _rows(view: Projection, act: Candidate, planned: bool) -> Question:
     """Which rows failed."""
     rows, check, count = act.rows, act.check, view.machine.rows
     made = view.knowledge.checks[check]
 
-    def read(text: str) -> Sequence[Fact]:
+    def read(text: str) -> Sequence[Statement]:
         pattern = read_failed(text, rows, count)
         known = {
             each.id: view.state.circumstances[each.id]
             for each in view.knowledge.of_scope("run").values()
             if each.id in view.state.circumstances
         }
-        return [Checked(check=check, pattern=pattern, circumstances=known)]
+        return [Run.of(check, pattern, known)]
 
     return Question(
         asks=_who_failed(check, rows),
@@ -90,7 +91,7 @@ def _who_failed(check: str, rows: Sequence[int]) -> str:
 
 
 def _circumstances(
-    view: View, check: str, act: Candidate, asked: Sequence[Circumstance]
+    view: Projection, check: str, act: Candidate, asked: Sequence[Circumstance]
 ) -> Question:
     """How the machine stands for a run, in one question."""
     numbers = [each for each in asked if each.value in EXAMPLES]
@@ -104,7 +105,7 @@ def _circumstances(
     return Question(
         asks=" ".join(pieces),
         form=f"{', '.join(forms)}{differs}; ? not known",
-        read=lambda text: [Circumstances(values=_read(view, text, numbers, choices))],
+        read=lambda text: [Circumstances(_read(view, text, numbers, choices))],
         says=" ".join(
             [
                 f"Make ready for the {check} check on {rows_in_words(act.rows)}.",
@@ -130,7 +131,7 @@ def _so(circumstance: Circumstance, state: State) -> str:
     return state.name if " " in state.name else f"{circumstance.name} {state.name}"
 
 
-def _prepared(view: View, found: Mapping[str, State]) -> list[Prepare]:
+def _prepared(view: Projection, found: Mapping[str, State]) -> list[Prepare]:
     """How to put right what is known to be bad."""
     ways = (view.knowledge.circumstances[name].prepare for name in found)
     return [way for way in ways if way is not None]
@@ -142,7 +143,7 @@ def _differing(choices: Wanted) -> str:
     return f"{kind.id}={other}"
 
 
-def _as_before(view: View, check: str, asked: Sequence[Circumstance]) -> list[str]:
+def _as_before(view: Projection, check: str, asked: Sequence[Circumstance]) -> list[str]:
     """What stays as it was told."""
     kept = [each for each in wanted(view, check) if each not in asked]
     said = view.state.circumstances
@@ -151,7 +152,7 @@ def _as_before(view: View, check: str, asked: Sequence[Circumstance]) -> list[st
 
 
 def _read(
-    view: View,
+    view: Projection,
     text: str,
     numbers: Sequence[Circumstance],
     choices: Wanted,
@@ -175,13 +176,15 @@ def _read(
     return values
 
 
-def _value(view: View, word: str, numbers: Sequence[Circumstance]) -> tuple[str, float | str]:
+def _value(view: Projection, word: str, numbers: Sequence[Circumstance]) -> tuple[str, float | str]:
     """A circumstance by its word, or by the unit of a number, though it was not asked for."""
     if "=" in word:
-        read = read_word(view.machine, word, view.knowledge)
-        if not isinstance(read, Noted):
+        event = parse_word(view.machine, word, view.knowledge)
+        if not isinstance(event, Circumstances | History):
             raise Wrong(got=quoted(word), expected="a circumstance such as oil=54C")
-        return read.circumstance, read.value
+        [(name, value)] = event.values.items()
+        assert value is not None
+        return name, value
     every = [each for each in view.knowledge.of_scope("run").values() if each.value in EXAMPLES]
     last = Wrong("yes, or what differs", quoted(word), "write for example engine=off")
     for each in sorted(every, key=lambda kind: kind not in numbers):
@@ -194,7 +197,7 @@ def _value(view: View, word: str, numbers: Sequence[Circumstance]) -> tuple[str,
     raise last
 
 
-def _put_right(view: View, check: str, found: Mapping[str, State]) -> Question:
+def _put_right(view: Projection, check: str, found: Mapping[str, State]) -> Question:
     """What is bad for a run, how it is put right, and whether to run all the same."""
     kinds = [view.knowledge.circumstances[name] for name in found]
     prepared = _prepared(view, found)
@@ -205,13 +208,13 @@ def _put_right(view: View, check: str, found: Mapping[str, State]) -> Question:
     )
     examples = [f"{each.id}={_better(each, check)}" for each in kinds]
 
-    def read(text: str) -> Sequence[Fact]:
+    def read(text: str) -> Sequence[Statement]:
         numbers = [each for each in kinds if each.value in EXAMPLES]
         words = text.replace(",", " ").split()
         values = dict(_value(view, word, numbers) for word in words)
         if not values:
             raise Wrong(f"how it is now, such as {examples[0]}, or anyway", quoted(text))
-        return [Circumstances(values=values)]
+        return [Circumstances(values)]
 
     return Question(
         asks="How is it now?",
@@ -234,12 +237,12 @@ def accepting(job: Job, check: str) -> Job:
     """The job in which a run is made under circumstances that are bad as they are.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> from diagnose.story.event import Opened, told
-    >>> from diagnose.story.replay import replay
-    >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
-    >>> said = told(Circumstances(values={"engine": "off", "oil": 54.0}), "A")
+    >>> from diagnose.observations.entries import Opened, new_event
+    >>> from diagnose.observations.state import replay
+    >>> opening = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> said = new_event(Circumstances({"engine": "off", "oil": 54.0}), "A")
     >>> state = replay([opening, said])
-    >>> accepting(Job(View(state, load_knowledge()), state.last), "response").accepted
+    >>> accepting(Job(Projection(state, load_knowledge()), state.last), "response").accepted
     {'engine': 'off'}
     """
     said = job.view.state.circumstances

@@ -6,10 +6,11 @@ from collections.abc import Mapping, Sequence
 
 from diagnose.errors import quoted
 from diagnose.knowledge.wrong import Wrong, unknown
+from diagnose.observations.entries import AtHand, Concluded, Correction, Noted, Skipped, Statement
+from diagnose.observations.forms import spoken
+from diagnose.observations.typed import parse_statements
+from diagnose.observations.undo import redo, undo
 from diagnose.record import record
-from diagnose.story.event import AtHand, Concluded, Correction, Fact, Noted, Skipped, spoken
-from diagnose.story.undo import redo, undo
-from diagnose.story.words import events_of
 from diagnose.work.handing import hand_over
 from diagnose.work.job import Job
 from diagnose.work.question import Question
@@ -66,21 +67,23 @@ def said_in(text: str) -> Said | None:
     return Said(word, rest.strip(" ,")) if known else None
 
 
-def told_by(said: Said, job: Job, question: Question) -> Sequence[Fact | Correction]:
+def told_by(said: Said, job: Job, question: Question) -> Sequence[Statement | Correction]:
     """What a word tells. Raises `Wrong`, or `FileProblems` for the words after ``else``.
 
     >>> told_by(Said("note", "hose chafed"), None, None)
-    [Noted(kind='note', text='hose chafed')]
+    [Noted(text='hose chafed')]
     >>> told_by(Said("give-up", "it rains"), None, None)[0].says
     'it rains'
     """
     why = spoken(said.rest) or None
     match said.word:
         case "note":
-            return [Noted(text=spoken(_needed(said, "the words of the note")))]
+            return [Noted(spoken(_needed(said, "the words of the note")))]
         case "else":
             words = _needed(said, "what was done, such as response=....PF......").split()
-            return events_of(words, job.view.state, job.view.machine, job.view.knowledge)
+            return parse_statements(
+                words, job.view.state.circumstances, job.view.machine, job.view.knowledge
+            )
         case "missing" | "correct":
             return [_missing(said, job) if said.word == "missing" else _corrected(said, job)]
         case "hand-over":
@@ -103,7 +106,7 @@ def leads_to(said: Said | None, line: str, question: Question) -> Question | Non
     return question.leads_to(line) if question.leads_to is not None else None
 
 
-def _handed_over(said: Said) -> Sequence[Fact]:
+def _handed_over(said: Said) -> Sequence[Statement]:
     handed = hand_over(said.rest)
     if isinstance(handed, Question):
         raise Wrong(
@@ -160,7 +163,7 @@ def _corrected(said: Said, job: Job) -> Correction:
     if not rest.strip():
         return Correction(event=event)
     view = job.view
-    facts = events_of(rest.split(), view.state, view.machine, view.knowledge)
+    facts = parse_statements(rest.split(), view.state.circumstances, view.machine, view.knowledge)
     if len(facts) != 1:
         raise Wrong(
             got=f"{len(facts)} things",

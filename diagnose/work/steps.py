@@ -6,15 +6,15 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from diagnose.advice import advice, cautions_of
-from diagnose.cases.case import Swapped, Work
-from diagnose.cases.values import DONE, YES_NO, circumstance_value, reading_value
 from diagnose.errors import quoted
 from diagnose.knowledge.rowranges import read_rows
 from diagnose.knowledge.wrong import Wrong
+from diagnose.observations.entries import Answered, Concluded, Statement
+from diagnose.observations.events import History, Reading, Work
+from diagnose.observations.values import DONE, YES_NO, circumstance_value, reading_value
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.retest.candidates import Candidate
 from diagnose.retest.plan import Step
-from diagnose.story.event import Answered, Concluded, Exchanged, Fact, History, Measured, Mended
 from diagnose.work.handing import named, to_whom, why_to
 from diagnose.work.job import Job
 from diagnose.work.question import Question, Reader
@@ -45,12 +45,12 @@ def next_question(job: Job) -> Question:
     """What is asked now. Raises `ImpossibleEvidence` when results cannot stand together.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> from diagnose.story.event import Opened, told
-    >>> from diagnose.story.replay import replay
-    >>> from diagnose.story.view import View
-    >>> opening = told(Opened(case="20260301-a", machine="mounted-6"), "A")
-    >>> state = replay([opening, told(Concluded(outcome="given-up", says="it rains"), "A")])
-    >>> question = next_question(Job(View(state, load_knowledge()), state.last))
+    >>> from diagnose.observations.entries import Opened, new_event
+    >>> from diagnose.observations.state import replay
+    >>> from diagnose.projection import Projection
+    >>> opening = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> state = replay([opening, new_event(Concluded(outcome="given-up", says="it rains"), "A")])
+    >>> question = next_question(Job(Projection(state, load_knowledge()), state.last))
     >>> question.over, question.says
     (True, 'it rains')
     """
@@ -114,9 +114,9 @@ def _asked(job: Job, act: Candidate) -> Asked:
     name = act.id.partition("@")[0]
     measurement = job.view.machine.parts[act.part].measurement(name)
 
-    def read(text: str) -> Sequence[Fact]:
+    def read(text: str) -> Sequence[Statement]:
         value = reading_value(measurement, text)
-        return [Measured(measurement=name, part=act.part, value=value)]
+        return [Reading(name, act.part, value)]
 
     if measurement.unit == "choice":
         found = measurement.results[0].says.rstrip(".")
@@ -124,13 +124,10 @@ def _asked(job: Job, act: Candidate) -> Asked:
     return "What does it read?", f"for example {UNIT_EXAMPLES[measurement.unit]}", read
 
 
-def _work(work: Work, text: str) -> Fact:
+def _work(work: Work, text: str) -> Statement:
     if text.strip().lower() not in (DONE, "yes", "y"):
         raise Wrong(DONE, quoted(text), "write done once it is done, or skip")
-    if isinstance(work, Swapped):
-        told = {"swap": work.swap, "part": work.part, "with": work.other}
-        return Exchanged.model_validate(told)
-    return Mended(remedy=work.remedy, part=work.part)
+    return work
 
 
 def _answer(job: Job, act: Candidate) -> Asked:
@@ -138,10 +135,10 @@ def _answer(job: Job, act: Candidate) -> Asked:
     name, _, run = act.id.removeprefix("ask:").partition("@")
     asked = job.view.knowledge.circumstances[name]
 
-    def read(text: str) -> Sequence[Fact]:
+    def read(text: str) -> Sequence[Statement]:
         value = circumstance_value(asked, text)
         if not run:
-            return [History(values={name: str(value)})]
+            return [History({name: str(value)})]
         event = job.view.state.run_events[int(run) - 1]
         return [Answered(run=event, circumstance=name, value=value)]
 
@@ -154,7 +151,7 @@ def _conclusion(job: Job) -> Question:
     causes = likely_causes(job.view.ranking)
     offers = tuple(f"{n}: {cause.says} ({_share(cause)})" for n, cause in enumerate(causes, 1))
 
-    def read(text: str) -> Sequence[Fact]:
+    def read(text: str) -> Sequence[Statement]:
         chosen = _chosen(text.strip() or ("1" if causes else "none"), causes)
         says = job.proof.says
         return [Concluded(outcome="proven", causes=tuple(chosen), says=says)]
@@ -172,10 +169,10 @@ def _conclusion(job: Job) -> Question:
 def likely_causes(ranking: Ranking) -> list[Cause]:
     """What may have been there until somebody put it right, most likely first.
 
-    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.observations.typed import read_typed
     >>> from diagnose.knowledge.base import load_knowledge
     >>> from diagnose.machine.graph import load_machine
-    >>> from diagnose.report import rank
+    >>> from diagnose.api import rank
     >>> machine, known = load_machine("mounted-6"), load_knowledge(learned=False)
     >>> told = ["response=PPPPPF", "replace-coil@row-6=done", "response=PPPPPP"]
     >>> [cause.id for cause in likely_causes(rank(machine, read_typed(machine, told), known))]

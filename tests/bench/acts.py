@@ -10,10 +10,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-from diagnose.cases.case import Remedied, Swapped, Work
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import ANY_SETUP
 from diagnose.machine.graph import Machine
+from diagnose.observations.events import Remedied, Swapped, Work
 from tests.bench.explicit import Floats, Worlds, failing
 
 Rows = tuple[int, ...]

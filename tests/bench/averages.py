@@ -17,12 +17,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.cases.typed import read_typed
+from diagnose.api import rank
 from diagnose.drill.moment import PatientPlan
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
+from diagnose.observations.typed import read_typed
 from diagnose.ranking.causes import Ranking
-from diagnose.report import rank
 
 MACHINES = ("mounted-6", "mounted-12", "folding-16")
 

@@ -25,15 +25,15 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from diagnose.cases.typed import read_typed
+from diagnose.api import plan, rank
 from diagnose.errors import NoAnswer, RowfaultError, TooManyRuns
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.parts import Measurement
 from diagnose.machine.graph import Machine, load_machine
 from diagnose.noisyor import budget
-from diagnose.planreport import plan
+from diagnose.observations.typed import read_typed
 from diagnose.ranking.limits import without
-from diagnose.report import rank, ranking_report
+from diagnose.reports.ranking import ranking_report
 
 LAYOUTS = ("mounted-6", "mounted-12", "folding-16", "folding-24", "folding-48")
 

@@ -18,9 +18,10 @@ from pathlib import Path
 
 import numpy as np
 
+from diagnose.observations.entries import Concluded, Noted, Opened, new_event
+from diagnose.observations.events import Run
 from diagnose.store.casebook import Casebook, open_casebook
 from diagnose.store.entry import Wanted
-from diagnose.story.event import Checked, Concluded, Noted, Opened, told
 from diagnose.ui.cli.learn import show_lesson
 from tests.learning.fleets import Closed, fleet
 
@@ -33,10 +34,10 @@ def put(casebook: Casebook, number: int, case: Closed, rows: int) -> None:
     """A case that was opened, checked, noted on and closed."""
     id = f"20260301-{case.machine}-{number}"
     at = AT + timedelta(minutes=10 * number)
-    opened = told(Opened(case=id, machine=case.machine, title=f"invented {number}"), "Ann", at)
-    run = told(Checked(check="response", pattern="F" + "P" * (rows - 1)), "Ann", at)
-    note = told(Noted(text=NOTES[number % len(NOTES)]), "Ben", at)
-    ended = told(Concluded(outcome="proven", causes=case.causes), "Ann", at)
+    opened = new_event(Opened(case=id, machine=case.machine, title=f"invented {number}"), "Ann", at)
+    run = new_event(Run.of("response", "F" + "P" * (rows - 1)), "Ann", at)
+    note = new_event(Noted(NOTES[number % len(NOTES)]), "Ben", at)
+    ended = new_event(Concluded(outcome="proven", causes=case.causes), "Ann", at)
     casebook.merge([opened, run, note, ended])
 
 

@@ -10,8 +10,8 @@ import tempfile
 import time
 from pathlib import Path
 
+from diagnose.observations.entries import Opened, new_event
 from diagnose.store.casebook import open_casebook
-from diagnose.story.event import Opened, told
 from tests.work.crew import CASE, Log, counted_once
 from tests.work.member import together
 
@@ -20,7 +20,7 @@ def main(url: str, people: int, each: int) -> None:
     """Print what was told, and how much of it counts."""
     with tempfile.TemporaryDirectory() as folder, open_casebook(url) as casebook:
         log, begun = Path(folder) / "log", time.perf_counter()
-        casebook.begin(told(Opened(case=CASE, machine="mounted-6"), "Ann"))
+        casebook.begin(new_event(Opened(case=CASE, machine="mounted-6"), "Ann"))
         complaints = together(url, log, people, each)
         assert complaints == [], complaints
         events = casebook.events(CASE)

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from diagnose.cases.case import Case
 from diagnose.knowledge.parts import PARKED
+from diagnose.observations.case import Case
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.model import Model

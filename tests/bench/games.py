@@ -23,11 +23,11 @@ from diagnose.drill.game import Drill, Sitting, begin, play
 from diagnose.drill.hints import cautions, plain_cautions, worded
 from diagnose.drill.moves import Move, Reader
 from diagnose.drill.players import moment_of
-from diagnose.drill.report import drill_report, finished
-from diagnose.drill.score import Judge
+from diagnose.drill.score import Judge, finished
 from diagnose.errors import NoAnswer
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.wrong import Wrong
+from diagnose.reports.drill import build_drill_report
 from diagnose.ui.terminal.drill import debriefing_text
 
 LAYOUTS = ("mounted-6", "mounted-12", "folding-16", "folding-24", "folding-48")
@@ -86,7 +86,7 @@ def _talked_over(drill: Drill, sitting: Sitting) -> tuple[int, int]:
     """The marks, and how many moves could not be judged."""
     done = Judge(drill).debriefing(sitting)
     list(debriefing_text(done, Console(width=80)))
-    drill_report(done)
+    build_drill_report(done)
     finished(done, "somebody")
     assert 0 <= done.marks <= 100
     assert min(done.losses) >= 0

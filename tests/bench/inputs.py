@@ -16,14 +16,14 @@ from typing import Any
 
 import yaml
 
-from diagnose.cases.values import typeable
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.places import shipped
 from diagnose.machine.graph import Machine, load_machine
-from diagnose.story.archive import story_text
-from diagnose.story.event import Noted, Opened, told
-from diagnose.story.replay import replay
-from diagnose.story.words import events_of
+from diagnose.observations.archive import story_text
+from diagnose.observations.entries import Noted, Opened, new_event
+from diagnose.observations.state import replay
+from diagnose.observations.typed import parse_statements
+from diagnose.observations.values import typeable
 from diagnose.ui.cli.root import rowfault
 from diagnose.work.sayings import SAYINGS
 from tests.ui.hostile import EVERYTHING, HALF, MARKS, commands
@@ -353,11 +353,13 @@ def archives() -> tuple[Any, ...]:
     for seed in range(12):
         rng = Random(seed)
         name = "mounted-6" if seed % 3 else "mounted-12"
-        events = [told(Opened(case=f"20260301-fuzz-{seed}", machine=name, title="rubs"), "Ann")]
+        events = [
+            new_event(Opened(case=f"20260301-fuzz-{seed}", machine=name, title="rubs"), "Ann")
+        ]
         for word in story(rng, name):
-            whats = events_of([word], replay(events), built(name), known())
-            events += [told(what, "Ann") for what in whats]
-        events.append(told(Noted(text="hose chafed"), "Ben"))
+            whats = parse_statements([word], replay(events).circumstances, built(name), known())
+            events += [new_event(what, "Ann") for what in whats]
+        events.append(new_event(Noted("hose chafed"), "Ben"))
         made.append(yaml.safe_load(story_text(events)))
     return tuple(made)
 

@@ -29,9 +29,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from threading import Timer
 
+from diagnose.observations.archive import story_text
+from diagnose.observations.entries import Noted, Opened, new_event
 from diagnose.store.casebook import open_casebook
-from diagnose.story.archive import story_text
-from diagnose.story.event import Noted, Opened, told
 from tests.store.conftest import Server
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -152,8 +152,8 @@ def take_up(book: Book, rng: random.Random, strike: Strike, number: int) -> str:
     """A case that is imported, or one of which more is imported."""
     case = f"20260301-mounted-6-{number:06x}"
     at = datetime(2026, 3, 1, tzinfo=UTC)
-    notes = [told(Noted(text=f"{number} imported {each}"), "Ben", at) for each in range(12)]
-    story = [told(Opened(case=case, machine="mounted-6"), "Ben", at), *notes]
+    notes = [new_event(Noted(f"{number} imported {each}"), "Ben", at) for each in range(12)]
+    story = [new_event(Opened(case=case, machine="mounted-6"), "Ben", at), *notes]
     file = book.home / f"{case}.yaml"
     file.write_text(story_text(story), encoding="utf-8")
     process = book.rowfault("cases", "import", str(file))

@@ -9,9 +9,9 @@ fast tests of its own package (``tests/PACKAGE`` and the examples in ``diagnose/
 of its own module first, until one fails. Survivors are listed, to be read.
 
 It is written here since neither mutmut nor cosmic-ray can be bounded so: mutmut changes nothing
-outside functions, where the numbers of judgement stand, and both make every mutant there is and
-draw no sample by a seed. Here a mutant is never written to disk either: a child process imports it in place
-of the module, from a parent that has read libraries and knowledge once.
+outside functions, where the numbers of judgement stand; cosmic-ray writes each mutant to disk and
+starts an interpreter for it; neither draws a sample by a seed. Here a child process imports the
+mutant in place of its module, from a parent that has read libraries and knowledge once.
 """
 
 from __future__ import annotations

@@ -7,11 +7,12 @@ from contextlib import suppress
 from dataclasses import replace
 from functools import cache
 
-from diagnose.cases.case import Case, Remedied, Swapped
 from diagnose.drill.world import World
 from diagnose.errors import NoAnswer
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine
+from diagnose.observations.case import Case
+from diagnose.observations.events import Remedied, Swapped
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.model import Model

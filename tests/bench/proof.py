@@ -10,7 +10,7 @@ import warnings
 
 from hypothesis import HealthCheck, Phase, given, seed, settings
 
-from diagnose.cases.case import Case
+from diagnose.observations.case import Case
 from tests.retest.worksites import MOST_FAILED, failed, held_proof, out_of_place, stories
 
 

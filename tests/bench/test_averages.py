@@ -8,15 +8,16 @@ from __future__ import annotations
 
 import pytest
 
-from diagnose.cases.typed import read_typed
+from diagnose.api import rank
 from diagnose.machine.graph import load_machine
-from diagnose.report import rank
+from diagnose.observations.typed import read_typed
 from diagnose.retest.choose import next_tests
 from tests.bench.averages import WITHIN, Unsaid, cases, weighed
 
 QUIET = ("engine=on", "moving=no", "bleed-hose=fitted")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "case",
     [

@@ -27,6 +27,7 @@ def test_hostile_inputs_end_in_messages(found: list[Found]) -> None:
     assert 2 * sum(each.ranked for each in found) >= COUNT
 
 
+@pytest.mark.slow
 def test_inputs_are_of_every_sort_and_the_same_each_time() -> None:
     made = [given(number) for number in range(3000)]
     assert {each.family for each in made} == set(FAMILIES)

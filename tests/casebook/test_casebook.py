@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.cases.casefile import read_case_file
-from diagnose.report import rank
+from diagnose.api import rank
+from diagnose.observations.casefile import read_case_file
 
 CASEBOOK = Path(__file__).parents[2] / "casebook"
 

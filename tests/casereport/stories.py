@@ -5,21 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 
-from diagnose.story.event import (
-    Checked,
-    Circumstances,
+from diagnose.observations.entries import (
     Concluded,
     Correction,
     Event,
-    Exchanged,
-    Fact,
-    History,
-    Measured,
-    Mended,
     Noted,
     Opened,
-    told,
+    Statement,
+    new_event,
 )
+from diagnose.observations.events import Circumstances, History, Reading, Remedied, Run, Swapped
 
 START = datetime(2026, 3, 14, 7, 30, tzinfo=UTC)
 GOOD: dict[str, float | str] = {"oil": 54.0, "engine": "on", "moving": "no"}
@@ -34,11 +29,11 @@ HOSTILE = (
 )
 
 
-def run(check: str, rows: int, failing: Iterable[int] = (), only: Iterable[int] = ()) -> Checked:
+def run(check: str, rows: int, failing: Iterable[int] = (), only: Iterable[int] = ()) -> Run:
     """A run under good circumstances in which some rows fail; only some rows, if any are said."""
     failing, only = set(failing), set(only) or set(range(1, rows + 1))
     letters = ("." if row not in only else "F" if row in failing else "P" for row in _to(rows))
-    return Checked(check=check, pattern="".join(letters), circumstances={**GOOD, **HOSE[check]})
+    return Run.of(check, "".join(letters), {**GOOD, **HOSE[check]})
 
 
 def _to(rows: int) -> range:
@@ -46,34 +41,34 @@ def _to(rows: int) -> range:
 
 
 def story(
-    machine: str, *facts: Fact, title: str = "Invented: rows fail", who: str = "A. Helper"
+    machine: str, *facts: Statement, title: str = "Invented: rows fail", who: str = "A. Helper"
 ) -> list[Event]:
     """An opening and facts, seven minutes apart, the second of each three by somebody else."""
     opening = Opened(case=f"20260314-{machine}-0a1b2c", machine=machine, title=title)
-    events = [told(opening, who, START)]
+    events = [new_event(opening, who, START)]
     for number, fact in enumerate(facts, start=1):
         teller = "B. Support" if number % 3 == 2 else who
-        events.append(told(fact, teller, START + timedelta(minutes=7 * number)))
+        events.append(new_event(fact, teller, START + timedelta(minutes=7 * number)))
     return events
 
 
-def then(events: list[Event], *whats: Fact | Correction) -> list[Event]:
+def then(events: list[Event], *whats: Statement | Correction) -> list[Event]:
     """The story with more told at its end."""
     for what in whats:
         at = events[-1].at + timedelta(minutes=7)
-        events = [*events, told(what, "A. Helper", at)]
+        events = [*events, new_event(what, "A. Helper", at)]
     return events
 
 
-SWAP = Exchanged.model_validate({"swap": "swap-coil", "part": "row-5/valve", "with": "row-6/valve"})
+SWAP = Swapped("swap-coil", "row-5/valve", "row-6/valve")
 
 
 def found_on_mounted_12() -> list[Event]:
     """A miscounted row put right, a swap, a reading, a new coil; the final pass is missing."""
     events = story(
         "mounted-12",
-        History(values={"first-hookup": "yes"}),
-        Circumstances(values={"oil": 54.0}),
+        History({"first-hookup": "yes"}),
+        Circumstances({"oil": 54.0}),
         run("bleed", 12),
         run("response", 12, [4]),
     )
@@ -85,9 +80,9 @@ def found_on_mounted_12() -> list[Event]:
         right,
         SWAP,
         run("response", 12, [6], [4, 5, 6, 7]),
-        Measured(measurement="coil-resistance", part="row-6/valve", value=2.1),
-        Noted(text="The coil was hot."),
-        Mended(remedy="replace-coil", part="row-6/valve"),
+        Reading("coil-resistance", "row-6/valve", 2.1),
+        Noted("The coil was hot."),
+        Remedied("replace-coil", "row-6/valve"),
         run("response", 12, [], [5, 6, 7]),
     )
 
@@ -108,7 +103,7 @@ def section_on_folding_24() -> list[Event]:
         "folding-24",
         run("bleed", 24),
         run("response", 24, range(13, 19)),
-        Measured(measurement="look-kink", part="supply/hose", value="no"),
+        Reading("look-kink", "supply/hose", "no"),
         run("response", 24, [3, *range(13, 19)]),
     )
 
@@ -125,7 +120,7 @@ def hostile() -> list[Event]:
     events = story(
         "mounted-6",
         run("response", 6, [6]),
-        Noted(text=HOSTILE),
+        Noted(HOSTILE),
         title=HOSTILE,
         who=HOSTILE[:200],
     )

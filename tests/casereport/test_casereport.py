@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
 import pytest
 
-from diagnose.casereport import case_report
+from diagnose import case_report
 from diagnose.knowledge.base import load_knowledge
-from diagnose.story.course import MOST_POINTS, course
-from diagnose.story.event import Correction, Event, History, Mended
-from diagnose.story.replay import replay
-from diagnose.story.undo import redo, undo
-from diagnose.story.view import View
+from diagnose.observations.entries import Correction, Event
+from diagnose.observations.events import History, Remedied
+from diagnose.observations.result import results_of
+from diagnose.observations.state import replay
+from diagnose.observations.undo import redo, undo
+from diagnose.projection import Projection
+from diagnose.timeline import MOST_POINTS, Timeline, posterior_timeline
 from tests.casereport.stories import (
     found_on_mounted_12,
     proven_on_mounted_12,
@@ -41,6 +44,10 @@ def entry(report: dict[str, Any], number: int) -> dict[str, Any]:
 
 
 @pytest.mark.slow
+def over_time(events: list[Event]) -> Timeline:
+    return posterior_timeline(events, Projection(replay(events), KNOWLEDGE))
+
+
 @pytest.mark.parametrize("make", STORIES)
 def test_a_report_is_plain_data(make: Any) -> None:
     report = case_report(make())
@@ -80,7 +87,7 @@ def test_an_undo_that_was_redone_leaves_no_trace_in_what_counts() -> None:
 
 
 def test_the_ranking_is_that_of_the_view() -> None:
-    view = View(replay(section_on_folding_24()), KNOWLEDGE)
+    view = Projection(replay(section_on_folding_24()), KNOWLEDGE)
     causes = case_report(section_on_folding_24())["causes"]
     best = view.ranking.causes[: len(causes)]
     assert [(each["id"], each["probability"]) for each in causes] == [
@@ -99,15 +106,15 @@ def test_the_last_point_over_time_is_the_ranking_now() -> None:
 
 
 def test_a_point_knows_nothing_of_what_was_told_later() -> None:
-    early = course(found_on_mounted_12()[:5], KNOWLEDGE).points[-1]
-    late = next(p for p in course(found_on_mounted_12(), KNOWLEDGE).points if p.number == 5)
+    early = over_time(found_on_mounted_12()[:5]).points[-1]
+    late = next(p for p in over_time(found_on_mounted_12()).points if p.number == 5)
     assert early.chances == late.chances
 
 
 def test_a_long_story_has_few_points_and_the_last_among_them() -> None:
-    told = [History(values={"washed": answer}) for answer in ("yes", "no") * 15]
+    told = [History({"washed": answer}) for answer in ("yes", "no") * 15]
     events = story("mounted-6", run("response", 6, [6]), *told)
-    points = course(events, KNOWLEDGE).points
+    points = over_time(events).points
     assert (len(points), points[-1].number) == (MOST_POINTS, len(events))
 
 
@@ -123,7 +130,7 @@ def test_rows_show_what_they_showed_last() -> None:
 
 
 def test_a_row_that_was_never_sure_is_unsure() -> None:
-    unsure = run("response", 6).model_copy(update={"pattern": "PPPPP?"})
+    unsure = replace(run("response", 6), results=results_of("PPPPP?"))
     assert case_report(story("mounted-6", unsure))["rows"][5]["mark"] == "unsure"
 
 
@@ -189,11 +196,12 @@ def test_results_that_cannot_stand_together_are_told_not_ranked(
 
 def test_a_correction_to_other_work_changes_the_parts_used() -> None:
     events: list[Event] = found_on_mounted_12()
-    mended = next(event for event in events if isinstance(event.what, Mended))
+    mended = next(event for event in events if isinstance(event.what, Remedied))
     report = case_report(then(events, Correction(event=mended.id)))
     assert report["parts_used"] == []
 
 
+@pytest.mark.slow
 def test_a_report_on_48_rows_names_the_hose_before_the_first_row_that_fails() -> None:
     first = case_report(wing_on_folding_48())["causes"][0]
     assert (first["part"], first["rows"]) == ("section-1/chain-3", [1, 2, 3])

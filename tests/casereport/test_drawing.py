@@ -8,12 +8,21 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from diagnose.casereport import layout_of
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.layouts import Layout
 from diagnose.machine.assemble import build_machine
 from diagnose.machine.graph import Machine, load_machine
-from diagnose.ui.svg.machine import COLUMN, EDGE, MOST_COLUMNS, WIDTH, bands, draw_band, draw_supply
+from diagnose.reports.layout import layout_of
+from diagnose.ui.svg.machine import (
+    COLUMN,
+    EDGE,
+    MOST_COLUMNS,
+    WIDTH,
+    Shown,
+    bands,
+    draw_band,
+    draw_supply,
+)
 
 MACHINES = sorted(load_knowledge().layouts)
 PHONE = 360 - 2 * 14
@@ -21,15 +30,12 @@ PHONE = 360 - 2 * 14
 
 def drawn(machine: Machine, suspicion: dict[str, float]) -> list[ET.Element]:
     """The pictures of a machine with some parts suspected."""
-    rows = [{"row": row, "mark": "pass"} for row in range(1, machine.rows + 1)]
-    report: dict[str, Any] = {
-        "layout": layout_of(machine),
-        "rows": rows,
-        "suspicion": suspicion,
-    }
-    cut = bands(report["layout"]["sections"])
-    pictures = [draw_band(f"b{number}", band, report) for number, band in enumerate(cut)]
-    return [ET.fromstring(each.markup()) for each in (draw_supply("s", report), *pictures)]
+    layout = layout_of(machine)
+    shown = Shown(layout, dict.fromkeys(range(1, machine.rows + 1), "pass"), suspicion)
+    cut = enumerate(bands(layout.sections))
+    pictures = [draw_band(f"b{number}", band, shown) for number, band in cut]
+    supply = draw_supply("s", layout, suspicion)
+    return [ET.fromstring(each.markup()) for each in (supply, *pictures)]
 
 
 def texts(pictures: list[ET.Element], kind: str = "") -> list[str]:
@@ -102,10 +108,10 @@ def test_every_picture_has_a_title_and_says_what_it_shows(name: str) -> None:
 
 def test_a_failed_row_has_its_large_mark_and_no_other_row_has_one() -> None:
     machine = load_machine("mounted-6")
-    rows = [{"row": row, "mark": "fail" if row == 4 else "pass"} for row in range(1, 7)]
-    report = {"layout": layout_of(machine), "rows": rows, "suspicion": {}}
-    band = bands(report["layout"]["sections"])[0]
-    picture = ET.fromstring(draw_band("b", band, report).markup())
+    layout = layout_of(machine)
+    marks = {row: "fail" if row == 4 else "pass" for row in range(1, 7)}
+    band = bands(layout.sections)[0]
+    picture = ET.fromstring(draw_band("b", band, Shown(layout, marks, {})).markup())
     boxes = [each for each in picture.iter("rect") if each.get("class") == "fail-box"]
     assert len(boxes) == 1
     assert float(boxes[0].get("x", "0")) + 14 == band.x(4)
@@ -137,7 +143,7 @@ def own_layout(rows: int, **more: Any) -> Machine:
 )
 def test_a_section_that_is_too_long_goes_on_in_further_bands(section: dict[str, Any]) -> None:
     machine = own_layout(13, section=section)
-    assert [len(band.rows) for band in bands(layout_of(machine)["sections"])] == [4, 4, 5]
+    assert [len(band.rows) for band in bands(layout_of(machine).sections)] == [4, 4, 5]
     for part in machine.parts:
         labelled = [text for text in texts(drawn(machine, {part: 0.42})) if "42 %" in text]
         assert labelled, part

@@ -7,16 +7,16 @@ import pytest
 
 from diagnose.knowledge.base import load_knowledge
 from diagnose.noisyor.posterior import log_evidence
+from diagnose.observations.state import replay
+from diagnose.projection import Projection
 from diagnose.ranking.places import suspicion
-from diagnose.story.replay import replay
-from diagnose.story.view import View
 from tests.casereport.stories import SWAP, found_on_mounted_12, run, section_on_folding_24, story
 
 KNOWLEDGE = load_knowledge()
 
 
 def test_without_swaps_the_modes_of_a_part_add_up() -> None:
-    ranking = View(replay(section_on_folding_24()), KNOWLEDGE).ranking
+    ranking = Projection(replay(section_on_folding_24()), KNOWLEDGE).ranking
     sums: dict[str, float] = {}
     for cause in ranking.causes:
         sums[cause.part] = sums.get(cause.part, 0.0) + cause.probability
@@ -29,7 +29,7 @@ def test_without_swaps_the_modes_of_a_part_add_up() -> None:
 
 def test_after_a_swap_either_fault_counts_by_inclusion_and_exclusion() -> None:
     events = story("mounted-12", run("response", 12, [5]), SWAP, run("response", 12, [6], [5, 6]))
-    ranking = View(replay(events), KNOWLEDGE).ranking
+    ranking = Projection(replay(events), KNOWLEDGE).ranking
     evidence = ranking.evidence
     epochs = evidence.epochs
     here = [c for c in ranking.causes if c.group == "row" and _at(epochs, c) == "row-6/valve"]
@@ -53,5 +53,5 @@ def _at(epochs: object, cause: object) -> str:
 
 
 def test_a_coil_that_was_replaced_is_no_longer_suspected() -> None:
-    found = suspicion(View(replay(found_on_mounted_12()), KNOWLEDGE).ranking)
+    found = suspicion(Projection(replay(found_on_mounted_12()), KNOWLEDGE).ranking)
     assert found.get("row-6/valve", 0.0) < 0.05

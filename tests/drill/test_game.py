@@ -7,7 +7,6 @@ from typing import get_args
 
 import pytest
 
-from diagnose.cases.case import Case, Reading, Result, Run
 from diagnose.drill.game import Sitting, play
 from diagnose.drill.hints import READ_WITH
 from diagnose.drill.level import load_drills
@@ -16,8 +15,11 @@ from diagnose.drill.players import moment_of, planner, played
 from diagnose.knowledge.parts import Tool
 from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.graph import load_machine
+from diagnose.observations.case import Case
+from diagnose.observations.entries import Answered, Skipped
+from diagnose.observations.events import Reading, Run
+from diagnose.observations.result import Result
 from diagnose.reasoning.conclude import conclude_case
-from diagnose.story.event import Answered, Checked, Measured, Skipped
 from tests.drill.worlds import KNOWLEDGE, LEVELS, drill
 
 MACHINE = load_machine("mounted-6", KNOWLEDGE)
@@ -28,7 +30,7 @@ def seen(sitting: Sitting) -> dict[str, list[object]]:
     """By act, what it showed each time."""
     found: dict[str, list[object]] = {}
     for step in sitting.steps:
-        shown = [f for f in step.facts if isinstance(f, Checked | Measured)]
+        shown = [f for f in step.facts if isinstance(f, Run | Reading)]
         found.setdefault(step.move.id, []).append(shown)
     return found
 
@@ -50,6 +52,7 @@ def test_the_same_moves_show_the_same(level: int) -> None:
     assert play(drill(level), moves) == play(replace(drill(level)), moves)
 
 
+@pytest.mark.slow
 def test_a_prefix_of_the_moves_is_a_prefix_of_the_story() -> None:
     """So a drill can be taken up from its code and its moves."""
     moves = played(drill(1), planner).moves
@@ -90,7 +93,7 @@ def cold() -> int:
 def test_what_misleads_is_told_only_to_who_asks() -> None:
     """Cold oil is in no story until somebody asks."""
     hidden = drill(3, cold())
-    firsts = [e.what for e in hidden.opening if isinstance(e.what, Checked)]
+    firsts = [e.what for e in hidden.opening if isinstance(e.what, Run)]
     assert all("oil" not in run.circumstances for run in firsts)
     [answer] = play(hidden, [READ("ask oil 2")]).steps[0].facts
     assert isinstance(answer, Answered)

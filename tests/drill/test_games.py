@@ -11,6 +11,7 @@ from tests.bench.games import LAYOUTS, played_game
 from tests.drill.worlds import KNOWLEDGE, drill
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("level", [1, 2, 4])
 @pytest.mark.parametrize("check", ["bleed", "response"])
 def test_a_run_of_every_row_is_talked_over(check: str, level: int) -> None:

@@ -11,9 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diagnose.drill.level import load_drills
-from diagnose.drill.progress import FEWEST, advised, estimated, estimates, progress_report, weakest
+from diagnose.drill.progress import FEWEST, advised, estimated, estimates, weakest
 from diagnose.drill.record import Finished, Opportunity
 from diagnose.drill.skills import SKILLS
+from diagnose.reports.progress import build_progress_report
 from tests.drill.worlds import LEVELS, debriefed
 
 DATA = load_drills()
@@ -93,7 +94,7 @@ def test_too_few_opportunities_are_not_known_yet() -> None:
 
 def told(record: list[Finished], part: str) -> list[dict[str, object]]:
     """A part of the report."""
-    found = progress_report("Ann", record, DATA)[part]
+    found = build_progress_report("Ann", record, DATA).plain()[part]
     assert isinstance(found, list)
     return found
 

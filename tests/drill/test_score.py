@@ -113,6 +113,7 @@ def test_a_test_that_tells_nothing_says_which_two_it_leaves() -> None:
     assert "predict the same result" in reason(moment, move, moment.loss(move))
 
 
+@pytest.mark.slow
 def test_opportunities_are_of_known_skills_and_count_from_one() -> None:
     """So that progress can be kept by skill."""
     for player in ("planner", "practice", "random"):

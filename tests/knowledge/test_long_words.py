@@ -9,7 +9,6 @@ from typing import Any
 
 import pytest
 
-from diagnose.cases.casefile import case_of
 from diagnose.errors import FileProblems
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.circumstances import Circumstance
@@ -19,6 +18,7 @@ from diagnose.knowledge.places import shipped
 from diagnose.knowledge.priors import SCHEMA, read_priors
 from diagnose.knowledge.strictyaml import Document, read_file, read_text
 from diagnose.machine.assemble import machine_in
+from diagnose.observations.casefile import case_of
 from diagnose.reasoning.names import Names
 from diagnose.reasoning.rulebase import problems_between
 from diagnose.reasoning.rulecheck import problems_of

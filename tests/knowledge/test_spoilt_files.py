@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from diagnose.errors import FileProblems
 from diagnose.knowledge.strictyaml import Document, read_text
-from diagnose.story.archive import read_story
-from diagnose.story.replay import replay
+from diagnose.observations.archive import read_story
+from diagnose.observations.state import replay
 from tests.knowledge.test_long_words import FILES, KNOWN, ways
 
 WHATS = [
@@ -83,6 +83,7 @@ def spoilt(draw: st.DrawFn, data: Any) -> Any:
     return whole
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("data", "read"), EVERY.values(), ids=EVERY.keys())
 def test_a_spoilt_file_is_read_or_refused(data: Any, read: Callable[[Document], object]) -> None:
     @settings(max_examples=60)

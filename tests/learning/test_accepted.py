@@ -6,15 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.cases.typed import read_typed
+from diagnose.api import plan, rank
 from diagnose.errors import FileProblems, InputError, Unavailable
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.places import Folders
 from diagnose.learning.accepted import accept, forget
 from diagnose.learning.update import Lesson
 from diagnose.machine.graph import load_machine
-from diagnose.planreport import plan, plan_report
-from diagnose.report import rank, ranking_report
+from diagnose.observations.typed import read_typed
+from diagnose.reports.plan import plan_report
+from diagnose.reports.ranking import ranking_report
 from tests.learning.fleets import KNOWN, Closed, lesson, moved
 
 AT = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)

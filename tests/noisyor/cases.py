@@ -6,11 +6,11 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from diagnose.cases.typed import read_typed
+from diagnose.api import rank
 from diagnose.machine.graph import load_machine
 from diagnose.noisyor.network import Network
+from diagnose.observations.typed import read_typed
 from diagnose.ranking.causes import Ranking
-from diagnose.report import rank
 
 GOOD = {
     "bleed": ("supply=900psi", "bleed-hose=fitted"),

@@ -49,6 +49,7 @@ def frontier(one: Solver) -> int:
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("allowed", ALLOWED)
 @pytest.mark.parametrize("seed", SEEDS)
 def test_enumeration_finds_no_more_missing_than_allowed(seed: int, allowed: float) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -25,6 +26,7 @@ def same(one: World, other: World) -> None:
         )
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(SEEDS, st.permutations(range(6)), st.permutations(range(8)))
 def test_order_never_changes_the_answer(seed: int, causes: list[int], order: list[int]) -> None:
@@ -35,6 +37,7 @@ def test_order_never_changes_the_answer(seed: int, causes: list[int], order: lis
     )
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(SEEDS, st.lists(st.sampled_from(["a", "b", "c", None]), min_size=8, max_size=8))
 def test_sites_never_change_the_answer(seed: int, sites: list[str | None]) -> None:

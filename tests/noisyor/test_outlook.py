@@ -42,6 +42,7 @@ def good_to(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> 
     return 1e-6
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("survival", [1.0, 0.7])
 @pytest.mark.parametrize("seed", SEEDS)
 def test_an_event_shares_out_over_blames_as_enumeration_says(

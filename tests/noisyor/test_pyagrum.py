@@ -31,6 +31,7 @@ UNSTATED = [
 """All of 12 rows failing in unstated circumstances needs tables that pyAgrum cannot hold."""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("machine", "pattern"), UNSTATED)
 def test_unstated_circumstances_agree_with_pyagrum(machine: str, pattern: str) -> None:
     agrees(network(machine, pattern, known=False, again=False))

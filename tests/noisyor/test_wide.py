@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.cases.typed import read_typed
+from diagnose.api import rank
 from diagnose.machine.graph import load_machine
 from diagnose.noisyor import posterior, site
 from diagnose.noisyor.network import PRESENT
 from diagnose.noisyor.outlook import Outlook
-from diagnose.report import rank
+from diagnose.observations.typed import read_typed
 from tests.noisyor.worlds import random_world
 
 POSSIBLE = [seed for seed in range(40) if random_world(seed).weight().sum() > 0]

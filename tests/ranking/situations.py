@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from diagnose.cases.typed import read_typed
+from diagnose.api import rank
 from diagnose.machine.graph import load_machine
+from diagnose.observations.typed import read_typed
 from diagnose.ranking.causes import Ranking
-from diagnose.report import rank
 
 STEADY = ("oil=54C", "engine=on", "moving=no")
 BLEED = ("supply=900psi", "bleed-hose=fitted")

@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.cases.case import Case
-from diagnose.cases.typed import read_typed
+from diagnose.api import rank
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
 from diagnose.noisyor.posterior import log_evidence, posterior
+from diagnose.observations.case import Case
+from diagnose.observations.typed import read_typed
 from diagnose.ranking.causes import Ranking
-from diagnose.report import rank
 from diagnose.retest.choose import next_tests
 
 KNOWN = load_knowledge()

@@ -6,8 +6,8 @@ import hypothesis.strategies as st
 import pytest
 from hypothesis import given, settings
 
-from diagnose.cases.case import Remedied, Swapped, Work
 from diagnose.machine.graph import load_machine
+from diagnose.observations.events import Remedied, Swapped, Work
 from diagnose.ranking.exchanged import exchanged
 from tests.retest.worksites import out_of_place
 
@@ -68,6 +68,7 @@ renewals = st.builds(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(st.lists(st.one_of(swaps, swaps, renewals), max_size=9))
 def test_whatever_was_renewed_what_is_said_brings_everything_home(work: list[Work]) -> None:

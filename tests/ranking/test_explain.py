@@ -62,4 +62,4 @@ def test_two_runs_in_cold_oil_are_believed_side_by_side_and_not_fragile() -> Non
     first, second = ranking.causes[:2]
     assert {first.id, second.id} == {"circumstances/oil@1", "circumstances/oil@2"}
     assert second.probability > 0.9
-    assert {one["top"] for one in fragile(ranking)}.isdisjoint({first.id, second.id})
+    assert {one.top.id for one in fragile(ranking)}.isdisjoint({first.id, second.id})

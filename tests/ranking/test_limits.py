@@ -7,12 +7,13 @@ import random
 import pytest
 
 from diagnose import load_machine, plan, rank, read_typed
-from diagnose.cases.case import Case
 from diagnose.errors import TooManyRuns
 from diagnose.noisyor import budget
+from diagnose.observations.case import Case
 from diagnose.ranking.explain import weighing
 from diagnose.ranking.limits import without
-from diagnose.report import ranking_report
+from diagnose.reports import ranking as ranking_reports
+from diagnose.reports.ranking import ranking_report
 from diagnose.retest import plan as planning
 from diagnose.retest.plan import Step
 from tests.bench.bounded import limited
@@ -76,9 +77,8 @@ def test_a_branch_of_a_plan_that_would_take_too_much_is_left_open(
 
 
 def test_what_was_left_out_of_a_ranking_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
-    from diagnose import report
 
-    monkeypatch.setattr(report, "EXTRAS", 1.0)
+    monkeypatch.setattr(ranking_reports, "EXTRAS", 1.0)
     ranking = rank(load_machine("mounted-6"), told("mounted-6", ["response=PPPPPF"]))
     told_of = ranking_report(ranking)
     assert told_of["left_out"] == ["the chances by place", "how close the race is"]

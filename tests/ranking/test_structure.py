@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from diagnose.cases.typed import read_typed
 from diagnose.machine.graph import load_machine
+from diagnose.observations.typed import read_typed
 from diagnose.ranking.structure import conflicts, minimal_hitting_sets, smallest_size
 
 # Name, conflicts, minimal hitting sets. Sources:

@@ -8,9 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from diagnose.cases.case import Case, Reading, Result, Run, Swapped
 from diagnose.knowledge.base import load_knowledge
 from diagnose.limits import MOST_JOINED, MOST_JOINED_TOGETHER
+from diagnose.observations.case import Case
+from diagnose.observations.events import Reading, Run, Swapped
+from diagnose.observations.result import Result
 from diagnose.reasoning import joins
 from diagnose.reasoning.conclude import conclude
 from diagnose.reasoning.facts import facts_of

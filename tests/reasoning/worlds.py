@@ -6,10 +6,10 @@ import shlex
 from functools import cache
 from typing import Any
 
-from diagnose.cases.typed import read_typed
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.strictyaml import read_text
 from diagnose.machine.graph import Machine, load_machine
+from diagnose.observations.typed import read_typed
 from diagnose.reasoning.conclude import conclude
 from diagnose.reasoning.facts import facts_of
 from diagnose.reasoning.finding import Fact, Finding

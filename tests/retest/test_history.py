@@ -8,13 +8,13 @@ from itertools import product
 import numpy as np
 import pytest
 
-from diagnose.cases.case import Case
+from diagnose.api import rank
 from diagnose.machine.graph import load_machine
+from diagnose.observations.case import Case
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.history import pasts
 from diagnose.reasoning.conclude import conclude_case
-from diagnose.report import rank
 from diagnose.retest.choose import exactly, next_tests
 from diagnose.retest.history import with_answer
 from tests.ranking.situations import ranked

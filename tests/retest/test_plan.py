@@ -10,11 +10,12 @@ from typing import Any, TypeVar
 import pytest
 from pydantic import BaseModel
 
-from diagnose.cases.typed import read_typed
+from diagnose.api import rank
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import load_machine
+from diagnose.observations.typed import read_typed
 from diagnose.ranking.causes import Ranking
-from diagnose.report import rank, ranking_report
+from diagnose.reports.ranking import ranking_report
 from diagnose.retest.candidates import Candidate, required_rerun, rerun
 from diagnose.retest.choose import next_tests
 from diagnose.retest.next import NO_ACT
@@ -75,6 +76,7 @@ def ends(node: Step | End) -> Iterator[End]:
             yield from ends(branch.then)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("situation", "goal", "depth"), EVERY_PLAN)
 def test_what_may_come_of_a_step_sums_to_one(situation: str, goal: Goal, depth: int) -> None:
     found = list(steps(planned(situation, goal, depth).tree))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import assume, given, settings
 
-from diagnose.cases.case import Case
+from diagnose.observations.case import Case
 from tests.retest.worksites import MOST_FAILED, failed, held_proof, stories
 
 

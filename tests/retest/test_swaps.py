@@ -6,7 +6,7 @@ from functools import cache
 
 import pytest
 
-from diagnose.cases.case import Swapped
+from diagnose.observations.events import Swapped
 from diagnose.ranking.causes import Ranking
 from diagnose.retest.choose import Proposal, exactly, next_tests
 from diagnose.retest.suppose import chance, suppose

@@ -8,12 +8,14 @@ from itertools import chain, combinations
 import hypothesis.strategies as st
 import numpy as np
 
-from diagnose.cases.case import Case, Remedied, Result, Run, Swapped, Work
+from diagnose.api import rank
 from diagnose.errors import NoAnswer
 from diagnose.machine.graph import Machine, load_machine
 from diagnose.noisyor.network import ABSENT, PRESENT, Network
+from diagnose.observations.case import Case
+from diagnose.observations.events import Remedied, Run, Swapped, Work
+from diagnose.observations.result import Result
 from diagnose.ranking.evidence import Evidence
-from diagnose.report import rank
 from diagnose.retest.proof import PROVEN_BELOW, Proof
 
 SMALL = load_machine("mounted-6")

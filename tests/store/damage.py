@@ -18,10 +18,10 @@ from typing import Any
 
 from diagnose.errors import Damaged, RowfaultError
 from diagnose.knowledge.base import Knowledge
+from diagnose.observations.archive import read_story, story_text
+from diagnose.observations.entries import Event
 from diagnose.record import record
 from diagnose.store.casebook import Casebook, open_casebook
-from diagnose.story.archive import read_story, story_text
-from diagnose.story.event import Event
 from tests.store import older
 
 VALUES = ("", "x", "0", 0, 1, -1, 7.5, None, b"\xff\xfe", "P" * 50, "2026-03-01", "[1]", "é\n")

@@ -1,4 +1,4 @@
-"""Fills a casebook with every kind of event, for `tests/store/older`; for commit 97aa4ee.
+"""Fills a casebook with every kind of event: the stories in `tests/store/older`, as of 97aa4ee.
 
 ``tests/store/older/casebook.sqlite`` and ``casebook.sql`` (PostgreSQL) were made in a checkout of
 that commit, with its own program::
@@ -15,30 +15,25 @@ from datetime import UTC, datetime, timedelta
 
 from diagnose.drill.record import Finished, Opportunity
 from diagnose.knowledge.base import load_knowledge
-from diagnose.store.casebook import open_casebook
-from diagnose.story.event import (
+from diagnose.observations.entries import (
     Answered,
     AtHand,
-    Checked,
-    Circumstances,
     Concluded,
     Correction,
     Event,
-    Exchanged,
-    History,
-    Measured,
-    Mended,
     Noted,
     Opened,
     Skipped,
     What,
 )
-from diagnose.story.undo import undo
+from diagnose.observations.events import Circumstances, History, Reading, Remedied, Run, Swapped
+from diagnose.observations.undo import undo
+from diagnose.store.casebook import open_casebook
 
 START = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
 WARM = {"oil": 54.25, "engine": "on"}
 CAUSE = "row-6/valve:coil_open"
-SWAP = {"swap": "swap-coil", "part": "row-5/valve", "with": "row-6/valve"}
+SWAP = Swapped("swap-coil", "row-5/valve", "row-6/valve")
 
 
 def story(number: int, whats: list[What]) -> list[Event]:
@@ -58,26 +53,26 @@ def proven() -> list[Event]:
     """A case with every kind of event."""
     begun = story(1, [
         Opened(case="20260302-mounted-6-aaaaaa", machine="mounted-6", title="row 6 rides “light”"),
-        History(values={"first-hookup": "no"}),
-        Circumstances(values={"oil": 54.25, "engine": "on", "supply": None}),
-        Checked(check="bleed", pattern="PPPPPP", circumstances=WARM),
-        Checked(check="response", pattern="PPPPPF", circumstances=WARM),
+        History({"first-hookup": "no"}),
+        Circumstances({"oil": 54.25, "engine": "on", "supply": None}),
+        Run.of("bleed", "PPPPPP", WARM),
+        Run.of("response", "PPPPPF", WARM),
         AtHand(without=("gauge",), alone=True),
         Skipped(act="response@5-6", reason="no: 'off'"),
-        Measured(measurement="coil-resistance", part="row-6/valve", value=1 / 3),
-        Exchanged.model_validate(SWAP),
-        Checked(check="response", pattern="....FP", circumstances={}),
-        Noted(text="hose chafed\n\tsee <photo> 🚜"),
-        Mended(remedy="replace-coil", part="row-5/valve"),
+        Reading("coil-resistance", "row-6/valve", 1 / 3),
+        SWAP,
+        Run.of("response", "....FP", {}),
+        Noted("hose chafed\n\tsee <photo> 🚜"),
+        Remedied("replace-coil", "row-5/valve"),
     ])  # fmt: skip
     taken_back = undo(begun[:-1])
     assert taken_back is not None
     return story(1, [
         *(event.what for event in begun),
         taken_back,
-        Correction(event=begun[3].id, instead=Checked(check="bleed", pattern="PPPPPP")),
+        Correction(event=begun[3].id, instead=Run.of("bleed", "PPPPPP")),
         Answered(run=begun[9].id, circumstance="oil", value=50.0),
-        Checked(check="response", pattern="PPPPPP", circumstances=WARM),
+        Run.of("response", "PPPPPP", WARM),
         Concluded(outcome="proven", causes=(CAUSE,), says="the coil was broken"),
     ])  # fmt: skip
 
@@ -87,13 +82,13 @@ def handed_over() -> list[Event]:
     layout = load_knowledge().layouts["mounted-6"].read_text().replace("id: mounted-6", "id: ours")
     opening = Opened(case="20260303-ours-bbbbbb", machine="ours", layout=layout)
     ended = Concluded(outcome="handed-over", says="needs a second person")
-    return story(2, [opening, Checked(check="response", pattern="FFFFFF"), ended])
+    return story(2, [opening, Run.of("response", "FFFFFF"), ended])
 
 
 def still_open() -> list[Event]:
     """A case in hand."""
     opening = Opened(case="20260304-mounted-12-cccccc", machine="mounted-12", title="ours: no")
-    return story(3, [opening, Checked(check="bleed", pattern="PPPPFPPPPPPP")])
+    return story(3, [opening, Run.of("bleed", "PPPPFPPPPPPP")])
 
 
 def done(who: str) -> Finished:

@@ -7,35 +7,36 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from diagnose.errors import CaseClosed, InputError, Overtaken, UnknownName
-from diagnose.store.casebook import Casebook, open_casebook
-from diagnose.store.entry import Wanted
-from diagnose.story.event import (
-    Checked,
+from diagnose.observations.entries import (
     Concluded,
     Correction,
     Event,
     HandedOver,
-    Mended,
     Noted,
     Opened,
     Reopened,
     What,
-    told,
+    new_event,
 )
+from diagnose.observations.events import Remedied, Run
+from diagnose.store.casebook import Casebook, open_casebook
+from diagnose.store.entry import Wanted
 
 START = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
 
 
 def opening(name: str = "a", machine: str = "mounted-6", day: int = 0) -> Event:
     at = START + timedelta(days=day)
-    return told(Opened(case=f"20260301-{name}", machine=machine, title=f"case {name}"), "Ann", at)
+    return new_event(
+        Opened(case=f"20260301-{name}", machine=machine, title=f"case {name}"), "Ann", at
+    )
 
 
 def later(what: What, minutes: float = 5, who: str = "Ben") -> Event:
-    return told(what, who, START + timedelta(minutes=minutes))
+    return new_event(what, who, START + timedelta(minutes=minutes))
 
 
-RUN = Checked(check="response", pattern="PPPPPF", circumstances={"oil": 54.0})
+RUN = Run.of("response", "PPPPPF", {"oil": 54.0})
 END = Concluded(outcome="proven", causes=("row-6/valve:coil_open",), says="the coil was broken")
 
 
@@ -52,7 +53,7 @@ def names(casebook: Casebook, wanted: Wanted) -> list[str]:
 
 @pytest.mark.slow
 def test_events_come_back_as_they_were_told_and_in_order(casebook: Casebook) -> None:
-    story = [opening(), later(RUN), later(Noted(text="ünder the “hood” 🚜 <b>")), later(END)]
+    story = [opening(), later(RUN), later(Noted("ünder the “hood” 🚜 <b>")), later(END)]
     casebook.begin(story[0])
     casebook.add("20260301-a", *story[1:2])
     casebook.add("20260301-a", *story[2:])
@@ -88,7 +89,7 @@ def test_a_closed_case_takes_nothing_but_a_note(casebook: Casebook, what: What) 
     before = casebook.events(case)
     with pytest.raises(CaseClosed, match=f"rowfault cases reopen {case} --reason WHY"):
         casebook.add(case, later(what))
-    note = later(Noted(text="it failed again"))
+    note = later(Noted("it failed again"))
     casebook.add(case, note)
     assert casebook.events(case) == (*before, note)
 
@@ -121,6 +122,7 @@ def test_a_case_that_was_handed_over_goes_on_with_somebody(casebook: Casebook) -
     assert entries == {"20260301-a": ("open", "Cleo"), "20260301-b": ("open", "")}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("wanted", "found"),
     [
@@ -146,10 +148,10 @@ def test_cases_are_found_by_what_is_wanted(
     casebook: Casebook, wanted: Wanted, found: list[str]
 ) -> None:
     casebook.begin(opening("c", "folding-24", day=1))
-    begun(casebook, "a", RUN, Mended(remedy="replace-coil", part="row-6/valve"), END)
-    begun(casebook, "b", Noted(text="Hose chafed"))
+    begun(casebook, "a", RUN, Remedied("replace-coil", "row-6/valve"), END)
+    begun(casebook, "b", Noted("Hose chafed"))
     if wanted.limit:
-        casebook.add("20260301-b", later(Noted(text="again"), minutes=3000))
+        casebook.add("20260301-b", later(Noted("again"), minutes=3000))
     assert names(casebook, wanted) == found
 
 
@@ -162,7 +164,7 @@ def test_the_latest_comes_first(casebook: Casebook) -> None:
 def test_the_last_case_is_the_last_that_this_person_worked(casebook: Casebook) -> None:
     begun(casebook, "a", RUN)
     begun(casebook, "b")
-    casebook.add("20260301-b", later(Noted(text="from elsewhere"), minutes=60, who="Cleo"))
+    casebook.add("20260301-b", later(Noted("from elsewhere"), minutes=60, who="Cleo"))
     found = [casebook.find("last", who) for who in ("Ben", "Cleo")]
     assert found == ["20260301-a", "20260301-b"]
     with pytest.raises(InputError, match="a case that Dan worked on, got none yet; name one: "):
@@ -190,7 +192,7 @@ def test_an_event_that_is_there_already_changes_nothing(casebook: Casebook) -> N
 def test_merging_adds_only_what_is_new_and_each_thing_once(casebook: Casebook) -> None:
     case = begun(casebook, "a", RUN)
     before = list(casebook.events(case))
-    fresh = later(Noted(text="from elsewhere"), 1)
+    fresh = later(Noted("from elsewhere"), 1)
     assert casebook.merge([*before, fresh, fresh]) == 1
     assert list(casebook.events(case)) == [*before, fresh]
 

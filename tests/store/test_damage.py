@@ -11,12 +11,12 @@ from click.testing import CliRunner, Result
 
 from diagnose.errors import Damaged, Unavailable
 from diagnose.knowledge.base import load_knowledge
+from diagnose.observations.archive import read_story
+from diagnose.observations.entries import Noted, new_event
+from diagnose.observations.state import replay
 from diagnose.store.casebook import open_casebook
 from diagnose.store.engine import make_engine, writing
 from diagnose.store.entry import Wanted
-from diagnose.story.archive import read_story
-from diagnose.story.event import Noted, told
-from diagnose.story.replay import replay
 from diagnose.ui.cli.root import rowfault
 from tests.store import older
 from tests.store.damage import Sight, archive_trial, seen, sound, trial
@@ -30,6 +30,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Sight]:
     return file, seen(file)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(0, 120, 10))
 def test_whatever_is_damaged_nothing_else_is_seen_than_what_was_stored(
     whole: tuple[Path, Sight], seed: int
@@ -132,9 +133,9 @@ def test_a_damaged_case_takes_nothing_more(file: Path) -> None:
     edit(file, "UPDATE events SET who = 'Cat' WHERE number = 5")
     with open_casebook(f"sqlite:///{file}") as casebook:
         with pytest.raises(Damaged, match="entry 5"):
-            casebook.add(FIRST, told(Noted(text="hose chafed"), "Ann"))
+            casebook.add(FIRST, new_event(Noted("hose chafed"), "Ann"))
         whole = replay(older.still_open()).id
-        casebook.add(whole, told(Noted(text="hose chafed"), "Ann"))
+        casebook.add(whole, new_event(Noted("hose chafed"), "Ann"))
         assert len(casebook.events(whole)) == 3
 
 

@@ -9,12 +9,12 @@ import pytest
 from sqlalchemy import select, text
 
 from diagnose.drill.record import Finished, Opportunity
-from diagnose.drill.report import finished
+from diagnose.drill.score import finished
+from diagnose.observations.entries import Noted, Opened, new_event
 from diagnose.store import schema
 from diagnose.store.casebook import Casebook, open_casebook
 from diagnose.store.engine import make_engine
 from diagnose.store.tables import drills
-from diagnose.story.event import Noted, Opened, told
 from tests.drill.worlds import debriefed
 
 START = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
@@ -22,8 +22,8 @@ TAKEN = (Opportunity("patterns", 1, taken=True), Opportunity("prove", 2, taken=F
 DONE = Finished("Ann", "ABCD-EFGH", "mounted-6", 1, 80, 93.5, False, TAKEN, START)
 CASE = "20260301-a"
 STORY = [
-    told(Opened(case=CASE, machine="mounted-6", title="hose"), "Ann", START),
-    told(Noted(text="chafed"), "Ben", START + timedelta(minutes=5)),
+    new_event(Opened(case=CASE, machine="mounted-6", title="hose"), "Ann", START),
+    new_event(Noted("chafed"), "Ben", START + timedelta(minutes=5)),
 ]
 
 

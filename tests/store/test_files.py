@@ -14,9 +14,9 @@ from pathlib import Path
 
 import pytest
 
+from diagnose.observations.entries import Noted, new_event
+from diagnose.observations.state import replay
 from diagnose.store.casebook import open_casebook
-from diagnose.story.event import Noted, told
-from diagnose.story.replay import replay
 from tests.store import older
 from tests.store.damage import sound
 
@@ -78,9 +78,9 @@ def killed_with_a_log(folder: Path) -> None:
     code = (
         "import os, signal, sys\n"
         "from diagnose.store.casebook import open_casebook\n"
-        "from diagnose.story.event import Noted, told\n"
+        "from diagnose.observations.entries import Noted, new_event\n"
         f"with open_casebook('sqlite:///{folder}/casebook.sqlite') as casebook:\n"
-        f"    casebook.add('{OPEN}', told(Noted(text='in the log'), 'Ann'))\n"
+        f"    casebook.add('{OPEN}', new_event(Noted('in the log'), 'Ann'))\n"
         "    os.kill(os.getpid(), signal.SIGKILL)\n"
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False)
@@ -130,7 +130,7 @@ def as_nobody(folder: Path, words: list[str]) -> subprocess.CompletedProcess[str
         "from diagnose.ui.cli.root import rowfault\n"
         "from diagnose.knowledge.base import load_knowledge\n"
         "from diagnose.store.casebook import open_casebook\n"
-        "import diagnose.ui.cli.cases\n"
+        "import diagnose.machine.assemble, diagnose.ui.cli.cases\n"
         "load_knowledge(); open_casebook('sqlite://').close()\n"
         f"if os.geteuid() == 0: os.setegid({NOBODY}); os.seteuid({NOBODY})\n"
         "from diagnose.__main__ import main\n"
@@ -174,4 +174,4 @@ def test_a_read_only_casebook_takes_nothing(tmp_path: Path) -> None:
     with open_casebook(f"sqlite:///file:{file}?mode=ro&uri=true") as casebook:
         assert len(casebook.ids()) == 3
         with pytest.raises(Exception, match="expected a casebook that can be written"):
-            casebook.add(OPEN, told(Noted(text="hose chafed"), "Ann"))
+            casebook.add(OPEN, new_event(Noted("hose chafed"), "Ann"))

@@ -12,25 +12,27 @@ import pytest
 from sqlalchemy import Connection
 
 from diagnose.errors import InputError, Unavailable
+from diagnose.observations.entries import Event, Noted, Opened, new_event
 from diagnose.store import server as servers
 from diagnose.store.casebook import Casebook, open_casebook
 from diagnose.store.server import BACK, KEPT
-from diagnose.story.event import Event, Noted, Opened, told
 from tests.store import older
 from tests.store.conftest import Server
+
+pytestmark = pytest.mark.slow  # a server is stopped, started and waited for
 
 CASE = "20260301-a"
 
 
 def note(text: str = "hose chafed") -> Event:
-    return told(Noted(text=text), "Ann")
+    return new_event(Noted(text), "Ann")
 
 
 @pytest.fixture
 def database(server: Server) -> str:
     url = server.new_database()
     with open_casebook(url) as casebook:
-        casebook.begin(told(Opened(case=CASE, machine="mounted-6"), "Ann"))
+        casebook.begin(new_event(Opened(case=CASE, machine="mounted-6"), "Ann"))
     return url
 
 
@@ -100,7 +102,7 @@ def lose_after_commit(monkeypatch: pytest.MonkeyPatch, server: Server, database:
 def test_what_was_in_doubt_and_kept_is_not_there_twice(
     server: Server, database: str, held: Casebook, act: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    opening = told(Opened(case="20260301-b", machine="mounted-6"), "Ann")
+    opening = new_event(Opened(case="20260301-b", machine="mounted-6"), "Ann")
     lost = lose_after_commit(monkeypatch, server, database)
     match act:
         case "add":
@@ -184,5 +186,5 @@ def test_somebody_elses_open_transaction_is_said_within_seconds(
 def test_a_file_never_waits(tmp_path: Path) -> None:
     heard: list[str] = []
     with open_casebook(f"sqlite:///{tmp_path / 'casebook.sqlite'}", heard.append) as casebook:
-        casebook.begin(told(Opened(case=CASE, machine="mounted-6"), "Ann"))
+        casebook.begin(new_event(Opened(case=CASE, machine="mounted-6"), "Ann"))
     assert heard == []

@@ -44,6 +44,7 @@ def talked(url: str, before: Mapping[int, Callable[[], None]]) -> list[str]:
         return [event.what.kind for event in casebook.events(case)]
 
 
+@pytest.mark.slow
 def test_a_back_end_that_is_killed_loses_no_line(
     server: Server, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -62,6 +63,7 @@ def test_a_back_end_that_is_killed_loses_no_line(
     assert "Traceback" not in said
 
 
+@pytest.mark.slow
 def test_a_casebook_that_stays_away_is_tried_again_when_somebody_says(
     server: Server, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

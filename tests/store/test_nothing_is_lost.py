@@ -21,10 +21,10 @@ import pytest
 from sqlalchemy import text
 
 from diagnose.errors import Unavailable
+from diagnose.observations.entries import Noted, Opened, new_event
 from diagnose.store import engine as engines
 from diagnose.store.casebook import VARIABLE, Casebook, open_casebook
 from diagnose.store.engine import make_engine, writing
-from diagnose.story.event import Noted, Opened, told
 from tests.store.conftest import Server
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -35,7 +35,7 @@ KILLS = 6
 
 def begun(url: str) -> None:
     with open_casebook(url) as casebook:
-        casebook.begin(told(Opened(case=CASE, machine="mounted-6"), "Ann"))
+        casebook.begin(new_event(Opened(case=CASE, machine="mounted-6"), "Ann"))
 
 
 def writer(url: str, count: int, who: str) -> subprocess.Popen[str]:
@@ -97,13 +97,13 @@ def test_somebody_else_sees_what_was_added_meanwhile(url: str) -> None:
     begun(url)
     with open_casebook(url) as mine, open_casebook(url) as theirs:
         assert len(theirs.events(CASE)) == 1
-        mine.add(CASE, told(Noted(text="hose chafed"), "Ann"))
+        mine.add(CASE, new_event(Noted("hose chafed"), "Ann"))
         assert len(theirs.events(CASE)) == 2
 
 
 def refused(url: str, words: str) -> None:
     with pytest.raises(Unavailable, match=words), open_casebook(url) as casebook:
-        casebook.add(CASE, told(Noted(text="x" * 3000), "Ann"))
+        casebook.add(CASE, new_event(Noted("x" * 3000), "Ann"))
 
 
 @pytest.fixture
@@ -120,7 +120,7 @@ def file(tmp_path: Path) -> Iterator[Path]:
 
 def fill(casebook: Casebook) -> None:
     for _ in range(100):
-        casebook.add(CASE, told(Noted(text="x" * 3000), "Ann"))
+        casebook.add(CASE, new_event(Noted("x" * 3000), "Ann"))
 
 
 def test_a_full_disk_is_said_and_nothing_is_damaged(file: Path) -> None:
@@ -175,7 +175,7 @@ def crammed(url: str) -> int:
 def cram(casebook: Casebook, acknowledged: list[int]) -> None:
     """Add notes that cannot be made smaller, fifty at a time."""
     for _ in range(1000):
-        casebook.add(CASE, *(told(Noted(text=token_hex(2000)), "Ann") for _ in range(50)))
+        casebook.add(CASE, *(new_event(Noted(token_hex(2000)), "Ann") for _ in range(50)))
         acknowledged.append(50)
 
 
@@ -191,7 +191,7 @@ def test_a_servers_small_disk_fills_and_what_was_acknowledged_is_there(server: S
 
 def test_a_casebook_that_cannot_be_written_is_said(file: Path) -> None:
     with open_casebook(f"sqlite:///file:{file}?mode=ro&uri=true") as casebook:
-        event = told(Noted(text="hose chafed"), "Ann")
+        event = new_event(Noted("hose chafed"), "Ann")
         with pytest.raises(Unavailable, match="a casebook that can be written"):
             casebook.add(CASE, event)
 

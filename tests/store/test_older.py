@@ -14,15 +14,17 @@ import psycopg
 import pytest
 from sqlalchemy import Connection, select, text
 
+from diagnose.errors import FileProblems
 from diagnose.knowledge.base import load_knowledge
+from diagnose.knowledge.strictyaml import read_text
+from diagnose.observations.archive import read_story
+from diagnose.observations.entries import HandedOver, Noted, new_event
+from diagnose.observations.state import replay
 from diagnose.store import schema
 from diagnose.store.casebook import open_casebook
 from diagnose.store.engine import make_engine
 from diagnose.store.entry import Wanted
 from diagnose.store.tables import events
-from diagnose.story.archive import read_story
-from diagnose.story.event import HandedOver, Noted, told
-from diagnose.story.replay import replay
 from tests.store import older
 from tests.store.conftest import Server
 
@@ -82,13 +84,13 @@ def test_older_cases_read_list_and_go_on(old: str) -> None:
             assert [event.id for event in casebook.events(id)] == [event.id for event in story]
         assert [entry.case for entry in casebook.entries()] == list(reversed(CASES))
         assert [done.code for done in casebook.drills("Ann")] == ["ABCD-EFGH"]
-        casebook.add(CASES[2], told(Noted(text="hose chafed"), "Ann"))
+        casebook.add(CASES[2], new_event(Noted("hose chafed"), "Ann"))
         casebook.keep_drill(older.done("Ben"))
         assert casebook.check().problems == ()
     with looked_at(old) as connection:
         assert schema.version_of(connection) == schema.VERSION == "0003"
         query = select(events.c.format).where(events.c.case == CASES[2]).order_by(events.c.number)
-        assert connection.execute(query).scalars().all() == [1, 1, 2]
+        assert connection.execute(query).scalars().all() == [1, 1, 3]
 
 
 def test_an_older_case_that_was_handed_over_is_open_and_nobody_is_named(old: str) -> None:
@@ -99,7 +101,7 @@ def test_an_older_case_that_was_handed_over_is_open_and_nobody_is_named(old: str
         assert stands[handed.id] == ("open", "")
         assert {*stands.values()} == {("open", ""), ("open", OPENER), ("proven", OPENER)}
         assert handed.id in [entry.case for entry in casebook.entries(Wanted(open=True))]
-        casebook.add(handed.id, told(HandedOver(to="Cleo", why="has the parts"), "Ann"))
+        casebook.add(handed.id, new_event(HandedOver(to="Cleo", why="has the parts"), "Ann"))
         assert casebook.events(handed.id)[:-1] == tuple(older.handed_over())
         assert {entry.case: entry.owner for entry in casebook.entries()}[handed.id] == "Cleo"
 
@@ -139,3 +141,39 @@ def test_archives_without_hashes_still_import(case: str) -> None:
     written = {replay(each).id: each for each in (older.proven(), older.handed_over())}
     written |= {CASES[2]: older.still_open()}
     assert [(e.id, e.at, e.who) for e in story] == [(e.id, e.at, e.who) for e in written[case]]
+
+
+FORM_2 = "20260305-mounted-6-dddddd"
+"""A case as commit 663a90e stored it, in form 2: with places beside others, and handed over."""
+
+
+def test_a_casebook_of_form_2_reads_as_it_was_told_and_goes_on_in_todays_form(
+    tmp_path: Path,
+) -> None:
+    shutil.copy(OLDER / "form-2.sqlite", tmp_path)
+    url = f"sqlite:///{tmp_path / 'form-2.sqlite'}"
+    before = bodies(url)
+    with open_casebook(url) as casebook:
+        assert casebook.check().problems == ()
+        state = replay(casebook.events(FORM_2))
+        assert [each.event.what.kind for each in state.done][1:4] == ["run", "run", "remedy"]
+        assert [(run.pattern, run.epoch) for run in state.case.runs] == [
+            ("PPPPPF", 0),
+            ("PPPPP?", 0),
+        ]
+        assert [work.kind for work in state.case.work] == ["remedy", "swap"]
+        assert (state.open, state.owner) == (True, "Ben Ünal")
+        casebook.add(FORM_2, told_today := new_event(Noted("hose chafed"), "Ann"))
+        assert casebook.events(FORM_2)[-1] == told_today
+    assert bodies(url)[:-1] == before
+    with looked_at(url) as connection:
+        formats = connection.execute(select(events.c.format).order_by(events.c.number))
+        assert formats.scalars().all() == [2] * len(before) + [3]
+
+
+def test_an_archive_of_form_2_holds_the_same_events_and_is_held_against_its_hashes() -> None:
+    text_ = (OLDER / f"{FORM_2}.yaml").read_text(encoding="utf-8")
+    events_ = read_story(OLDER / f"{FORM_2}.yaml", load_knowledge())
+    assert replay(events_).id == FORM_2
+    with pytest.raises(FileProblems, match="entry 2 as it was written"):
+        read_story(read_text(text_.replace("PPPPPF", "PPPPFP"), "a.yaml"), load_knowledge())

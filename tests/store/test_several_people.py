@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from diagnose.observations.entries import Opened, new_event
 from diagnose.store.casebook import open_casebook
-from diagnose.story.event import Opened, told
 from tests.work.crew import CASE, Log, counted_once
 from tests.work.member import together
 
@@ -19,7 +19,7 @@ def test_each_answer_is_there_once_with_its_question_and_in_its_epoch(
 ) -> None:
     log = tmp_path / "log"
     with open_casebook(url) as casebook:
-        casebook.begin(told(Opened(case=CASE, machine="mounted-6"), "Ann"))
+        casebook.begin(new_event(Opened(case=CASE, machine="mounted-6"), "Ann"))
     assert together(url, log, people, each) == []
     with open_casebook(url) as casebook:
         events = casebook.events(CASE)

@@ -7,15 +7,15 @@ from __future__ import annotations
 
 import sys
 
+from diagnose.observations.entries import Noted, new_event
 from diagnose.store.casebook import open_casebook
-from diagnose.story.event import Noted, told
 
 
 def main(url: str, case: str, count: int, who: str) -> None:
     """Add the events one at a time."""
     with open_casebook(url) as casebook:
         for number in range(count):
-            event = told(Noted(text=f"{who} {number} " + "x" * 200), who)
+            event = new_event(Noted(f"{who} {number} " + "x" * 200), who)
             casebook.add(case, event)
             sys.stdout.write(event.id + "\n")
             sys.stdout.flush()

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from diagnose.reports.forms.ranking import RankingReport
+
 
 def cause(name: str, says: str, probability: float, rows: list[int]) -> dict[str, Any]:
     """One cause as a report holds it, with a remedy that carries a caution."""
@@ -19,17 +21,28 @@ def cause(name: str, says: str, probability: float, rows: list[int]) -> dict[str
         "prior": 0.001,
         "for": [{"says": "row 6 failing response", "log_odds": 4.0, "words": "strongly"}],
         "against": [{"says": "row 6 passing bleed", "log_odds": -0.5, "words": "slightly"}],
+        "rules": [],
         "remedy": {
             "id": "replace-coil",
             "does": "Replace the coil.",
             "minutes": 15,
+            "parts_price": "medium",
+            "needs": [],
             "caution": "The coil is hot.",
         },
     }
 
 
-def report(rows: int = 12) -> dict[str, Any]:
-    """A report of a machine whose rows 6 and 7 failed, with everything that one can hold."""
+def report(rows: int = 12, **more: Any) -> RankingReport:
+    """A report of a machine whose rows 6 and 7 failed, with everything that one can hold.
+
+    ``more`` are fields that stand in the place of its own.
+    """
+    return RankingReport.model_validate(as_data(rows) | more)
+
+
+def as_data(rows: int = 12) -> dict[str, Any]:
+    """The same as plain data."""
     half = rows // 2
     return {
         "schema": "rowfault/ranking/1",
@@ -53,8 +66,20 @@ def report(rows: int = 12) -> dict[str, Any]:
             },
         ],
         "findings": [
-            {"rule": "oil-cool", "says": "The oil of run 2 was cool.", "about": [], "because": []},
-            {"rule": "two-rows", "says": "Only two rows failed.", "about": [], "because": []},
+            {
+                "rule": "oil-cool",
+                "kind": "context",
+                "says": "The oil of run 2 was cool.",
+                "about": [],
+                "because": [],
+            },
+            {
+                "rule": "two-rows",
+                "kind": "pattern",
+                "says": "Only two rows failed.",
+                "about": [],
+                "because": [],
+            },
         ],
         "causes": [
             cause("row-6/valve:coil_open", "row 6, row valve: coil open", 0.62, [6]),
@@ -79,6 +104,7 @@ def report(rows: int = 12) -> dict[str, Any]:
                 "says": "rerun response on rows 5–7",
                 "rows": [5, 6, 7],
                 "minutes": 5.5,
+                "expected_minutes": None,
                 "bits": 0.4,
                 "required": False,
                 "blames_row": 6,
@@ -113,6 +139,7 @@ def report(rows: int = 12) -> dict[str, Any]:
                 ],
             }
         ],
+        "left_out": [],
         "instead": [],
         "log_evidence": -12.5,
         "priors": "shipped",

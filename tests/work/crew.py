@@ -11,27 +11,28 @@ import fcntl
 import json
 import random
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
-from diagnose.cases.case import Run
-from diagnose.story.event import Checked, Event, Exchanged, Fact, Measured, Mended
-from diagnose.story.replay import State, Told, replay
+from diagnose.observations.entries import Event, Statement
+from diagnose.observations.events import Reading, Remedied, Run, Swapped
+from diagnose.observations.result import results_of
+from diagnose.observations.state import Counted, State, replay
 from diagnose.work.answer import Answer, answered
 from diagnose.work.keeping import Keeper
 from diagnose.work.overtaken import Doubt, keep
 from diagnose.work.question import Question
 
 CASE = "20260301-a"
-SWAP = {"swap": "swap-coil", "part": "row-6/valve", "with": "row-5/valve"}
-DONE: tuple[Fact, ...] = (
-    Checked(check="response", pattern="PPPPPF"),
-    Checked(check="response", pattern="PPPPFP"),
-    Checked(check="bleed", pattern="PPPPPP"),
-    Measured(measurement="coil-resistance", part="row-6/valve", value=7.4),
-    Mended(remedy="replace-coil", part="row-6/valve"),
-    Exchanged.model_validate(SWAP),
+DONE: tuple[Statement, ...] = (
+    Run.of("response", "PPPPPF"),
+    Run.of("response", "PPPPFP"),
+    Run.of("bleed", "PPPPPP"),
+    Reading("coil-resistance", "row-6/valve", 7.4),
+    Remedied("replace-coil", "row-6/valve"),
+    Swapped("swap-coil", "row-6/valve", "row-5/valve"),
 )
-WORK = (Mended, Exchanged)
+WORK = (Remedied, Swapped)
 
 
 class Log:
@@ -112,7 +113,7 @@ class Person:
             self.log.tells(event.id, self.uid)
         assert keep(self.keeper, CASE, answer, self) is not None
 
-    def shown(self, others: Sequence[Told]) -> None:
+    def shown(self, others: Sequence[Counted]) -> None:
         """See what others told."""
         assert others
 
@@ -137,11 +138,11 @@ class Person:
         return str(about.index(self.uid) + 1) if len(about) > 1 else "yes"
 
 
-def misread(what: Fact) -> Fact:
+def misread(what: Statement) -> Statement:
     """The same thing, with another result where it has one."""
-    if isinstance(what, Checked):
-        return what.model_copy(update={"pattern": "FPPPPP"})
-    return what.model_copy(update={"value": 99.0}) if isinstance(what, Measured) else what
+    if isinstance(what, Run):
+        return replace(what, results=results_of("FPPPPP"))
+    return replace(what, value=99.0) if isinstance(what, Reading) else what
 
 
 def counted_once(events: Sequence[Event], log: Log) -> State:
@@ -154,7 +155,7 @@ def counted_once(events: Sequence[Event], log: Log) -> State:
     work = [uid for uid in order if isinstance(DONE[kinds[uid]], WORK)]
     right = {told.get(e.id) for e in events if e.what == DONE[kinds.get(told.get(e.id, ""), 0)]}
     assert [told[id] for id in counting(state, WORK)] == work
-    for found, kind in ((state.case.runs, Checked), (state.case.readings, Measured)):
+    for found, kind in ((state.case.runs, Run), (state.case.readings, Reading)):
         ids = [told[id] for id in counting(state, (kind,))]
         assert sorted(ids) == sorted(uid for uid in order if isinstance(DONE[kinds[uid]], kind))
         for uid, one in zip(ids, found, strict=True):

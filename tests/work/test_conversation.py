@@ -12,15 +12,15 @@ from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from diagnose.cases.case import Swapped
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.places import shipped
-from diagnose.report import ranking_report
+from diagnose.observations.archive import read_story, story_text
+from diagnose.observations.entries import Noted, Skipped, new_event
+from diagnose.observations.events import Remedied, Run, Swapped
+from diagnose.observations.state import State, replay
+from diagnose.projection import Projection
+from diagnose.reports.ranking import ranking_report
 from diagnose.store.casebook import open_casebook
-from diagnose.story.archive import read_story, story_text
-from diagnose.story.event import Checked, Exchanged, Mended, Noted, Skipped, told
-from diagnose.story.replay import State, replay
-from diagnose.story.view import View
 from diagnose.ui.cli.root import rowfault
 from diagnose.ui.cli.work import Conversation
 from diagnose.ui.terminal.bench import Bench
@@ -146,8 +146,8 @@ def test_from_a_failing_row_to_proven_good_with_a_swap_and_a_part(
     case = talk.open(machine)
     talk.hold(case)
     state = replay(keeper.events(case))
-    assert any(isinstance(each.counts, Exchanged) for each in state.told)
-    assert any(isinstance(each.counts, Mended) for each in state.told)
+    assert any(isinstance(each.counts, Swapped) for each in state.told)
+    assert any(isinstance(each.counts, Remedied) for each in state.told)
     assert state.conclusion is not None
     assert state.conclusion.outcome == "proven"
     assert state.conclusion.causes[0].startswith("row-5/valve:")
@@ -162,7 +162,7 @@ def test_a_case_taken_up_elsewhere_in_the_middle_ranks_and_asks_the_same() -> No
     from diagnose.knowledge.strictyaml import read_text
 
     again = read_story(read_text(story_text(half), "a.yaml"), KNOWLEDGE)
-    here, there = (View(replay(each), KNOWLEDGE) for each in (half, again))
+    here, there = (Projection(replay(each), KNOWLEDGE) for each in (half, again))
     assert ranking_report(here.ranking) == ranking_report(there.ranking)
 
 
@@ -172,9 +172,9 @@ def test_the_final_full_pass_is_insisted_on() -> None:
     since = [
         each.counts
         for each in state.told[
-            max(n for n, each in enumerate(state.told) if isinstance(each.counts, Mended)) :
+            max(n for n, each in enumerate(state.told) if isinstance(each.counts, Remedied)) :
         ]
-        if isinstance(each.counts, Checked)
+        if isinstance(each.counts, Run)
     ]
     whole = {run.check for run in since if run.pattern == 12 * "P"}
     assert whole == {"response"}  # a coil is electrical: no new bleed
@@ -307,7 +307,7 @@ def test_what_somebody_else_told_meanwhile_is_said(capsys: pytest.CaptureFixture
     def other(keeper: Scratch, given: int) -> None:
         if given == 0:
             (case,) = keeper.cases
-            keeper.add(case, told(Noted(text="hose chafed"), "Ben"))
+            keeper.add(case, new_event(Noted("hose chafed"), "Ben"))
 
     state = talked(["note mine", "quit"], other)
     assert "Ben told something of this case meanwhile." in capsys.readouterr().out
@@ -325,6 +325,7 @@ def test_what_was_told_twice_is_taken_back_twice(
     assert "Traceback" not in capsys.readouterr().out
 
 
+@pytest.mark.slow
 def test_an_earlier_entry_is_put_right_by_its_number(capsys: pytest.CaptureFixture[str]) -> None:
     state = talked(
         [

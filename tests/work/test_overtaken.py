@@ -10,41 +10,35 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnose.knowledge.wrong import Wrong
-from diagnose.story.event import (
+from diagnose.observations.entries import (
     AtHand,
-    Checked,
-    Circumstances,
     Concluded,
     Correction,
     Event,
-    Exchanged,
-    Fact,
     HandedOver,
-    History,
-    Measured,
-    Mended,
     Noted,
     Opened,
     Skipped,
+    Statement,
     What,
-    told,
+    new_event,
 )
-from diagnose.story.replay import State, replay
+from diagnose.observations.events import Circumstances, History, Reading, Remedied, Run, Swapped
+from diagnose.observations.state import State, replay
 from diagnose.work.answer import Answer, answered
 from diagnose.work.keeping import Scratch
 from diagnose.work.overtaken import Doubt, keep, weighed
 from tests.work.crew import CASE, Log, Person, counted_once
 
-OPENING = told(Opened(case=CASE, machine="mounted-6"), "Ann")
-RUN = Checked(check="response", pattern="PPPPPF", circumstances={"oil": 54.0})
-OTHER = Checked(check="response", pattern="PPPPFP", circumstances={"oil": 54.0})
-COIL = Mended(remedy="replace-coil", part="row-6/valve")
-READ = Measured(measurement="coil-resistance", part="row-6/valve", value=7.4)
+OPENING = new_event(Opened(case=CASE, machine="mounted-6"), "Ann")
+RUN = Run.of("response", "PPPPPF", {"oil": 54.0})
+OTHER = Run.of("response", "PPPPFP", {"oil": 54.0})
+COIL = Remedied("replace-coil", "row-6/valve")
+READ = Reading("coil-resistance", "row-6/valve", 7.4)
 
 
-def swap(part: str, other: str) -> Exchanged:
-    told = {"swap": "swap-coil", "part": f"{part}/valve", "with": f"{other}/valve"}
-    return Exchanged.model_validate(told)
+def swap(part: str, other: str) -> Swapped:
+    return Swapped("swap-coil", f"{part}/valve", f"{other}/valve")
 
 
 SWAP = swap("row-6", "row-5")
@@ -56,7 +50,7 @@ def given_late(
     """What comes of an answer of Ben's that Ann was quicker than; and what he was asked."""
     keeper, asked, left = Scratch(), list[str](), iter(says)
     keeper.begin(OPENING)
-    keeper.add(CASE, *(told(what, "Ann") for what in quicker))
+    keeper.add(CASE, *(new_event(what, "Ann") for what in quicker))
 
     class Ben:
         def shown(self, others: Sequence[object]) -> None:
@@ -107,7 +101,7 @@ def test_five_and_six_for_the_same_run_are_one_run(says: list[str], patterns: li
     state, asked, events = given_late(RUN, [OTHER], says)
     assert asked == ["Same run?", "Which is right?"][: len(says)]
     assert [run.pattern for run in state.case.runs] == patterns
-    runs = [(event.who, event.what) for event in events if isinstance(event.what, Checked)]
+    runs = [(event.who, event.what) for event in events if isinstance(event.what, Run)]
     assert runs == [("Ann", OTHER), ("Ben", RUN)]
 
 
@@ -119,7 +113,9 @@ def test_two_who_agree_on_one_run_are_asked_no_more() -> None:
 
 @pytest.mark.parametrize("mine", [RUN, READ, COIL], ids=lambda what: what.kind)
 @pytest.mark.parametrize(("says", "epoch"), [("before", 0), ("after", 1)])
-def test_what_was_done_before_a_swap_is_placed_before_it(mine: Fact, says: str, epoch: int) -> None:
+def test_what_was_done_before_a_swap_is_placed_before_it(
+    mine: Statement, says: str, epoch: int
+) -> None:
     state, asked, _ = given_late(mine, [SWAP], [says])
     assert asked == ["Was yours before or after the swap?"]
     seen = [*state.case.runs, *state.case.readings]
@@ -134,8 +130,8 @@ def test_work_before_a_run_that_is_on_record_comes_before_it() -> None:
 
 
 @pytest.mark.parametrize("mine", [COIL, SWAP, swap("row-5", "row-6"), READ])
-def test_the_same_work_and_the_same_reading_count_once(mine: Fact) -> None:
-    first = SWAP if isinstance(mine, Exchanged) else mine
+def test_the_same_work_and_the_same_reading_count_once(mine: Statement) -> None:
+    first = SWAP if isinstance(mine, Swapped) else mine
     state, _, events = given_late(mine, [first], ["yes"])
     assert len(state.case.work) + len(state.case.readings) == 1
     assert [event.who for event in events] == ["Ann", "Ann", "Ben"]
@@ -144,25 +140,27 @@ def test_the_same_work_and_the_same_reading_count_once(mine: Fact) -> None:
 @pytest.mark.parametrize(
     ("mine", "quicker"),
     [
-        (Noted(text="hose chafed"), SWAP),
+        (Noted("hose chafed"), SWAP),
         (Skipped(act="response@5-6"), RUN),
-        (RUN, Noted(text="hose chafed")),
-        (RUN, Checked(check="bleed", pattern="PPPPPP")),
-        (RUN, Checked(check="response", pattern="......")),
+        (RUN, Noted("hose chafed")),
+        (RUN, Run.of("bleed", "PPPPPP")),
+        (RUN, Run.of("response", "......")),
         (RUN, HandedOver(to="Cleo", why="late")),
         (SWAP, Skipped(act="response@5-6")),
-        (History(values={"first-hookup": "yes"}), SWAP),
+        (History({"first-hookup": "yes"}), SWAP),
         (HandedOver(to="Cleo", why="late"), RUN),
-        (Circumstances(values={"oil": 54.0}), Circumstances(values={"oil": 54.0})),
-        (Circumstances(values={"oil": 54.0}), SWAP),
-        (Concluded(outcome="given-up"), Noted(text="hose chafed")),
+        (Circumstances({"oil": 54.0}), Circumstances({"oil": 54.0})),
+        (Circumstances({"oil": 54.0}), SWAP),
+        (Concluded(outcome="given-up"), Noted("hose chafed")),
     ],
     ids=lambda what: what.kind,
 )
-def test_what_cannot_conflict_is_kept_without_a_question(mine: Fact, quicker: Fact) -> None:
+def test_what_cannot_conflict_is_kept_without_a_question(
+    mine: Statement, quicker: Statement
+) -> None:
     keeper = Scratch()
     keeper.begin(OPENING)
-    keeper.add(CASE, told(quicker, "Ann"))
+    keeper.add(CASE, new_event(quicker, "Ann"))
     found = weighed(answered([mine], "Ben", None, None, OPENING.id), keeper.events(CASE))
     assert isinstance(found, Answer)
     keeper.add(CASE, *found.events, seen=found.known)
@@ -173,18 +171,18 @@ def test_what_cannot_conflict_is_kept_without_a_question(mine: Fact, quicker: Fa
 @pytest.mark.parametrize(
     ("mine", "quicker"),
     [
-        (History(values={"mice": "yes"}), History(values={"mice": "no"})),
+        (History({"mice": "yes"}), History({"mice": "no"})),
         (HandedOver(to="Cleo", why="late"), HandedOver(to="Dan", why="late")),
     ],
     ids=lambda what: what.kind,
 )
 def test_of_two_answers_to_one_question_that_counts_which_is_right(
-    mine: Fact, quicker: Fact, says: str
+    mine: Statement, quicker: Statement, says: str
 ) -> None:
     state, asked, _ = given_late(mine, [quicker], [says])
     assert asked == ["Which is right?"]
     right = mine if says == "mine" else quicker
-    assert replay([OPENING, told(right, "Ann")]).case == state.case
+    assert replay([OPENING, new_event(right, "Ann")]).case == state.case
     assert not isinstance(right, HandedOver) or state.owner == right.to
 
 
@@ -194,7 +192,7 @@ def test_a_conclusion_from_what_no_longer_is_closes_nothing() -> None:
 
 
 def test_circumstances_that_somebody_else_found_otherwise_are_asked_about() -> None:
-    cold, warm = (Circumstances(values={"oil": oil}) for oil in (12.0, 54.0))
+    cold, warm = (Circumstances({"oil": oil}) for oil in (12.0, 54.0))
     for says, oil in (("before", 12.0), ("after", 54.0)):
         state, _, _ = given_late(warm, [cold], [says])
         assert state.circumstances == {"oil": oil}
@@ -208,9 +206,9 @@ def test_two_who_miss_different_tools_miss_both() -> None:
 def test_two_who_take_back_the_same_thing_take_it_back_once() -> None:
     keeper = Scratch()
     keeper.begin(OPENING)
-    run = told(RUN, "Ann")
+    run = new_event(RUN, "Ann")
     keeper.add(CASE, run)
-    back = told(Correction(event=run.id, step="undo"), "Ann")
+    back = new_event(Correction(event=run.id, step="undo"), "Ann")
     keeper.add(CASE, back)
     found = weighed(
         answered([Correction(event=run.id, step="undo")], "Ben", None, None, run.id),
@@ -218,19 +216,19 @@ def test_two_who_take_back_the_same_thing_take_it_back_once() -> None:
     )
     assert isinstance(found, Answer)
     keeper.add(CASE, *found.events, seen=found.known)
-    keeper.add(CASE, told(Correction(event=back.id, step="redo"), "Ann"))
+    keeper.add(CASE, new_event(Correction(event=back.id, step="redo"), "Ann"))
     assert len(replay(keeper.events(CASE)).case.runs) == 1
 
 
 def test_a_run_that_was_told_twice_counts_when_the_first_telling_is_taken_back() -> None:
     _, _, events = given_late(RUN, [RUN, COIL], ["yes"])
-    state = replay([*events, told(Correction(event=events[1].id), "Ann")])
+    state = replay([*events, new_event(Correction(event=events[1].id), "Ann")])
     assert [(run.pattern, run.epoch) for run in state.case.runs] == [("PPPPPF", 0)]
 
 
 @pytest.mark.parametrize("says", ["", "maybe", "3", "2", "yes no", "99999999999999"])
 def test_an_answer_that_says_nothing_or_cannot_be_is_refused(says: str) -> None:
-    events = [OPENING, told(SWAP, "Ann"), told(COIL, "Ann")]
+    events = [OPENING, new_event(SWAP, "Ann"), new_event(COIL, "Ann")]
     doubt = weighed(answered([RUN], "Ben", None, None, OPENING.id), events)
     assert isinstance(doubt, Doubt)
     assert doubt.asks == "Which of these were done before yours?"

@@ -14,23 +14,19 @@ from hypothesis import strategies as st
 
 from diagnose.errors import CaseClosed, InputError, Overtaken, Unavailable
 from diagnose.knowledge.base import load_knowledge
-from diagnose.story.event import (
+from diagnose.observations.encoding import canonical, decode, encode
+from diagnose.observations.entries import (
     AtHand,
-    Checked,
-    Circumstances,
     Concluded,
     Event,
-    Exchanged,
-    Fact,
     HandedOver,
-    History,
-    Measured,
-    Mended,
     Noted,
     Reopened,
-    told,
+    Statement,
+    new_event,
 )
-from diagnose.story.replay import State, replay
+from diagnose.observations.events import Circumstances, History, Reading, Remedied, Run, Swapped
+from diagnose.observations.state import State, replay
 from diagnose.ui.cli.root import rowfault
 from diagnose.ui.cli.work import Conversation
 from diagnose.ui.terminal.asking import Answers, Asker
@@ -39,11 +35,11 @@ from diagnose.ui.terminal.output import console
 from diagnose.work.keeping import Keeper, Scratch
 
 KNOWLEDGE = load_knowledge()
-SWAP = Exchanged.model_validate({"swap": "swap-coil", "part": "row-6/valve", "with": "row-5/valve"})
-FIVE = Checked(check="bleed", pattern="PPPPFP")
+SWAP = Swapped("swap-coil", "row-6/valve", "row-5/valve")
+FIVE = Run.of("bleed", "PPPPFP")
 GIVEN_UP = Concluded(outcome="given-up", says="it rains")
 READY = "54C 62bar"
-Told = Mapping[int, Sequence[Fact]]
+Told = Mapping[int, Sequence[Statement]]
 
 
 def clock() -> Iterator[datetime]:
@@ -74,7 +70,7 @@ def talked(
 
     def tell(given: int) -> None:
         for what in (ben or {}).get(given, ()):
-            scratch.add(scratch.cases[0], told(what, "Ben"))
+            scratch.add(scratch.cases[0], new_event(what, "Ben"))
 
     asker = Scripted(lines, tell)
     conversation(keeper or scratch, asker, scratch)
@@ -97,7 +93,7 @@ def shown(capsys: pytest.CaptureFixture[str]) -> str:
 def test_what_came_in_between_is_shown_before_anything_is_kept(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    state, _ = talked([READY, "6", "before", "quit"], {1: [SWAP, Noted(text="wet")]})
+    state, _ = talked([READY, "6", "before", "quit"], {1: [SWAP, Noted("wet")]})
     said = shown(capsys)
     assert "Ben told something of this case meanwhile." in said
     assert "swap coil, done: row 6, row valve with row 5, row valve" in said
@@ -155,7 +151,7 @@ def test_a_case_that_was_closed_meanwhile_takes_notes_and_is_reopened(
 def test_a_reopened_case_needs_a_new_conclusion() -> None:
     state, scratch = talked([READY, "give up, it rains"])
     assert state.conclusion is not None
-    scratch.add(state.id, told(Reopened(reason="dry again"), "Ben"))
+    scratch.add(state.id, new_event(Reopened(reason="dry again"), "Ben"))
     again = replay(scratch.events(state.id))
     assert (again.conclusion, again.open, again.owner) == (None, True, "Ben")
 
@@ -173,14 +169,14 @@ def answers(tmp_path: Path) -> Callable[[str], Path]:
 class Interrupted(Answers):
     """A file of answers; Ben tells something before one of them."""
 
-    def __init__(self, path: Path, scratch: Scratch, before: int, what: Fact) -> None:
+    def __init__(self, path: Path, scratch: Scratch, before: int, what: Statement) -> None:
         super().__init__(path)
         self.scratch, self.before, self.what = scratch, before, what
 
     def line(self) -> str | None:
         """The next answer."""
         if self.before == 0:
-            self.scratch.add(self.scratch.cases[0], told(self.what, "Ben"))
+            self.scratch.add(self.scratch.cases[0], new_event(self.what, "Ben"))
         self.before -= 1
         return super().line()
 
@@ -190,7 +186,7 @@ class Interrupted(Answers):
     ("what", "ends"), [(FIVE, Overtaken), (SWAP, Overtaken), (GIVEN_UP, (CaseClosed, Overtaken))]
 )
 def test_answers_from_a_file_stop_where_somebody_was_quicker(
-    answers: Callable[[str], Path], what: Fact, ends: type[Exception], before: int
+    answers: Callable[[str], Path], what: Statement, ends: type[Exception], before: int
 ) -> None:
     scratch = Scratch()
     path = answers(f"{READY}\n6\nquit\n")
@@ -199,11 +195,13 @@ def test_answers_from_a_file_stop_where_somebody_was_quicker(
     assert replay(scratch.events(scratch.cases[0])).case.runs in ((), _only(what))
 
 
-def _only(what: Fact) -> object:
-    from diagnose.cases.case import Case, Result, Run
+def _only(what: Statement) -> object:
+    from diagnose.observations.case import Case
+    from diagnose.observations.events import Run
+    from diagnose.observations.result import Result
 
-    assert isinstance(what, Checked | Exchanged | Concluded)
-    if not isinstance(what, Checked):
+    assert isinstance(what, Run | Swapped | Concluded)
+    if not isinstance(what, Run):
         return ()
     run = Run(0, what.check, tuple(Result(letter) for letter in what.pattern))
     return Case("mounted-6").then(run).runs
@@ -214,7 +212,7 @@ def test_answers_from_a_file_go_on_when_somebody_only_notes_something(
 ) -> None:
     scratch = Scratch()
     path = answers(f"{READY}\n6\nquit\n")
-    conversation(scratch, Interrupted(path, scratch, 1, Noted(text="wet")), scratch)
+    conversation(scratch, Interrupted(path, scratch, 1, Noted("wet")), scratch)
     assert len(replay(scratch.events(scratch.cases[0])).case.runs) == 1
 
 
@@ -227,10 +225,10 @@ LINES = st.sampled_from(
      "anyway", "why", "plan", "first-hookup=yes", "first-hookup=no", "proven"]
 )  # fmt: skip
 FACTS = st.sampled_from(
-    [FIVE, SWAP, GIVEN_UP, Noted(text="wet"), Reopened(reason="dry"), Concluded(outcome="proven"),
-     Checked(check="response", pattern="PPPPPF"), Mended(remedy="replace-coil", part="row-6/valve"),
-     Measured(measurement="coil-resistance", part="row-6/valve", value=99.0),
-     Circumstances(values={"oil": 12.0}), History(values={"first-hookup": "no"}),
+    [FIVE, SWAP, GIVEN_UP, Noted("wet"), Reopened(reason="dry"), Concluded(outcome="proven"),
+     Run.of("response", "PPPPPF"), Remedied("replace-coil", "row-6/valve"),
+     Reading("coil-resistance", "row-6/valve", 99.0),
+     Circumstances({"oil": 12.0}), History({"first-hookup": "no"}),
      AtHand(without=("gauge",)), HandedOver(to="Cleo", why="late")]
 )  # fmt: skip
 
@@ -239,13 +237,13 @@ FACTS = st.sampled_from(
 @given(st.lists(LINES, max_size=14), st.dictionaries(st.integers(0, 14), FACTS, max_size=6))
 @settings(max_examples=100, deadline=None)
 def test_whatever_two_people_tell_both_are_on_record(
-    lines: list[str], quicker: dict[int, Fact]
+    lines: list[str], quicker: dict[int, Statement]
 ) -> None:
     scratch, bens = Scratch(), list[Event]()
 
     def tell(given: int) -> None:
         if given in quicker:
-            event = told(quicker[given], "Ben")
+            event = new_event(quicker[given], "Ben")
             with suppress(InputError):  # the case is closed, or is not
                 scratch.add(scratch.cases[0], event)
                 bens.append(event)
@@ -293,14 +291,14 @@ def test_a_case_that_an_older_program_handed_over_goes_on(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     _, scratch = talked(["quit"])
-    old = told(Concluded(outcome="handed-over", says="it is late"), "Ann")
-    line = old.model_dump_json(by_alias=True)
-    scratch.add(scratch.cases[0], Event.model_validate_json(line))
+    old = new_event(Concluded(outcome="handed-over", says="it is late"), "Ann")
+    line = canonical(encode(old))
+    scratch.add(scratch.cases[0], decode(line))
     shown(capsys)
     conversation(scratch, Scripted([READY, "6", "quit"], lambda _: None), scratch, who="Ben")
     assert "Ann handed this case over to whoever goes on" in shown(capsys)
     events = scratch.events(scratch.cases[0])
-    assert events[1].model_dump_json(by_alias=True) == line
+    assert canonical(encode(events[1])) == line
     assert len(replay(events).case.runs) == 1
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -15,16 +15,18 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from diagnose.casereport import timeline
 from diagnose.errors import Damaged, FileProblems, Problem, Unavailable, on_one_line
 from diagnose.knowledge.base import load_knowledge
-from diagnose.store.casebook import open_casebook
+from diagnose.observations.archive import read_story, rest_text, story_text
+from diagnose.observations.entries import Event, Reopened, new_event
+from diagnose.observations.state import replay
+from diagnose.observations.text import OUTCOMES, in_hand
+from diagnose.projection import Projection
+from diagnose.reports.forms.timeline import TimelineEntry
+from diagnose.reports.listings import build_cases_report
+from diagnose.reports.story import build_story_report
+from diagnose.reports.timeline import timeline_of
 from diagnose.store.entry import OPEN, Entry, Wanted
-from diagnose.story.archive import read_story, rest_text, story_data, story_text
-from diagnose.story.event import Event, Reopened, told
-from diagnose.story.replay import replay
-from diagnose.story.telling import OUTCOMES, in_hand
-from diagnose.story.view import View
 from diagnose.ui.cli.completion import suggest_cases, suggest_machines
 from diagnose.ui.cli.options import (
     MOST_LISTED,
@@ -34,7 +36,7 @@ from diagnose.ui.cli.options import (
     json_option,
     who_option,
 )
-from diagnose.ui.cli.who import case_of, person
+from diagnose.ui.cli.who import case_of, open_casebook, person
 from diagnose.ui.files import may_be_written, write_whole
 from diagnose.ui.lazy import Group, Lazy
 from diagnose.ui.plaintext import visible
@@ -198,7 +200,7 @@ def listed(wanted: Wanted, as_json: bool) -> None:
 
 def _print(entries: Sequence[Entry], as_json: bool) -> None:
     if as_json:
-        print_json({"schema": "rowfault/cases/1", "cases": [_data(entry) for entry in entries]})
+        print_json(build_cases_report(entries))
         return
     print_lines(line for entry in entries for line in _lines(entry))
     if not entries:
@@ -252,22 +254,22 @@ def shown(case: str, who: str | None, *, as_json: bool, colour: bool) -> None:
 
 def _show(events: Sequence[Event], *, as_json: bool, colour: bool) -> None:
     if as_json:
-        print_json(story_data(events))
+        print_json(build_story_report(events))
         return
-    view = View(replay(events), load_knowledge())
+    view = Projection(replay(events), load_knowledge())
     out = console(colour)
     for line in story_lines(view):
         print_tidily(out, line)
 
 
-def story_lines(view: View) -> Iterator[RenderableType]:
+def story_lines(view: Projection) -> Iterator[RenderableType]:
     """A story for people: a row for each thing told, what no longer counts struck through.
 
-    >>> from diagnose.story.event import Correction, Noted, Opened, told
-    >>> first = told(Opened(case="20260301-a", machine="mounted-6"), "Ann")
-    >>> note = told(Noted(text="hose chafed"), "Ann")
-    >>> state = replay([first, note, told(Correction(event=note.id), "Ann")])
-    >>> [_, owner, table] = story_lines(View(state, load_knowledge()))
+    >>> from diagnose.observations.entries import Correction, Noted, Opened, new_event
+    >>> first = new_event(Opened(case="20260301-a", machine="mounted-6"), "Ann")
+    >>> note = new_event(Noted("hose chafed"), "Ann")
+    >>> state = replay([first, note, new_event(Correction(event=note.id), "Ann")])
+    >>> [_, owner, table] = story_lines(Projection(state, load_knowledge()))
     >>> [cell.plain.partition("Ann: ")[2] for cell in table.columns[1].cells][1:]
     ['note: hose chafed [no longer counts: see 3]', 'entry 2 does not count']
     """
@@ -280,19 +282,19 @@ def story_lines(view: View) -> Iterator[RenderableType]:
     table = Table.grid(padding=(0, 2))
     table.add_column(justify="right", no_wrap=True)
     table.add_column()
-    for entry in timeline(state, view.machine, view.knowledge):
-        at = state.told[entry["number"] - 1].event.at.astimezone()
-        who = visible(on_one_line(entry["who"]))
-        table.add_row(str(entry["number"]), _told(f"{at:%Y-%m-%d %H:%M} {who}: ", entry))
+    for entry in timeline_of(state, view.machine, view.knowledge):
+        at = state.told[entry.number - 1].event.at.astimezone()
+        who = visible(on_one_line(entry.who))
+        table.add_row(str(entry.number), _told(f"{at:%Y-%m-%d %H:%M} {who}: ", entry))
     yield table
 
 
-def _told(start: str, entry: dict[str, Any]) -> Text:
+def _told(start: str, entry: TimelineEntry) -> Text:
     line = Text(start, style="quiet")
-    gone = entry["corrected"]
-    line.append(visible(on_one_line(entry["says"])), style="not dim strike" if gone else "not dim")
+    gone = entry.corrected
+    line.append(visible(on_one_line(entry.says)), style="not dim strike" if gone else "not dim")
     if gone:
-        line.append(f" [no longer counts: see {gone['by']}]", style="not dim")
+        line.append(f" [no longer counts: see {gone.by}]", style="not dim")
     return line
 
 
@@ -354,7 +356,7 @@ def reopened(case: str, reason: str, who: str | None) -> None:
     with open_casebook() as casebook:
         id = casebook.find(case, by)
         seen = casebook.events(id)[-1].id
-        casebook.add(id, told(Reopened(reason=reason), by).model_copy(update={"seen": seen}))
+        casebook.add(id, replace(new_event(Reopened(reason=reason), by), seen=seen))
     print_lines([f"Reopened. Go on with: rowfault work --case {id}"])
 
 

@@ -126,7 +126,7 @@ def _matching(typed: str, known: Callable[[Knowledge], Iterable[str]]) -> list[s
 
 
 def _arguments(knowledge: Knowledge, typed: str, machine: str | None) -> Iterator[str]:
-    from diagnose.cases.values import measurement_ids, typeable
+    from diagnose.observations.values import measurement_ids, typeable
 
     yield from (f"{check}=" for check in knowledge.checks)
     for circumstance in typeable(knowledge).values():
@@ -139,8 +139,8 @@ def _arguments(knowledge: Knowledge, typed: str, machine: str | None) -> Iterato
 
 
 def _places(knowledge: Knowledge, measurement: str, machine: str) -> Iterator[str]:
-    from diagnose.cases.values import parts_with
     from diagnose.machine.graph import load_machine
+    from diagnose.observations.values import parts_with
 
     for part in parts_with(load_machine(machine, knowledge), measurement):
         yield f"{measurement}@{part}="

@@ -12,7 +12,6 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from diagnose.advice import DEFERRAL
-from diagnose.cases.rows import pattern_in_words
 from diagnose.drill.code import MOST_SEEDS, Named, read, written
 from diagnose.drill.game import Drill, Step, begin, play
 from diagnose.drill.hints import cautions, plain_cautions, worded
@@ -20,23 +19,25 @@ from diagnose.drill.level import load_drills
 from diagnose.drill.moment import Moment
 from diagnose.drill.moves import Move
 from diagnose.drill.players import PLAYERS, played
-from diagnose.drill.progress import FIRST_LEVEL, advised, progress_report
+from diagnose.drill.progress import FIRST_LEVEL, advised
 from diagnose.drill.record import Finished
-from diagnose.drill.report import drill_report, finished
-from diagnose.drill.score import Debriefing, Judge
+from diagnose.drill.score import Debriefing, Judge, finished
 from diagnose.errors import RowfaultError, Unavailable, on_one_line, quoted
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.words import load_words
 from diagnose.knowledge.wrong import Wrong
+from diagnose.observations.entries import Skipped, Statement
+from diagnose.observations.events import Run
+from diagnose.observations.rows import pattern_in_words
+from diagnose.observations.text import in_words
 from diagnose.reasoning.loading import load_rules
 from diagnose.record import record
-from diagnose.store.casebook import open_casebook
-from diagnose.store.server import RETURN_SECONDS
-from diagnose.story.event import Checked, Fact, Skipped
-from diagnose.story.telling import in_words
+from diagnose.reports.drill import build_drill_report
+from diagnose.reports.forms.drill import DrillReport, DrillsReport
+from diagnose.reports.progress import build_progress_report
 from diagnose.ui.cli.completion import suggest_machines
 from diagnose.ui.cli.options import NAME_OR_PATH, READABLE, WORDS, Words, colour_option
-from diagnose.ui.cli.who import login
+from diagnose.ui.cli.who import login, open_casebook
 from diagnose.ui.lazy import Command
 from diagnose.ui.manual.catalogue import Catalogue
 from diagnose.ui.manual.lookup import looked_up
@@ -225,24 +226,24 @@ def played_by(player: str, wish: Wish, count: int, *, as_json: bool) -> None:
     for seed in range(first.seed, first.seed + count):
         named = Named(first.machine, first.level, seed % MOST_SEEDS)
         drill = begin(named, knowledge)
-        reports.append(drill_report(Judge(drill).debriefing(played(drill, PLAYERS[player]))))
+        done = Judge(drill).debriefing(played(drill, PLAYERS[player]))
+        reports.append(build_drill_report(done))
         if not as_json:
             print_lines([_line(reports[-1])])
             sys.stdout.flush()
-    marks = [float(str(each["marks"])) for each in reports]
     if as_json:
-        print_json({"schema": "rowfault/drills/1", "player": player, "drills": reports})
+        print_json(DrillsReport(player=player, drills=tuple(reports)))
     elif count > 1:
-        right = sum(bool(each["right"]) for each in reports)
-        mean = sum(marks) / len(marks)
+        right = sum(each.right for each in reports)
+        mean = sum(each.marks for each in reports) / count
         print_lines([f"{player}: {mean:.0f} marks on average, {right} of {count} right"])
 
 
-def _line(report: dict[str, object]) -> str:
-    right = "right" if report["right"] else "wrong"
+def _line(report: DrillReport) -> str:
+    right = "right" if report.right else "wrong"
     return (
-        f"seed {report['seed']}: {report['marks']} marks, {report['cost']:.0f} min with parts "
-        f"(planner {report['planner_cost']:.0f}, best {report['best_possible']:.0f}), {right}"
+        f"seed {report.seed}: {report.marks} marks, {report.cost:.0f} min with parts "
+        f"(planner {report.planner_cost:.0f}, best {report.best_possible:.0f}), {right}"
     )
 
 
@@ -319,7 +320,7 @@ class Round:
         parts: list[RenderableType] = [Text(clock, style="title"), *bullets(lines)]
         parts += [Text(f"Take care: {sentence(each)}", style="caution") for each in warned]
         self._print(parts)
-        if any(isinstance(fact, Checked) for fact in step.facts):
+        if any(isinstance(fact, Run) for fact in step.facts):
             self._rows()
 
     def _seen(self, step: Step) -> Iterator[str]:
@@ -337,10 +338,10 @@ class Round:
         if step.move.kind in ("mend", "swap"):
             yield "what it did, a check will show"
 
-    def _fact(self, fact: Fact) -> str:
+    def _fact(self, fact: Statement) -> str:
         if isinstance(fact, Skipped):
             return "nobody knows"
-        if isinstance(fact, Checked):
+        if isinstance(fact, Run):
             return f"{fact.check} check, made as it should be: {pattern_in_words(fact.pattern)}"
         return in_words(fact, self.drill.machine, self.drill.knowledge)
 
@@ -350,7 +351,7 @@ class Round:
         lines = []
         for number, event in enumerate(self.drill.opening[2:], 1):
             run = event.what
-            assert isinstance(run, Checked)
+            assert isinstance(run, Run)
             untold = [
                 known.circumstances[each].name
                 for each in self.drill.level.untold
@@ -392,7 +393,7 @@ class Round:
             self.bench.say(f"{word}: {words[word.lower()].says}")
         else:
             known = self.drill.knowledge
-            pages, _ = looked_up(word, Catalogue(known, load_rules()), known)
+            pages, _ = looked_up(word, Catalogue(known, load_rules(), scripts=False), known)
             self._print([Text(line) for line in pages[0].text.splitlines() if line])
 
     def _acts(self, about: str) -> None:
@@ -463,6 +464,8 @@ class Record:
 
     def keep(self, done: Finished) -> None:
         """Keep one more."""
+        from diagnose.store.server import RETURN_SECONDS
+
         with open_casebook(self.url, patience=RETURN_SECONDS) as casebook:
             casebook.keep_drill(done)
 
@@ -478,7 +481,7 @@ def record_of(url: str | None, who: str | None) -> Record:
 
 def show_progress(record: Record, *, as_json: bool, colour: bool) -> None:
     """Print somebody's record by skill. Raises `Unavailable`."""
-    report = progress_report(record.who, record.drills(), load_drills())
+    report = build_progress_report(record.who, record.drills(), load_drills())
     if as_json:
         print_json(report)
         return

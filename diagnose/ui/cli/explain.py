@@ -9,11 +9,12 @@ from rich.markdown import Markdown
 
 from diagnose.knowledge.base import load_knowledge
 from diagnose.reasoning.loading import load_rules
+from diagnose.reports.forms.listings import ExplanationReport, PageReport
 from diagnose.ui.cli.completion import suggest_ids
 from diagnose.ui.cli.options import ARGUMENT, colour_option, json_option
 from diagnose.ui.lazy import Command
 from diagnose.ui.manual.catalogue import Catalogue
-from diagnose.ui.manual.lookup import looked_up
+from diagnose.ui.manual.lookup import for_scripts, looked_up
 from diagnose.ui.manual.onepage import SORTS, Page
 from diagnose.ui.terminal.output import console, print_json, print_lines, print_tidily
 from diagnose.ui.words import counted
@@ -57,15 +58,15 @@ def show(topic: str, program: click.Group, *, as_json: bool, plain: bool, colour
     Raises `UnknownName` when no page speaks of it.
     """
     knowledge = load_knowledge()
-    catalogue = Catalogue(knowledge, load_rules(), program)
+    catalogue = Catalogue(knowledge, load_rules(), program, scripts=for_scripts(topic))
     if not topic.strip():
         found, text = catalogue.pages, contents(catalogue)
     else:
         found, meant = looked_up(topic, catalogue, knowledge)
         text = "\n\n".join(page.whole for page in found) if meant else offered(topic, found)
     if as_json:
-        pages = [{"sort": page.sort, "text": page.text, "data": page.data} for page in found]
-        print_json({"schema": "rowfault/explanation/1", "id": topic, "pages": pages})
+        pages = (PageReport(sort=page.sort, text=page.text, data=page.data) for page in found)
+        print_json(ExplanationReport(id=topic, pages=tuple(pages)))
     else:
         _print(text, plain, colour)
 

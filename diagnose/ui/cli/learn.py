@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterable, Iterator, Sequence
 
 import click
 
@@ -14,12 +13,12 @@ from diagnose.knowledge.places import own, own_to_write
 from diagnose.knowledge.priors import SHIPPED
 from diagnose.learning.accepted import accept, forget
 from diagnose.learning.counts import Summary, count
-from diagnose.learning.report import lesson_report
 from diagnose.learning.update import Lesson, learn
 from diagnose.learning.weights import load_weights
-from diagnose.store.casebook import open_casebook
+from diagnose.reports.forms.lesson import LeftOut, LessonReport, MovedReport
+from diagnose.reports.lesson import build_lesson_report
 from diagnose.ui.cli.options import WORDS, json_option
-from diagnose.ui.cli.who import login
+from diagnose.ui.cli.who import login, open_casebook
 from diagnose.ui.lazy import Command
 from diagnose.ui.terminal.output import print_json, print_lines
 from diagnose.ui.words import counted, odds
@@ -56,8 +55,6 @@ def learn_command(*, wish: str, who: str | None, as_json: bool) -> None:
         show_lesson(entries, as_json)
 
 
-Report = Mapping[str, Any]
-
 WORTH_SHOWING = 1.25
 """Priors that move by less than this factor are counted, not shown."""
 
@@ -72,7 +69,7 @@ HEAD = "  times shipped learned 90 % interval found expected"
 def show_lesson(cases: Iterable[Summary], as_json: bool) -> None:
     """Print what the cases would move. Nothing changes."""
     known = load_knowledge(learned=False)
-    report = lesson_report(_lesson(cases), known.parts, _in_force())
+    report = build_lesson_report(_lesson(cases), known.parts, _in_force())
     if as_json:
         print_json(report)
     else:
@@ -112,46 +109,48 @@ def _in_force() -> str:
         return UNUSABLE
 
 
-def lesson_lines(report: Report) -> Iterator[str]:
+def lesson_lines(report: LessonReport) -> Iterator[str]:
     """The lesson for people, in lines for 80 columns.
 
-    >>> left = {"unfinished": 2, "unknown_machines": {"mine": 1}, "unknown_causes": {}}
-    >>> report = {"cases": 0, "priors": SHIPPED, "left_out": left, "moved": [], "apart": {}}
-    >>> print_lines(lesson_lines(report | {"conflicts": []}))
+    >>> from collections import Counter
+    >>> from diagnose.learning.counts import Counts
+    >>> counts = Counts(unfinished=2, unknown_machines=Counter(mine=1))
+    >>> lesson = Lesson(counts, (), (), {})
+    >>> print_lines(lesson_lines(build_lesson_report(lesson, {}, SHIPPED)))
     0 closed cases. In force: the shipped priors.
     Left out: 2 cases open, or closed with neither a cause nor proof.
     Left out: 1 closed case on mine, a layout that is not known here.
     """
-    closed = counted(report["cases"], "closed case")
-    yield from _wrapped(f"{closed}. In force: {_set(report['priors'])}.")
-    yield from _left_out(report["left_out"])
-    yield from _table("What would move most, per 1,000 parts", report["moved"])
-    for frame, moved in report["apart"].items():
+    closed = counted(report.cases, "closed case")
+    yield from _wrapped(f"{closed}. In force: {_set(report.priors)}.")
+    yield from _left_out(report.left_out)
+    yield from _table("What would move most, per 1,000 parts", report.moved)
+    for frame, moved in report.apart.items():
         yield from _table(f"Learned apart for {frame} machines", moved, least=1.0)
-    if report["conflicts"]:
+    if report.conflicts:
         yield from ("", "At odds with the shipped priors")
-        for each in report["conflicts"]:
+        for each in report.conflicts:
             yield from _wrapped(_conflict(each), "  - ", "    ")
-    if report["cases"]:
+    if report.cases:
         yield from ("", "Nothing changes until rowfault cases learn --accept.")
 
 
-def _left_out(left: Report) -> Iterator[str]:
-    if left["unfinished"]:
+def _left_out(left: LeftOut) -> Iterator[str]:
+    if left.unfinished:
         yield from _wrapped(
-            f"Left out: {counted(left['unfinished'], 'case')} open, or closed with neither a cause "
+            f"Left out: {counted(left.unfinished, 'case')} open, or closed with neither a cause "
             "nor proof."
         )
-    for name, cases in left["unknown_machines"].items():
+    for name, cases in left.unknown_machines.items():
         closed = counted(cases, "closed case")
         yield from _wrapped(f"Left out: {closed} on {name}, a layout that is not known here.")
-    for cause, times in left["unknown_causes"].items():
+    for cause, times in left.unknown_causes.items():
         named = counted(times, "time")
         yield from _wrapped(f"Not counted: {cause}, named {named}, is not on its machine.")
 
 
-def _table(title: str, moved: Sequence[Report], least: float = WORTH_SHOWING) -> Iterator[str]:
-    large = [each for each in moved if max(each["times"], 1 / each["times"]) >= least]
+def _table(title: str, moved: Sequence[MovedReport], least: float = WORTH_SHOWING) -> Iterator[str]:
+    large = [each for each in moved if max(each.times, 1 / each.times) >= least]
     shown = large[:MOST_SHOWN]
     if not moved:
         return
@@ -164,25 +163,26 @@ def _table(title: str, moved: Sequence[Report], least: float = WORTH_SHOWING) ->
         yield f"  {len(moved) - len(shown)} others would move less; --json shows them all."
 
 
-def _row(moved: Report) -> str:
-    low, high, shipped, learned = (
-        _rate(moved[name]) for name in ("low", "high", "shipped", "learned")
-    )
+def _row(moved: MovedReport) -> str:
+    low, high = _rate(moved.low), _rate(moved.high)
+    shipped, learned = _rate(moved.shipped), _rate(moved.learned)
     return (
-        f"  {moved['times']:>5.2f} {shipped:>7} {learned:>7} {low:>6}-{high:<6}"
-        f" {moved['found']:>5} {moved['expected']:>8.1f}  {moved['id']}"
+        f"  {moved.times:>5.2f} {shipped:>7} {learned:>7} {low:>6}-{high:<6}"
+        f" {moved.found:>5} {moved.expected:>8.1f}  {moved.id}"
     )
 
 
-def _conflict(moved: Report) -> str:
+def _conflict(moved: MovedReport) -> str:
     """What was found against what was expected, and how odd that is.
 
-    >>> _conflict({"says": "row valve", "found": 9, "expected": 2.04, "tail": 0.0004})
+    >>> _conflict(
+    ...     MovedReport.model_construct(says="row valve", found=9, expected=2.04, tail=0.0004)
+    ... )
     'row valve: found 9, expected 2.0; so far out by chance: 1 in 2,500.'
     """
     return (
-        f"{moved['says']}: found {moved['found']}, expected {moved['expected']:.1f}; "
-        f"so far out by chance: {odds(moved['tail'])}."
+        f"{moved.says}: found {moved.found}, expected {moved.expected:.1f}; "
+        f"so far out by chance: {odds(moved.tail)}."
     )
 
 

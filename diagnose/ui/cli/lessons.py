@@ -14,6 +14,7 @@ from diagnose.knowledge.base import load_knowledge
 from diagnose.lessons.coverage import coverage
 from diagnose.lessons.playing import Played, played
 from diagnose.lessons.worked import Worked, worked_cases
+from diagnose.reports.listings import build_coverage_report
 from diagnose.ui.cli.options import WORDS, colour_option, json_option
 from diagnose.ui.lazy import Command
 from diagnose.ui.terminal.output import GLUE, console, print_json, print_lines, print_tidily
@@ -137,11 +138,7 @@ def show_coverage(as_json: bool) -> None:
     """Print what the worked cases exercise, and what none of them does."""
     seen = coverage(worked_cases(), load_knowledge())
     if as_json:
-        sorts = {
-            sort: {"met": len(every) - len(seen.missing(sort)), "missing": list(seen.missing(sort))}
-            for sort, every in seen.every.items()
-        }
-        print_json({"schema": "rowfault/coverage/1", "sorts": sorts})
+        print_json(build_coverage_report(seen))
         return
     for sort, every in seen.every.items():
         missing = seen.missing(sort)

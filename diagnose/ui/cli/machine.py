@@ -7,8 +7,9 @@ from pathlib import Path
 import click
 
 from diagnose.knowledge.base import load_knowledge
-from diagnose.machine.graph import Machine, load_machine, read_machine
+from diagnose.machine.graph import load_machine, read_machine
 from diagnose.machine.tree import describe_row, draw
+from diagnose.reports.listings import build_machine_facts, build_machines_report
 from diagnose.ui.cli.completion import suggest_machines
 from diagnose.ui.cli.options import NAME_OR_PATH, READABLE, json_option
 from diagnose.ui.lazy import Group
@@ -65,16 +66,12 @@ def check_layout(file: Path) -> None:
     check(file)
 
 
-HOLDERS = ("sections", "branches", "controllers", "ports", "chains")
-
-
 def list_all(as_json: bool) -> None:
     """Print every known machine: id, rows, name."""
     knowledge = load_knowledge()
     machines = [load_machine(name, knowledge) for name in knowledge.layouts]
     if as_json:
-        found = [{"id": each.id, "name": each.name, "rows": each.rows} for each in machines]
-        print_json({"schema": "rowfault/machines/1", "machines": found})
+        print_json(build_machines_report(machines))
         return
     width = max((len(each.id) for each in machines), default=0)
     print_lines(f"{each.id:<{width}}  {each.rows:>3} rows  {each.name}" for each in machines)
@@ -88,41 +85,9 @@ def show(name: str, row: int | None, as_json: bool) -> None:
     machine = load_machine(name, load_knowledge())
     lines = draw(machine) if row is None else describe_row(machine, row)
     if as_json:
-        print_json(facts(machine, row))
+        print_json(build_machine_facts(machine, row))
     else:
         print_lines(lines)
-
-
-def facts(machine: Machine, row: int | None = None) -> dict[str, object]:
-    """A machine as data; with a row, only the parts that the row depends on.
-
-    >>> [part["id"] for part in facts(load_machine("mounted-6"), 6)["parts"]][-1]
-    'row-6/sensor'
-    """
-    parts = [
-        {
-            "id": part,
-            "kind": kind.id,
-            "needs": sorted(machine.needs[part]),
-            "checks": list(kind.exercised_by),
-            "rows": list(machine.rows_of(part)),
-        }
-        for part, kind in machine.parts.items()
-        if row is None or row in machine.rows_of(part)
-    ]
-    shared = {
-        holder: {name: list(rows) for name, rows in getattr(machine, holder).items()}
-        for holder in HOLDERS
-    }
-    return {
-        "schema": "rowfault/machine/1",
-        "machine": machine.id,
-        "name": machine.name,
-        "rows": machine.rows,
-        "row": row,
-        **shared,
-        "parts": parts,
-    }
 
 
 def check(path: Path) -> None:

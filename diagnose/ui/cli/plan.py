@@ -9,9 +9,10 @@ from typing import cast
 
 import click
 
-from diagnose.cases.case import Case
-from diagnose.machine.graph import Machine
-from diagnose.planreport import plan, plan_report
+from diagnose.api import plan
+from diagnose.machine.planter import Machine
+from diagnose.observations.case import Case
+from diagnose.reports.plan import build_plan_report
 from diagnose.retest.plan import Goal
 from diagnose.retest.scene import Means
 from diagnose.ui.cli.options import case_input, colour_option, json_option
@@ -102,12 +103,12 @@ def shown_plan(
     """Plan and print; ``form`` is ``text``, ``json`` or ``dot``."""
     means = Means(without, alone)
     made = plan(machine, case, cast(Goal, goal), means, depth, progress=_progress())
-    report = plan_report(made)
+    report = build_plan_report(made)
     _progress_done()
     if form == "json":
         print_json(report)
     elif form == "dot":
-        print_lines(dot_lines(report))
+        print_lines(dot_lines(report.machine, report.tree))
     else:
         print_plan(report, console(colour))
 

@@ -7,14 +7,15 @@ from pathlib import Path
 
 import click
 
-from diagnose.cases.case import Case
-from diagnose.cases.joining import joined
-from diagnose.cases.typed import read_typed
+from diagnose.api import rank
 from diagnose.errors import FileProblems, Problem
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.strictyaml import read_file
-from diagnose.machine.graph import Machine, load_machine
-from diagnose.report import rank, ranking_report
+from diagnose.machine.graph import load_machine
+from diagnose.machine.planter import Machine
+from diagnose.observations.case import Case
+from diagnose.observations.typed import read_typed
+from diagnose.reports.ranking import build_ranking_report
 from diagnose.ui.cli.options import case_input, colour_option, json_option
 from diagnose.ui.lazy import Command
 from diagnose.ui.streams import started
@@ -93,24 +94,25 @@ def told_case(
         raise ValueError("expected a machine or a case file, got neither")
     case = case or Case(built.id)
     if log:
-        from diagnose.cases.log import read_log
+        from diagnose.observations.log import read_log
 
-        case = joined(case, read_log(log, built, knowledge))
+        logged = read_log(log, built, knowledge)
+        case = Case.of(built.id, [*case.events(), *logged.events()])
     return built, read_typed(built, arguments, knowledge, case)
 
 
 def _from_file(file: Path, knowledge: Knowledge, machine: Machine | None) -> tuple[Machine, Case]:
     """What a case file tells, or a story that was exported from a casebook."""
     # What reads files of cases is slow to import, and not needed for what is typed.
-    from diagnose.cases.casefile import case_of
-    from diagnose.story.archive import is_archive, read_story
-    from diagnose.story.replay import replay
-    from diagnose.story.view import View
+    from diagnose.observations.archive import is_archive, read_story
+    from diagnose.observations.casefile import case_of
+    from diagnose.observations.state import replay
+    from diagnose.projection import Projection
 
     document = read_file(file)
     if not is_archive(document):
         return case_of(document, knowledge, machine)
-    view = View(replay(read_story(document, knowledge)), knowledge)
+    view = Projection(replay(read_story(document, knowledge)), knowledge)
     if machine is not None and machine.id != view.machine.id:
         where, remedy = document.place(), "leave the machine out of the command"
         got = view.machine.id
@@ -145,7 +147,7 @@ def shown_ranking(
     machine: Machine, case: Case, tests: int, causes: int, *, as_json: bool, colour: bool
 ) -> None:
     """Rank the case and print the report."""
-    report = ranking_report(rank(machine, case), tests)
+    report = build_ranking_report(rank(machine, case), tests)
     if as_json:
         print_json(report)
     else:

@@ -5,17 +5,23 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, Literal
+from typing import Generic, Literal, TypeVar
 
 import click
 from rich.console import Console, Group, RenderableType
 from rich.text import Text
 
-from diagnose.casereport import case_report
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
-from diagnose.readiness import read_readiness, readiness_report
-from diagnose.season import season_record
+from diagnose.readiness import read_readiness
+from diagnose.record import record
+from diagnose.reports.case import build_case_report
+from diagnose.reports.forms.base import Report
+from diagnose.reports.forms.case import CaseReport
+from diagnose.reports.forms.readiness import ItemReport, ReadinessReport
+from diagnose.reports.forms.season import SeasonReport
+from diagnose.reports.readiness import build_readiness_report
+from diagnose.reports.season import build_season_report
 from diagnose.ui.cli.completion import suggest_arguments, suggest_cases, suggest_first
 from diagnose.ui.cli.options import (
     ARGUMENT,
@@ -119,9 +125,8 @@ def report_command(
     written_report(case, output, form, force, who)
 
 
-Data = Mapping[str, Any]
 Form = Literal["html", "md", "json"]
-Writer = Callable[[Data], str]
+Shown = TypeVar("Shown", bound=Report)
 
 ENDINGS: Mapping[str, Form] = {
     ".html": "html",
@@ -133,13 +138,23 @@ ENDINGS: Mapping[str, Form] = {
 STDOUT = "-"
 
 
-REPORT: Mapping[Form, Writer] = {"html": report_page, "md": report_markdown, "json": json_text}
-READINESS: Mapping[Form, Writer] = {
-    "html": readiness_page,
-    "md": readiness_markdown,
-    "json": json_text,
-}
-SEASON: Mapping[Form, Writer] = {"html": season_page, "md": season_markdown, "json": json_text}
+@record
+class Writers(Generic[Shown]):
+    """What writes a report in each form."""
+
+    html: Callable[[Shown], str]
+    md: Callable[[Shown], str]
+
+    def text(self, report: Shown, form: Form) -> str:
+        """The report in one of its forms."""
+        if form == "json":
+            return json_text(report)
+        return self.html(report) if form == "html" else self.md(report)
+
+
+REPORT: Writers[CaseReport] = Writers(report_page, report_markdown)
+READINESS: Writers[ReadinessReport] = Writers(readiness_page, readiness_markdown)
+SEASON: Writers[SeasonReport] = Writers(season_page, season_markdown)
 
 
 def form_of(output: str, form: str | None) -> Form:
@@ -169,7 +184,7 @@ def written_report(
     chosen = form_of(output, form)
     knowledge = load_knowledge()
     story = story_of(case, knowledge, who)
-    _put(REPORT[chosen](case_report(story, knowledge)), output, force)
+    _put(REPORT.text(build_case_report(story, knowledge), chosen), output, force)
 
 
 def shown_readiness(
@@ -184,7 +199,7 @@ def shown_readiness(
     chosen = form_of(output, form) if output else None
     knowledge = load_knowledge()
     ready = read_readiness(load_machine(machine, knowledge), words, knowledge)
-    sheet = readiness_report(ready)
+    sheet = build_readiness_report(ready)
     _show(sheet, READINESS, print_readiness, output, chosen, force, as_json)
 
 
@@ -199,25 +214,25 @@ def shown_season(
     """Show or write the season record of a machine that is proven good."""
     chosen = form_of(output, form) if output else None
     knowledge = load_knowledge()
-    record = season_record(story_of(case, knowledge, who), knowledge)
-    _show(record, SEASON, print_season, output, chosen, force, as_json)
+    season = build_season_report(story_of(case, knowledge, who), knowledge)
+    _show(season, SEASON, print_season, output, chosen, force, as_json)
 
 
 def _show(
-    data: Data,
-    writers: Mapping[Form, Writer],
-    printer: Callable[[Data, Console], None],
+    report: Shown,
+    writers: Writers[Shown],
+    printer: Callable[[Shown, Console], None],
     output: str | None,
     form: Form | None,
     force: bool,
     as_json: bool,
 ) -> None:
     if output and form:
-        _put(writers[form](data), output, force)
+        _put(writers.text(report, form), output, force)
     elif as_json:
-        print_json(data)
+        print_json(report)
     else:
-        printer(data, console())
+        printer(report, console())
 
 
 def _put(text: str, output: str, force: bool) -> None:
@@ -229,58 +244,56 @@ def _put(text: str, output: str, force: bool) -> None:
     click.echo(f"written: {output}", err=True)
 
 
-def print_readiness(sheet: Data, console: Console) -> None:
+def print_readiness(sheet: ReadinessReport, console: Console) -> None:
     """Print a sheet in the form ``rowfault/readiness/1``."""
-    head = f"{sheet['machine']}, {sheet['rows']} rows: before the checks"
-    about = f"About {minutes_text(sheet['minutes'])} in all."
+    head = f"{sheet.machine}, {sheet.rows} rows: before the checks"
+    about = f"About {minutes_text(sheet.minutes)} in all."
     parts: list[RenderableType] = [Text(head, style="title"), Text(about)]
-    for group in sheet["groups"]:
-        parts += [Text(), Text(sentence(group["title"]).rstrip("."), style="title")]
-        if group["needs"]:
-            parts += bullets([f"wants {', '.join(group['needs'])}"])
-        parts += bullets(map(_item_line, group["items"]))
-        parts += bullets((f"take care: {each}" for each in group["cautions"]), "caution")
-    questions = (
-        f"{q['question']} ({q['id']}={' or '.join(q['choices'])})" for q in sheet["questions"]
-    )
+    for group in sheet.groups:
+        parts += [Text(), Text(sentence(group.title).rstrip("."), style="title")]
+        if group.needs:
+            parts += bullets([f"wants {', '.join(group.needs)}"])
+        parts += bullets(map(_item_line, group.items))
+        parts += bullets((f"take care: {each}" for each in group.cautions), "caution")
+    questions = (f"{q.question} ({q.id}={' or '.join(q.choices)})" for q in sheet.questions)
     for title, lines in (
-        ("Likelier after what was said", sheet["likelier"]),
+        ("Likelier after what was said", sheet.likelier),
         ("Worth knowing", questions),
-        ("Take care", sheet["cautions"]),
+        ("Take care", sheet.cautions),
     ):
         shown = list(bullets(lines))
         parts += [Text(), Text(title, style="title"), *shown] if shown else []
     print_tidily(console, Group(*parts))
 
 
-def _item_line(item: Data) -> str:
+def _item_line(item: ItemReport) -> str:
     """One thing to see to, on one line with its cautions."""
-    does = f" {sentence(item['does'])}" if item["does"] else ""
-    minutes = f" About {minutes_text(item['minutes'])}." if item["minutes"] else ""
-    cautions = "".join(f" Take care: {sentence(each)}" for each in item["cautions"])
-    about = f"[{item['standing']}] {item['about']}: {sentence(item['says'])}"
+    does = f" {sentence(item.does)}" if item.does else ""
+    minutes = f" About {minutes_text(item.minutes)}." if item.minutes else ""
+    cautions = "".join(f" Take care: {sentence(each)}" for each in item.cautions)
+    about = f"[{item.standing}] {item.about}: {sentence(item.says)}"
     return f"{about}{does}{minutes}{cautions}"
 
 
-def print_season(record: Data, console: Console) -> None:
+def print_season(season: SeasonReport, console: Console) -> None:
     """Print a record in the form ``rowfault/season/1``."""
-    machine, runs = record["machine"], record["runs"]
+    machine, runs = season.machine, season.runs
     told = (
-        f"run {run['run']}, {run['check']}: {run['pattern']}"
-        + (f" ({'; '.join(run['circumstances'])})" if run["circumstances"] else "")
-        + (f". This run is {run['standing']}" if run["standing"] else "")
+        f"run {run.run}, {run.check}: {run.pattern}"
+        + (f" ({'; '.join(run.circumstances)})" if run.circumstances else "")
+        + (f". This run is {run.standing}" if run.standing else "")
         for run in runs
     )
-    work = record["work"] or ["nothing was repaired"]
+    work = season.work or ["nothing was repaired"]
     parts: list[RenderableType] = [
-        Text(f"{machine['id']}, {machine['rows']} rows: season record", style="title"),
-        Text(f"Case {record['case']}, proven {moment(record['proven_at'])}."),
-        Text(sentence(record["proof"]["says"])),
+        Text(f"{machine.id}, {machine.rows} rows: season record", style="title"),
+        Text(f"Case {season.case}, proven {moment(season.proven_at)}."),
+        Text(sentence(season.proof.says)),
     ]
     for title, lines in (
         ("Runs", told),
         ("What was repaired", work),
-        ("Take care", record["cautions"]),
+        ("Take care", season.cautions),
     ):
         parts += [Text(), Text(title, style="title"), *bullets(lines)]
     parts += [Text(), Text("Name and signature: ____________________  Date: ____________")]

@@ -28,6 +28,7 @@ COMMANDS = (
     ("rules", "rules:rules_command", "List and check rules."),
     ("explain", "explain:explain_command", "Explain an id, a word or a command."),
     ("manual", "manual:manual_command", "Write the manual into a folder."),
+    ("schema", "schema:schema_command", "Say what JSON documents look like."),
     ("completion", "completion:completion_command", "Print the completion script of SHELL."),
 )
 """Each command: its name, where it stands beside this module, and the first line of its help."""

@@ -13,6 +13,7 @@ from diagnose.reasoning.loading import load_rules
 from diagnose.reasoning.reading import read_beside
 from diagnose.reasoning.rulecases import case_problems
 from diagnose.reasoning.vocabulary import GROUPS
+from diagnose.reports.listings import build_rules_report
 from diagnose.ui.cli.completion import suggest_groups
 from diagnose.ui.cli.options import WORDS, colour_option, json_option
 from diagnose.ui.lazy import Group
@@ -72,8 +73,7 @@ def list_all(group: str | None, *, as_json: bool, colour: bool) -> None:
         raise UnknownName(Place("--group"), "a group of rules", group, GROUPS)
     rules = [rule for rule in load_rules().rules if group in (None, rule.group)]
     if as_json:
-        found = [{"id": rule.id, "group": rule.group, "says": rule.says} for rule in rules]
-        print_json({"schema": "rowfault/rules/1", "rules": found})
+        print_json(build_rules_report(rules))
         return
     table = Table.grid(padding=(0, 2))
     for rule in rules:

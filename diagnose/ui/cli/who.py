@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import getpass
+from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from diagnose.errors import InputError, Place, Problem
 from diagnose.knowledge.base import Knowledge
-from diagnose.store.casebook import LAST, Casebook, open_casebook
-from diagnose.story.archive import read_story
-from diagnose.story.event import Event
+from diagnose.observations.archive import read_story
+from diagnose.observations.entries import Event
 from diagnose.ui.plaintext import visible
 
 LONGEST = 200
@@ -44,7 +45,21 @@ def person(named: str | None) -> str:
     return name
 
 
+if TYPE_CHECKING:
+    from diagnose.store.casebook import Casebook
+
 FILES = (".yaml", ".yml", ".json")
+
+
+def open_casebook(
+    url: str | None = None, tell: Callable[[str], None] | None = None, patience: float = 0.0
+) -> Casebook:
+    """The casebook, as `diagnose.store.casebook` opens it; the library of databases, which is slow
+    to import, is not needed for help.
+    """
+    from diagnose.store import casebook
+
+    return casebook.open_casebook(url, tell, patience)
 
 
 def story_of(name: str, knowledge: Knowledge, who: str | None = None) -> tuple[Event, ...]:
@@ -62,10 +77,12 @@ def story_of(name: str, knowledge: Knowledge, who: str | None = None) -> tuple[E
 def case_of(casebook: Casebook, name: str, who: str | None) -> str:
     """The id of the case that somebody means. Raises as `story_of` does.
 
-    >>> from diagnose.story.event import Opened, told
+    >>> from diagnose.observations.entries import Opened, new_event
     >>> with open_casebook("sqlite://") as casebook:
-    ...     casebook.begin(told(Opened(case="20260301-a", machine="mounted-6"), "Ann"))
+    ...     casebook.begin(new_event(Opened(case="20260301-a", machine="mounted-6"), "Ann"))
     ...     print(case_of(casebook, "2026", None), case_of(casebook, "last", "Ann"))
     20260301-a 20260301-a
     """
+    from diagnose.store.casebook import LAST
+
     return casebook.find(name, person(who) if name == LAST else "")

@@ -25,8 +25,7 @@ from diagnose.errors import (
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.graph import layout_text, load_machine
-from diagnose.record import record
-from diagnose.story.event import (
+from diagnose.observations.entries import (
     Event,
     HandedOver,
     Noted,
@@ -34,16 +33,17 @@ from diagnose.story.event import (
     Reopened,
     What,
     new_case_id,
-    spoken,
-    told,
+    new_event,
 )
-from diagnose.story.fitting import Fitting
-from diagnose.story.replay import replay
-from diagnose.story.view import View
-from diagnose.story.words import events_of
+from diagnose.observations.forms import spoken
+from diagnose.observations.state import replay
+from diagnose.observations.typed import parse_statements
+from diagnose.observations.validation import Validation
+from diagnose.projection import Projection
+from diagnose.record import record
 from diagnose.ui.cli.completion import suggest_cases, suggest_machines
 from diagnose.ui.cli.options import NAME_OR_PATH, READABLE, WORDS, colour_option
-from diagnose.ui.cli.who import person
+from diagnose.ui.cli.who import open_casebook, person
 from diagnose.ui.lazy import Command
 from diagnose.ui.streams import started
 from diagnose.ui.terminal.asking import Asker, asker, unattended
@@ -131,8 +131,6 @@ def worked(wish: Wish, answers: Path | None, *, colour: bool) -> None:
         keeper: Keeper = Scratch()
         case, who = wish.case or "", wish.who or "somebody"
         if not wish.scratch:
-            from diagnose.store.casebook import open_casebook
-
             casebook = stack.enter_context(open_casebook(tell=bench.say))
             who = person(wish.who)
             keeper, case = casebook, casebook.find(case, who) if case else ""
@@ -164,6 +162,7 @@ class Conversation:
         self.accepted: dict[str, float | str] = {}
         self.seen: set[str] = set()
         self.told_here: list[Event] = []
+        self.view: Projection | None = None
 
     def open(self, machine: str, title: str | None = None) -> str:
         """Begin a case; its id. Raises `UnknownName` or `FileProblems` for the machine."""
@@ -174,7 +173,7 @@ class Conversation:
         now = self.clock()
         case = new_case_id(built.id, now)
         opening = Opened(case=case, machine=built.id, title=title, layout=layout)
-        self.keeper.begin(told(opening, self.who, now))
+        self.keeper.begin(new_event(opening, self.who, now))
         return case
 
     def hold(self, case: str) -> None:
@@ -207,13 +206,19 @@ class Conversation:
     def _job(self, case: str) -> Job:
         """The case as it stands now, with what others told meanwhile."""
         events = self.keeper.events(case)
-        view = View(replay(events), self.knowledge)
+        view = self._view_of(events)
         if self.seen:
             self._show_others([each for each in events if each.id not in self.seen], view)
         self.seen = {each.id for each in events}
         return Job(view, self.clock(), self.accepted)
 
-    def _show_others(self, others: Sequence[Event], view: View) -> None:
+    def _view_of(self, events: Sequence[Event]) -> Projection:
+        """The case with these events; what they leave as it was is not worked out anew."""
+        state = replay(events)
+        self.view = self.view.then(state) if self.view else Projection(state, self.knowledge)
+        return self.view
+
+    def _show_others(self, others: Sequence[Event], view: Projection) -> None:
         """What others told, once. Raises `Overtaken` where answers wait for another question."""
         if not others:
             return
@@ -277,12 +282,12 @@ class Conversation:
             raise Wrong("an answer", "nothing", question.form)
         whats = self._whats(line, job, question)
         for what in whats:
-            for _, wrong in self._fitting(job).faults(what):
+            for _, wrong in self._validation(job).faults(what):
                 raise wrong
         return bool(whats) and self._keep(case, line, job, question, whats)
 
     def _whats(self, line: str, job: Job, question: Question) -> Sequence[What]:
-        """What a line tells. Raises `Wrong` also for what no event can hold."""
+        """What a line tells. Raises `Wrong`."""
         said = said_in(line)
         try:
             return (
@@ -316,11 +321,11 @@ class Conversation:
         self.keeper.line = ""
         return True
 
-    def _others_of(self, case: str) -> Callable[[Sequence[Event]], View]:
+    def _others_of(self, case: str) -> Callable[[Sequence[Event]], Projection]:
         """What shows the events of others, and gives the case as it stands with them."""
 
-        def show(others: Sequence[Event]) -> View:
-            view = View(replay(self.keeper.events(case)), self.knowledge)
+        def show(others: Sequence[Event]) -> Projection:
+            view = self._view_of(self.keeper.events(case))
             self._show_others([each for each in others if each.id not in self.seen], view)
             return view
 
@@ -354,8 +359,8 @@ class Conversation:
         self.bench.handed_over(last.to, case if self.kept else "")
         return True
 
-    def _fitting(self, job: Job) -> Fitting:
-        return Fitting(job.view.machine, self.knowledge, job.view.state.case)
+    def _validation(self, job: Job) -> Validation:
+        return Validation(job.view.machine, self.knowledge, job.view.state.case)
 
     def _only_asked(self, words: Sequence[str], question: Question) -> bool:
         """Whether words are circumstances, and those are what is asked for."""
@@ -366,7 +371,9 @@ class Conversation:
         """What an answer tells; words such as oil=45C are taken at any time."""
         words = line.split()
         if words and all("=" in word for word in words) and not self._only_asked(words, question):
-            return events_of(words, job.view.state, job.view.machine, self.knowledge)
+            return parse_statements(
+                words, job.view.state.circumstances, job.view.machine, self.knowledge
+            )
         return question.read(line)
 
 
@@ -375,7 +382,7 @@ def _of_a_closed_case(line: str) -> Noted | Reopened:
     word, _, rest = line.strip().partition(" ")
     if word.lower() in ("note", "reopen") and rest.strip():
         words = spoken(rest.strip())
-        return Noted(text=words) if word.lower() == "note" else Reopened(reason=words)
+        return Noted(words) if word.lower() == "note" else Reopened(reason=words)
     remedy = "the case is closed, and nothing else is kept"
     raise CaseClosed(Problem(Place("this case"), CLOSING.form, quoted(line), remedy))
 

@@ -2,47 +2,49 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from diagnose import __version__
-from diagnose.cases.rows import pattern_in_words, rows_in_words
+from diagnose.observations.rows import pattern_in_words, rows_in_words
+from diagnose.reports.forms.case import CaseReport
+from diagnose.reports.forms.readiness import ReadinessReport
+from diagnose.reports.forms.season import SeasonReport
 from diagnose.ui.plaintext import visible
 from diagnose.ui.svg.chart import LETTERS, draw_chart, sample
-from diagnose.ui.svg.machine import bands, draw_band, draw_supply
+from diagnose.ui.svg.machine import Shown, bands, draw_band, draw_supply
 from diagnose.ui.svg.symbols import key, mark
 from diagnose.ui.words import minutes_text, moment, outcome, percent, plain, sentence
 
-Data = Mapping[str, Any]
 
-
-def report_page(report: Data) -> str:
+def report_page(report: CaseReport) -> str:
     """The page of a report in the form ``rowfault/report/1``."""
-    layout = report["layout"]
-    cut = bands(layout["sections"])
+    layout = report.layout
+    cut = bands(layout.sections)
+    marks = {row.row: row.mark for row in report.rows}
+    shown = Shown(layout, marks, report.suspicion)
     return _page(
         "report.html",
         report=report,
-        supply=_markup(draw_supply("supply", report).markup()),
+        supply=_markup(draw_supply("supply", report.layout, report.suspicion).markup()),
         bands=[
-            _markup(draw_band(f"band-{number}", band, report).markup())
+            _markup(draw_band(f"band-{number}", band, shown).markup())
             for number, band in enumerate(cut, start=1)
         ],
-        chart=_markup(draw_chart("chart", report["over_time"]).markup()),
-        lines=[_markup(sample(number)) for number in range(len(report["over_time"]["causes"]))],
+        chart=_markup(draw_chart("chart", report.over_time).markup()),
+        lines=[_markup(sample(number)) for number in range(len(report.over_time.causes))],
         letters=LETTERS,
         key=[(says, _markup(sign)) for says, sign in key()],
     )
 
 
-def readiness_page(readiness: Data) -> str:
+def readiness_page(readiness: ReadinessReport) -> str:
     """The page of a sheet in the form ``rowfault/readiness/1``.
 
-    >>> sheet = dict.fromkeys(("groups", "likelier", "questions", "cautions"), ())
-    >>> sheet |= {"machine": "mine", "name": "<b>", "rows": 6, "minutes": 72, "schema": "x"}
+    >>> sheet = ReadinessReport(
+    ...     machine="mine", name="<b>", rows=6, groups=(), likelier=(), questions=(), minutes=72,
+    ...     cautions=(),
+    ... )
     >>> page = readiness_page(sheet)
     >>> "<h1>Before the checks: mine</h1>" in page, "<b>" in page, "&lt;b&gt;" in page
     (True, False, True)
@@ -50,7 +52,7 @@ def readiness_page(readiness: Data) -> str:
     return _page("readiness.html", sheet=readiness)
 
 
-def season_page(season: Data) -> str:
+def season_page(season: SeasonReport) -> str:
     """The page of a record in the form ``rowfault/season/1``."""
     return _page("season.html", record=season)
 

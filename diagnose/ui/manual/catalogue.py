@@ -11,9 +11,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from functools import cached_property
 from importlib.resources import files
+from itertools import takewhile
 
 import click
-from pydantic import BaseModel
+from pydantic import BaseModel, JsonValue
 
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import Mode, PartKind, Remedy, Swap
@@ -21,22 +22,29 @@ from diagnose.knowledge.words import load_words
 from diagnose.machine.graph import load_machine
 from diagnose.reasoning.loading import Rules
 from diagnose.reasoning.rulefile import Rule
+from diagnose.reports.schemas import DOCUMENTS, schema_of
 from diagnose.ui.manual import pages
 from diagnose.ui.manual.commandpages import command_page, every_command
 from diagnose.ui.manual.onepage import SORTS, Key, Page
 from diagnose.ui.manual.rulepages import rule_page
+from diagnose.ui.manual.schemapages import schema_page
 
 
 class Catalogue:
-    """Every page, with the pages beside each worked out.
+    """Every page, with the pages beside each worked out; those for ``scripts`` if they are wanted.
 
     Raises `FileProblems` for data that is not sound.
     """
 
     def __init__(
-        self, knowledge: Knowledge, rules: Rules, program: click.Group | None = None
+        self,
+        knowledge: Knowledge,
+        rules: Rules,
+        program: click.Group | None = None,
+        *,
+        scripts: bool = True,
     ) -> None:
-        found = list(written(knowledge, rules, program))
+        found = list(written(knowledge, rules, program, scripts=scripts))
         self.pages = tuple(_beside(sorted(found, key=lambda page: [*SORTS].index(page.sort))))
 
     @cached_property
@@ -111,14 +119,20 @@ def guides() -> Iterator[tuple[str, str, tuple[str, ...]]]:
 
 
 def written(
-    knowledge: Knowledge, rules: Rules, program: click.Group | None = None
+    knowledge: Knowledge,
+    rules: Rules,
+    program: click.Group | None = None,
+    *,
+    scripts: bool = True,
 ) -> Iterator[Page]:
-    """Every page; those of commands when there is a program. Raises `FileProblems`.
+    """Every page; those of commands when there is a program, those of JSON for ``scripts``.
+
+    Raises `FileProblems`.
 
     >>> from diagnose.knowledge.base import load_knowledge
     >>> from diagnose.reasoning.loading import load_rules
     >>> ", ".join(dict.fromkeys(page.sort for page in written(load_knowledge(), load_rules())))
-    'guide, check, circumstance, group, part kind, mode, act, set-up, rule, machine, word'
+    'guide, check, circumstance, group, part kind, mode, act, set-up, rule, machine, schema, word'
     """
     for id, text, names in guides():
         yield Page("guide", id, text, {"id": id}, names)
@@ -129,6 +143,7 @@ def written(
     yield from _acts(knowledge)
     yield from _rules(knowledge, rules)
     yield from _machines(knowledge)
+    yield from _schemas() if scripts else ()
     for name, word in load_words().items():
         yield _page("word", name, pages.word_page(name, word), word, word.see)
     yield from _commands(program) if program else ()
@@ -198,8 +213,23 @@ def _machines(knowledge: Knowledge) -> Iterator[Page]:
     for layout in knowledge.layouts:
         machine = load_machine(layout, knowledge)
         kinds = tuple(dict.fromkeys(kind.id for kind in machine.parts.values()))
-        data = {"id": layout, "name": machine.name, "rows": machine.rows}
+        data: dict[str, JsonValue] = {"id": layout, "name": machine.name, "rows": machine.rows}
         yield Page("machine", layout, pages.machine_page(machine), data, kinds)
+
+
+def _schemas() -> Iterator[Page]:
+    # What writes JSON Schema is slow to import, and few pages want it.
+
+    for name, document in DOCUMENTS.items():
+        words = takewhile(str.islower, document.printed_by.split())
+        command = f"command/{' '.join(word for word in words if not word.startswith('-'))}"
+        yield Page(
+            "schema",
+            f"json:{name}",
+            schema_page(name),
+            schema_of(name),
+            ("command/schema", command),
+        )
 
 
 def _named_by(rule: Rule, known: Mapping[str, str]) -> Iterator[str]:

@@ -14,7 +14,22 @@ from diagnose.ui.manual.onepage import Page
 MOST_FOUND = 12
 """So many pages are offered for words that are searched for."""
 
+FOR_SCRIPTS = frozenset(("json", "schema"))
+"""Who looks for one of these writes scripts."""
+
 WORD = re.compile(r"[^\W_]+")
+
+
+def for_scripts(topic: str) -> bool:
+    """Whether somebody who writes scripts looks for a topic, or for all that there is.
+
+    Nobody else is offered what documents look like, which takes a while to write.
+
+    >>> for_scripts("json:plan"), for_scripts(""), for_scripts("a plan")
+    (True, True, False)
+    """
+    words = set(_words(topic))
+    return not words or bool(words & FOR_SCRIPTS)
 
 
 def explained(topic: str, catalogue: Catalogue, knowledge: Knowledge) -> tuple[Page, ...]:

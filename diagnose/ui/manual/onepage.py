@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from typing import Any
+
+from pydantic import JsonValue
 
 from diagnose.record import record
 from diagnose.ui.words import blanked
@@ -22,6 +23,7 @@ SORTS: Mapping[str, str] = {
     "set-up": "Set-ups",
     "rule": "Rules",
     "machine": "Layouts",
+    "schema": "JSON documents",
     "word": "Words",
 }
 """The sorts of pages in the order of the contents, with their headings."""
@@ -49,7 +51,7 @@ class Page:
     sort: str
     id: str
     text: str
-    data: Mapping[str, Any]
+    data: Mapping[str, JsonValue]
     names: tuple[str, ...] = ()
     see: tuple[Key, ...] = ()
 

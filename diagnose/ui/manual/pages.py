@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from diagnose.cases.rows import rows_in_words
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.chances import WORDS
 from diagnose.knowledge.checks import Check
@@ -15,8 +14,9 @@ from diagnose.knowledge.circumstances import Circumstance, Prepare, State
 from diagnose.knowledge.parts import Measurement, Mode, PartKind, Remedy, Swap
 from diagnose.knowledge.setups import Setup
 from diagnose.knowledge.words import Word
-from diagnose.machine.graph import Machine
+from diagnose.machine.planter import Machine
 from diagnose.machine.tree import draw
+from diagnose.observations.rows import rows_in_words
 from diagnose.ui.words import minutes_text, odds, sentence
 
 REACHES = {

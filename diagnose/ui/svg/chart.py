@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Sequence
 
+from diagnose.reports.forms.case import OverTime, PointReport
 from diagnose.ui.svg.picture import Picture
 from diagnose.ui.words import percent
-
-Data = Mapping[str, Any]
 
 WIDTH, HEIGHT = 332, 190
 LEFT, RIGHT, TOP, BOTTOM = 42, 320, 12, 156
@@ -16,17 +14,19 @@ LETTERS = "ABCDE"
 MARK = 4.0
 
 
-def draw_chart(id: str, over_time: Data) -> Picture:
+def draw_chart(id: str, over_time: OverTime) -> Picture:
     """The chance of each cause, upwards, after each point, to the right.
 
-    >>> points = [{"entry": 3, "chances": [0.5]}, {"entry": 7, "chances": [1.0]}]
-    >>> picture = draw_chart("c", {"causes": [{"says": "coil open"}], "points": points})
+    >>> from diagnose.reports.forms.case import NamedCause
+    >>> points = [PointReport(entry=n, chances=(chance,)) for n, chance in ((3, 0.5), (7, 1.0))]
+    >>> causes = [NamedCause(id="row-6/valve:coil_open", says="coil open")]
+    >>> picture = draw_chart("c", OverTime(causes=causes, points=points))
     >>> picture.root.find("desc").text
     'coil open: 50 % after entry 3, over 99 % after entry 7'
     >>> [line.get("points") for line in picture.root.findall("polyline[@class='cause cause-0']")]
     ['54,84 308,12']
     """
-    points, causes = over_time["points"], over_time["causes"]
+    points, causes = over_time.points, over_time.causes
     picture = Picture(id, WIDTH, HEIGHT, "Causes over time", _description(over_time))
     for share in (0, 0.5, 1):
         y = _y(share)
@@ -34,7 +34,7 @@ def draw_chart(id: str, over_time: Data) -> Picture:
         picture.text(LEFT - 5, y + 4, f"{100 * share:.0f} %", "small", LEFT - 6, "end")
     for place, point in enumerate(points):
         x = _x(place, len(points))
-        picture.text(x, BOTTOM + 15, str(point["entry"]), "small", 22)
+        picture.text(x, BOTTOM + 15, str(point.entry), "small", 22)
     picture.text((LEFT + RIGHT) / 2, HEIGHT - 4, "after entry", "small", 120)
     for number in reversed(range(len(causes))):
         _line(picture, number, points)
@@ -64,7 +64,7 @@ def _y(chance: float) -> float:
     return BOTTOM - (BOTTOM - TOP) * chance
 
 
-def _line(picture: Picture, number: int, points: Sequence[Data]) -> None:
+def _line(picture: Picture, number: int, points: Sequence[PointReport]) -> None:
     for stretch in _stretches(number, points):
         if len(stretch) > 1:
             picture.line(stretch, f"cause cause-{number}")
@@ -72,11 +72,11 @@ def _line(picture: Picture, number: int, points: Sequence[Data]) -> None:
             _mark(picture, number, x, y)
 
 
-def _stretches(number: int, points: Sequence[Data]) -> Iterator[list[tuple[float, float]]]:
+def _stretches(number: int, points: Sequence[PointReport]) -> Iterator[list[tuple[float, float]]]:
     """The line, broken where nothing could be ranked."""
     stretch: list[tuple[float, float]] = []
     for place, point in enumerate(points):
-        chance = point["chances"][number]
+        chance = point.chances[number]
         if chance is None:
             yield stretch
             stretch = []
@@ -102,13 +102,18 @@ def _mark(picture: Picture, number: int, x: float, y: float) -> None:
         picture.add("polygon", kind, points=" ".join(f"{a:g},{b:g}" for a, b in corners))
 
 
-def _description(over_time: Data) -> str:
+def _description(over_time: OverTime) -> str:
     """The first and the last chance of each cause; the table beside the chart has them all."""
-    points = [point for point in over_time["points"] if None not in point["chances"]]
+    points = [point for point in over_time.points if None not in point.chances]
     if not points:
         return "Nothing could be ranked."
+    ends = points[0], points[-1]
     return "; ".join(
-        f"{cause['says']}: {percent(points[0]['chances'][n])} after entry {points[0]['entry']}, "
-        f"{percent(points[-1]['chances'][n])} after entry {points[-1]['entry']}"
-        for n, cause in enumerate(over_time["causes"])
+        f"{cause.says}: {', '.join(_chance(point, n) for point in ends)}"
+        for n, cause in enumerate(over_time.causes)
     )
+
+
+def _chance(point: PointReport, number: int) -> str:
+    """A cause's chance at a point where all were ranked."""
+    return f"{percent(point.chances[number] or 0.0)} after entry {point.entry}"

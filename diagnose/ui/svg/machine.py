@@ -12,15 +12,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import groupby, pairwise
 from textwrap import wrap
-from typing import Any
 
-from diagnose.cases.rows import rows_in_words
+from diagnose.observations.rows import rows_in_words
 from diagnose.record import record
+from diagnose.reports.forms.layout import LayoutReport, SectionReport
 from diagnose.ui.svg import symbols
 from diagnose.ui.svg.picture import Picture
 from diagnose.ui.words import percent
-
-Data = Mapping[str, Any]
 
 COLUMN = 52
 EDGE = 10
@@ -48,7 +46,7 @@ BELOW = 20
 class Band:
     """Neighbouring rows of one section; ``first`` when the section begins here."""
 
-    section: Data
+    section: SectionReport
     rows: tuple[int, ...]
     first: bool
 
@@ -56,38 +54,41 @@ class Band:
     def width(self) -> int:
         """Pixels from edge to edge.
 
-        >>> Band({}, (1, 2, 3, 4), True).width, Band({}, (5,), True).width  # never below three
-        (228, 176)
+        >>> section = SectionReport(id="a", rows=(1,), feed="star", order=(1,), fed_from=None)
+        >>> [Band(section, rows, True).width for rows in ((1, 2, 3, 4), (5,))]  # at least three
+        [228, 176]
         """
         return COLUMN * max(len(self.rows), 3) + 2 * EDGE
 
     def x(self, row: int) -> float:
         """The middle of a row's column.
 
-        >>> band = Band({}, (5, 6), True)
+        >>> section = SectionReport(id="a", rows=(5, 6), feed="star", order=(5, 6), fed_from=None)
+        >>> band = Band(section, (5, 6), True)
         >>> band.x(5), band.x(6)
         (36.0, 88.0)
         """
         return EDGE + COLUMN * (self.rows.index(row) + 0.5)
 
 
-def bands(sections: Sequence[Data]) -> list[Band]:
+def bands(sections: Sequence[SectionReport]) -> list[Band]:
     """The sections in order of their rows, cut where a phone is too narrow.
 
-    >>> rows = list(range(1, 9))
-    >>> [band.rows for band in bands([{"id": "a", "rows": rows, "order": rows}])]
+    >>> rows = tuple(range(1, 9))
+    >>> section = SectionReport(id="a", rows=rows, feed="star", order=rows, fed_from=None)
+    >>> [band.rows for band in bands([section])]
     [(1, 2, 3, 4), (5, 6, 7, 8)]
     """
-    section_of = {row: section for section in sections for row in section["rows"]}
+    section_of = {row: section for section in sections for row in section.rows}
     found: list[Band] = []
     seen: set[str] = set()
-    for _, members in groupby(sorted(section_of), key=lambda row: section_of[row]["id"]):
+    for _, members in groupby(sorted(section_of), key=lambda row: section_of[row].id):
         stretch = list(members)
         section = section_of[stretch[0]]
-        feed = section["order"][0]
+        feed = section.order[0]
         for rows in _pieces(stretch):
-            fed_here = feed in rows if section.get("feed") == "chain" else section["id"] not in seen
-            seen.add(section["id"])
+            fed_here = feed in rows if section.feed == "chain" else section.id not in seen
+            seen.add(section.id)
             found.append(Band(section, tuple(rows), fed_here))
     return found
 
@@ -100,13 +101,21 @@ def _pieces(rows: Sequence[int]) -> Iterator[Sequence[int]]:
 
 
 @record
+class Shown:
+    """What is shown of a machine: its layout, each row's mark, how likely each part is at fault."""
+
+    layout: LayoutReport
+    marks: Mapping[int, str]
+    suspicion: Mapping[str, float]
+
+
+@record
 class _Drawn:
     """A band on its way into a picture."""
 
     band: Band
     picture: Picture
-    layout: Data
-    suspicion: Mapping[str, float]
+    shown: Shown
 
     def symbol(self, part: str, draw: symbols.Symbol, x: float, y: float) -> None:
         """A part's symbol, shaded, with its label on the line below."""
@@ -118,12 +127,16 @@ class _Drawn:
     def chance(self, part: str) -> float:
         """How probable a part is at fault, as far as it is shown.
 
-        >>> doubts = {"row-1/valve": 0.57, "row-1/air": 0.004}
-        >>> drawn = _Drawn(Band({}, (1,), True), Picture("b", 9, 9, "", ""), {}, doubts)
+        >>> from diagnose.machine.graph import load_machine
+        >>> from diagnose.reports.layout import layout_of
+        >>> layout = layout_of(load_machine("mounted-6"))
+        >>> shown = Shown(layout, {}, {"row-1/valve": 0.57, "row-1/air": 0.004})
+        >>> band = bands(layout.sections)[0]
+        >>> drawn = _Drawn(band, Picture("b", 9, 9, "", ""), shown)
         >>> drawn.chance("row-1/valve"), drawn.chance("row-1/air"), drawn.chance("row-1/hose")
         (0.57, 0.0, 0.0)
         """
-        chance = self.suspicion.get(part, 0.0)
+        chance = self.shown.suspicion.get(part, 0.0)
         return chance if chance >= SHOWN else 0.0
 
     def label(self, x: float, y: float, chance: float) -> None:
@@ -132,8 +145,12 @@ class _Drawn:
     def pipe(self, part: str, points: Sequence[tuple[float, float]], kind: str = "oil") -> None:
         """A hose or a wire, with a broad shade under it when it is suspected.
 
+        >>> from diagnose.machine.graph import load_machine
+        >>> from diagnose.reports.layout import layout_of
+        >>> layout = layout_of(load_machine("mounted-6"))
         >>> picture = Picture("b", 9, 9, "", "")
-        >>> drawn = _Drawn(Band({}, (1,), True), picture, {}, {"row-1/hose": 0.5})
+        >>> band = bands(layout.sections)[0]
+        >>> drawn = _Drawn(band, picture, Shown(layout, {}, {"row-1/hose": 0.5}))
         >>> for row in (1, 2):
         ...     drawn.pipe(f"row-{row}/hose", [(0, 0), (0, 9)])
         >>> [(each.get("class"), each.get("stroke-opacity")) for each in picture.root[2:]]
@@ -154,29 +171,29 @@ def short_percent(chance: float) -> str:
     return percent(chance).replace("over", ">")
 
 
-def draw_band(id: str, band: Band, report: Data) -> Picture:
-    """The picture of a band of a report's machine.
+def draw_band(id: str, band: Band, shown: Shown) -> Picture:
+    """The picture of a band of a machine.
 
-    >>> section = {"id": "section-1", "feed": "manifold", "order": [1, 2], "fed_from": None}
-    >>> layout = {"ports": [], "branches": [{"id": "harness-1", "rows": [1, 2]}]}
-    >>> rows = [{"row": 1, "mark": "fail"}, {"row": 2, "mark": "pass"}]
-    >>> report = {"rows": rows, "layout": layout, "suspicion": {"row-1/valve": 0.57}}
-    >>> draw_band("b", Band(section, (1, 2), True), report).root.find("desc").text
+    >>> from diagnose.machine.graph import load_machine
+    >>> from diagnose.reports.layout import layout_of
+    >>> layout = layout_of(load_machine("mounted-6"))
+    >>> shown = Shown(layout, {1: "fail", 2: "pass"}, {"row-1/valve": 0.57})
+    >>> band = Band(layout.sections[0], (1, 2), True)
+    >>> draw_band("b", band, shown).root.find("desc").text
     'row 1 fail; row 2 pass. Suspected: row-1/valve 57 %.'
     """
-    marks = {row["row"]: row["mark"] for row in report["rows"]}
-    name = f"{band.section['id']}, {rows_in_words(band.rows)}"
-    desc = _description(band, marks, report["suspicion"])
+    name = f"{band.section.id}, {rows_in_words(band.rows)}"
+    desc = _description(band, shown.marks, shown.suspicion)
     picture = Picture(id, band.width, HEIGHT, name, desc)
-    drawn = _Drawn(band, picture, report["layout"], report["suspicion"])
+    drawn = _Drawn(band, picture, shown)
     _trunks(drawn)
     _manifold(drawn)
-    if band.section["feed"] == "chain":
+    if band.section.feed == "chain":
         _chain(drawn)
     for row in band.rows:
         _row_oil(drawn, row)
         picture.text(band.x(row), NUMBER, str(row), "number", COLUMN - 4)
-        symbols.row_mark(picture, band.x(row), MARK, marks[row])
+        symbols.row_mark(picture, band.x(row), MARK, shown.marks[row])
         _row_wiring(drawn, row)
     _branches(drawn)
     return picture
@@ -190,7 +207,7 @@ def _description(band: Band, marks: Mapping[int, str], suspicion: Mapping[str, f
         for mark, those in sorted(said.items())
         if those
     )
-    places = {band.section["id"], *(f"row-{row}" for row in band.rows)}
+    places = {band.section.id, *(f"row-{row}" for row in band.rows)}
     doubted = [
         f"{part} {percent(chance)}"
         for part, chance in sorted(suspicion.items(), key=lambda each: -each[1])
@@ -208,13 +225,13 @@ def _trunks(drawn: _Drawn) -> None:
 def _manifold(drawn: _Drawn) -> None:
     """The section's hose, its air, its manifold and the way back."""
     band, picture = drawn.band, drawn.picture
-    section, top = band.section["id"], MANIFOLD[0]
-    chain = band.section["feed"] == "chain"
-    feed = band.x(band.section["order"][0]) if chain and band.first else EDGE + 12
+    section, top = band.section.id, MANIFOLD[0]
+    chain = band.section.feed == "chain"
+    feed = band.x(band.section.order[0]) if chain and band.first else EDGE + 12
     right = feed > band.width / 2
     title_x = 26 if right else feed + 12
     room = (feed - 12 if right else band.width - 24) - title_x
-    says = f"{section}, a {band.section['feed']}" if band.first else f"{section}, goes on"
+    says = f"{section}, a {band.section.feed}" if band.first else f"{section}, goes on"
     picture.text(title_x, TITLE, says, "title", room, "start")
     if band.first:
         _feed(drawn, feed, title_x, room)
@@ -240,7 +257,7 @@ def _manifold_name_box(drawn: _Drawn) -> None:
 
 def _manifold_name(drawn: _Drawn, left: float, width: float) -> None:
     """The manifold's shade and its name with the chance."""
-    part = f"{drawn.band.section['id']}/manifold"
+    part = f"{drawn.band.section.id}/manifold"
     chance = drawn.chance(part)
     if chance:
         drawn.picture.box(left, MANIFOLD[0], width, 20, "part", **symbols.shade(chance))
@@ -252,14 +269,14 @@ def _manifold_name(drawn: _Drawn, left: float, width: float) -> None:
 def _feed(drawn: _Drawn, x: float, beside: float, room: float) -> None:
     """The section's hose from the trunk, or from the section that feeds it; its air."""
     section = drawn.band.section
-    start = TITLE if section["fed_from"] else TRUNK
-    drawn.pipe(f"{section['id']}/hose", [(x, start), (x, MANIFOLD[0])])
-    says = [f"fed from {section['fed_from']}"] if section["fed_from"] else []
-    if not section["fed_from"]:
+    start = TITLE if section.fed_from else TRUNK
+    drawn.pipe(f"{section.id}/hose", [(x, start), (x, MANIFOLD[0])])
+    says = [f"fed from {section.fed_from}"] if section.fed_from else []
+    if not section.fed_from:
         drawn.picture.ring(x, TRUNK, 3, "oil dot")
-    if doubt := drawn.chance(f"{section['id']}/air"):
+    if doubt := drawn.chance(f"{section.id}/air"):
         symbols.air(drawn.picture, x, BESIDE - 4, symbols.shade(doubt))
-    chances = {name: drawn.chance(f"{section['id']}/{name}") for name in ("hose", "air")}
+    chances = {name: drawn.chance(f"{section.id}/{name}") for name in ("hose", "air")}
     says += [f"{name} {short_percent(chance)}" for name, chance in chances.items() if chance]
     if says:
         drawn.picture.text(beside, BESIDE, ", ".join(says), "label", room, "start")
@@ -267,7 +284,7 @@ def _feed(drawn: _Drawn, x: float, beside: float, room: float) -> None:
 
 def _chain(drawn: _Drawn) -> None:
     """The hoses from row to row; where the chain leaves the band it runs to the edge."""
-    band, order = drawn.band, drawn.band.section["order"]
+    band, order = drawn.band, drawn.band.section.order
     for before, row in pairwise(order):
         ends = [place for place in (before, row) if place in band.rows]
         if not ends:
@@ -275,7 +292,7 @@ def _chain(drawn: _Drawn) -> None:
         known = [band.x(place) for place in ends]
         edge = 0.0 if (before if row in band.rows else row) < min(band.rows) else float(band.width)
         xs = known if len(known) == 2 else [known[0], edge]
-        part = f"{band.section['id']}/chain-{row}"
+        part = f"{band.section.id}/chain-{row}"
         drawn.pipe(part, [(xs[0], RAIL), (xs[1], RAIL)])
         if (chance := drawn.chance(part)) and row in band.rows:
             drawn.label(sum(xs) / 2, RAIL + 4, chance)
@@ -284,8 +301,8 @@ def _chain(drawn: _Drawn) -> None:
 def _row_oil(drawn: _Drawn, row: int) -> None:
     """Hose, air, bleed port, valve and cylinder, from above."""
     band, x = drawn.band, drawn.band.x(row)
-    order = band.section["order"]
-    fed_by_rail = band.section["feed"] == "chain" and row != order[0]
+    order = band.section.order
+    fed_by_rail = band.section.feed == "chain" and row != order[0]
     top = RAIL if fed_by_rail else MANIFOLD[1]
     drawn.pipe(f"row-{row}/hose", [(x, top), (x, VALVE - 8)])
     drawn.picture.line([(x, VALVE + 8), (x, CYLINDER - 12)], "oil")
@@ -293,9 +310,9 @@ def _row_oil(drawn: _Drawn, row: int) -> None:
         drawn.label(x, HOSE, chance)
     if drawn.chance(f"row-{row}/air"):
         drawn.symbol(f"row-{row}/air", symbols.air, x, AIR)
-    for port in drawn.layout["ports"]:
-        if port["at"] == row:
-            drawn.symbol(f"{port['id']}/port", symbols.port, x, PORT - 2)
+    for port in drawn.shown.layout.ports:
+        if port.at == row:
+            drawn.symbol(f"{port.id}/port", symbols.port, x, PORT - 2)
     drawn.symbol(f"row-{row}/valve", symbols.directional_valve, x, VALVE)
     drawn.symbol(f"row-{row}/cylinder", symbols.cylinder, x, CYLINDER)
 
@@ -319,9 +336,9 @@ def _branches(drawn: _Drawn) -> None:
     """The harness branches under the columns that they serve."""
     band = drawn.band
     branch_of: Callable[[int], str] = {
-        row: branch["id"] for branch in drawn.layout["branches"] for row in branch["rows"]
+        row: branch.id for branch in drawn.shown.layout.branches for row in branch.rows
     }.__getitem__
-    first_rows = {branch["id"]: min(branch["rows"]) for branch in drawn.layout["branches"]}
+    first_rows = {branch.id: min(branch.rows) for branch in drawn.shown.layout.branches}
     for name, members in groupby(band.rows, key=branch_of):
         rows = list(members)
         left, right = band.x(rows[0]) - COLUMN / 2 + 3, band.x(rows[-1]) + COLUMN / 2 - 3
@@ -371,19 +388,18 @@ POWER = (
 )
 
 
-def draw_supply(id: str, report: Data) -> Picture:
+def draw_supply(id: str, layout: LayoutReport, suspicion: Mapping[str, float]) -> Picture:
     """The picture of what every row shares.
 
-    >>> layout = {"controllers": ["controller-1"], "extras": []}
-    >>> report = {"layout": layout, "suspicion": {"supply/filter": 0.3, "power/bus": 0.004}}
-    >>> draw_supply("s", report).root.find("desc").text.partition(". ")[2]
+    >>> from diagnose.machine.graph import load_machine
+    >>> from diagnose.reports.layout import layout_of
+    >>> layout = layout_of(load_machine("mounted-6"))
+    >>> picture = draw_supply("s", layout, {"supply/filter": 0.3, "power/bus": 0.004})
+    >>> picture.root.find("desc").text.partition(". ")[2]
     'Suspected: pressure filter 30 %.'
     """
-    layout, suspicion = report["layout"], report["suspicion"]
-    modules = [
-        _Item(f"{name}/controller", name, symbols.controller) for name in layout["controllers"]
-    ]
-    extras = [_Item(one["id"], one["id"], symbols.plain_box) for one in layout["extras"]]
+    modules = [_Item(f"{name}/controller", name, symbols.controller) for name in layout.controllers]
+    extras = [_Item(one.id, one.id, symbols.plain_box) for one in layout.extras]
     chapters: list[tuple[str, Sequence[_Item], str]] = [
         ("Oil from the tractor", OIL, "oil trunk"),
         ("Oil on its way back", BACK, "oil return"),

@@ -4,21 +4,23 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from datetime import datetime
-from typing import Any
 
 from rich.console import Console, Group, RenderableType
 from rich.text import Text
 
-from diagnose.casereport import timeline
-from diagnose.cases.case import Result
 from diagnose.errors import FileProblems, InputError, RowfaultError, on_one_line
 from diagnose.knowledge.wrong import Wrong
+from diagnose.observations.entries import Correction
+from diagnose.observations.events import Run
+from diagnose.observations.result import Result
+from diagnose.observations.text import OUTCOMES, in_hand, in_words
+from diagnose.projection import Projection
 from diagnose.ranking.causes import Cause
 from diagnose.ranking.explain import weighing
-from diagnose.story.event import Checked, Correction
-from diagnose.story.telling import OUTCOMES, in_hand, in_words
-from diagnose.story.view import View
+from diagnose.reports.forms.timeline import TimelineEntry
+from diagnose.reports.timeline import timeline_of
 from diagnose.ui.plaintext import visible
 from diagnose.ui.terminal.output import GLUE, print_tidily
 from diagnose.ui.terminal.ranking import bullets
@@ -53,7 +55,7 @@ class Bench:
         """
         print_tidily(self.console, Text(_kept_together(sentence(visible(text))), style=style))
 
-    def begin(self, view: View, deferral: str, *, kept: bool, who: str = "") -> None:
+    def begin(self, view: Projection, deferral: str, *, kept: bool, who: str = "") -> None:
         """Which case it is, who has it, whether it is ``kept``, and who comes first."""
         state, machine = view.state, view.machine
         told = len(state.told)
@@ -79,7 +81,7 @@ class Bench:
             parts += [*picture, *self._causes(job.view.causes, SHORT), Text()]
         print_tidily(self.console, Group(*parts, *_step(question)))
 
-    def _picture(self, view: View) -> Iterator[Text]:
+    def _picture(self, view: Projection) -> Iterator[Text]:
         """The last result of every row in every check."""
         lines = list(_last_results(view))
         machine = view.machine
@@ -110,22 +112,22 @@ class Bench:
         """
         print_tidily(self.console, _asked(question))
 
-    def meanwhile(self, view: View, ids: Sequence[str]) -> None:
+    def meanwhile(self, view: Projection, ids: Sequence[str]) -> None:
         """What others told of the case while somebody was asked: who, what and when."""
-        entries = [each for each in _entries(view) if each["id"] in ids]
-        people = " and ".join(dict.fromkeys(each["who"] for each in entries))
+        entries = [each for each in _entries(view) if each.id in ids]
+        people = " and ".join(dict.fromkeys(each.who for each in entries))
         self.say(f"{people} told something of this case meanwhile", "caution")
         print_tidily(self.console, Group(*bullets(map(_entry_line, entries))))
 
-    def doubt(self, view: View, doubt: Doubt) -> None:
+    def doubt(self, view: Projection, doubt: Doubt) -> None:
         """What only the giver of an answer can say, with what it is about."""
-        entries = {each["id"]: each for each in _entries(view)}
+        entries = {each.id: each for each in _entries(view)}
         lines = [_entry_line(entries[each.event.id]) for each in doubt.others]
         if len(lines) > 1:
             self._lines(f"{number}. {line}" for number, line in enumerate(lines, 1))
         mine = doubt.mine
-        if isinstance(mine, Checked):
-            mine = mine.model_copy(update={"circumstances": {}})
+        if isinstance(mine, Run):
+            mine = replace(mine, circumstances={})
         if not isinstance(mine, Correction):
             self._lines([f"Yours: {in_words(mine, view.machine, view.knowledge)}"])
         self.ask_again(doubt.asks, doubt.form)
@@ -186,7 +188,7 @@ class Bench:
         if case:
             self.say(f"{to} goes on with: rowfault work --case {case} --who {shlex.quote(to)}")
 
-    def end(self, view: View, *, kept: bool) -> None:
+    def end(self, view: Projection, *, kept: bool) -> None:
         """How the case ended, in a few lines, and where its story is if it is ``kept``."""
         lines = [*_ending(view)]
         if kept:
@@ -195,13 +197,13 @@ class Bench:
         print_tidily(self.console, Group(Text(), *bullets(map(_kept_together, lines))))
 
 
-def _entries(view: View) -> list[dict[str, Any]]:
-    return timeline(view.state, view.machine, view.knowledge)
+def _entries(view: Projection) -> tuple[TimelineEntry, ...]:
+    return timeline_of(view.state, view.machine, view.knowledge)
 
 
-def _entry_line(entry: dict[str, Any]) -> str:
-    at = datetime.fromisoformat(entry["at"]).astimezone()
-    return visible(on_one_line(f"{entry['who']}, {at:%H:%M}: {entry['says']}"))
+def _entry_line(entry: TimelineEntry) -> str:
+    at = datetime.fromisoformat(entry.at).astimezone()
+    return visible(on_one_line(f"{entry.who}, {at:%H:%M}: {entry.says}"))
 
 
 def _kept_together(text: str) -> str:
@@ -209,7 +211,7 @@ def _kept_together(text: str) -> str:
     return text.replace(" %", f"{GLUE}%")
 
 
-def _last_results(view: View) -> Iterator[Line]:
+def _last_results(view: Projection) -> Iterator[Line]:
     case = view.state.case
     for check in view.knowledge.checks:
         last = ["."] * view.machine.rows
@@ -285,7 +287,7 @@ def _complaints(error: Wrong | RowfaultError) -> list[str]:
     return [str(error.problem) if isinstance(error, InputError) else str(error)]
 
 
-def _ending(view: View) -> Iterator[str]:
+def _ending(view: Projection) -> Iterator[str]:
     state = view.state
     ended = state.conclusion
     if ended is None:

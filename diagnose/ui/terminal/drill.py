@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections.abc import Iterator
 
 from rich.console import Console, RenderableType
 from rich.text import Text
 
 from diagnose.drill.score import Debriefing, cause_in_words
 from diagnose.drill.skills import SKILLS
+from diagnose.reports.forms.progress import ProgressReport, SkillReport
 from diagnose.ui.plaintext import visible
 from diagnose.ui.terminal.ranking import bullets
 from diagnose.ui.words import counted, minutes_text, percent, sentence
-
-Report = Mapping[str, Any]
 
 MOST_COSTLY = 3
 WIDE_MOVE, WIDE_BELIEF = 38, 20
@@ -98,31 +96,31 @@ def _skills(done: Debriefing) -> Iterator[str]:
         yield f"{taken} of {of}: {sentence(SKILLS[skill])}"
 
 
-def progress_text(report: Report, console: Console) -> Iterator[RenderableType]:
+def progress_text(report: ProgressReport, console: Console) -> Iterator[RenderableType]:
     """A record for people, part by part, for 80 columns.
 
-    >>> skill = {"says": "narrow down", "taken": 3, "of": 4, "mean": None}
-    >>> report = {"who": "Ann", "drills": [1, 2], "skills": [skill], "model": {"fewest": 5}}
-    >>> report["next"] = {"level": 2, "name": "two rows", "why": "level 1 goes well"}
+    >>> from diagnose.drill.level import load_drills
+    >>> from diagnose.reports.progress import build_progress_report
+    >>> report = build_progress_report("Ann", [], load_drills())
     >>> [text.plain for text in progress_text(report, Console())][:3:2]
-    ['Ann: 2 finished drills', '  3 of 4     not known yet: it came up fewer than 5 times']
+    ['Ann: 0 finished drills', '  0 of 0     not known yet: it came up fewer than 3 times']
     """
-    many = counted(len(report["drills"]), "finished drill")
-    yield Text(f"{visible(report['who'])}: {many}" if report["who"] else many, style="title")
-    for skill in report["skills"]:
-        yield Text(sentence(skill["says"]))
-        yield Text(_line(skill, report["model"]["fewest"], console.options.ascii_only))
+    many = counted(len(report.drills), "finished drill")
+    yield Text(f"{visible(report.who)}: {many}" if report.who else many, style="title")
+    for skill in report.skills:
+        yield Text(sentence(skill.says))
+        yield Text(_line(skill, report.model.fewest, console.options.ascii_only))
     yield Text(f"\n{MEANING}", style="quiet")
-    ahead = report["next"]
-    yield Text(f"\nNext: level {ahead['level']}, {ahead['name']}", style="title")
-    yield Text(f"{sentence(ahead['why'])} rowfault drill begins it.")
+    ahead = report.next
+    yield Text(f"\nNext: level {ahead.level}, {ahead.name}", style="title")
+    yield Text(f"{sentence(ahead.why)} rowfault drill begins it.")
 
 
-def _line(skill: Report, fewest: int, plain: bool) -> str:
-    count = f"  {skill['taken']} of {skill['of']}".ljust(WIDE_COUNT)
-    if skill["mean"] is None:
+def _line(skill: SkillReport, fewest: int, plain: bool) -> str:
+    count = f"  {skill.taken} of {skill.of}".ljust(WIDE_COUNT)
+    if skill.mean is None or skill.low is None or skill.high is None:
         return f"{count} not known yet: it came up fewer than {fewest} times"
-    mean, low, high = skill["mean"], skill["low"], skill["high"]
+    mean, low, high = skill.mean, skill.low, skill.high
     line = bar(low, mean, high, plain)
     return f"{count} {line} {percent(mean)} ({percent(low)} to {percent(high)})"
 

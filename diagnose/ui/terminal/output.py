@@ -9,12 +9,13 @@ from __future__ import annotations
 import json
 import re
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 from rich.console import Console, RenderableType
 from rich.segment import Segment, Segments
 from rich.theme import Theme
 
+from diagnose.reports.forms.base import Report
 from diagnose.ui.plaintext import encodable, visible
 from diagnose.ui.streams import write_as_is
 
@@ -68,22 +69,29 @@ def print_lines(lines: Iterable[str]) -> None:
     sys.stdout.writelines(f"{line}\n" for line in lines)
 
 
-def print_json(data: Mapping[str, object]) -> None:
-    r"""Print one JSON document in plain ASCII, so that any terminal and any pipe can carry it.
+def print_json(report: Report) -> None:
+    """Print one JSON document in plain ASCII, so that any terminal and any pipe can carry it."""
+    sys.stdout.write(json_text(report))
 
-    >>> print_json({"name": "\x7f\x1b"})
+
+def json_text(report: Report) -> str:
+    r"""A report as one JSON document.
+
+    >>> from diagnose.reports.forms.listings import RulesReport
+    >>> print(json_text(RulesReport(rules=())), end="")
     {
-      "name": "\u007f\u001b"
+      "schema": "rowfault/rules/1",
+      "rules": []
     }
     """
-    sys.stdout.write(json_text(data))
+    return in_json(report.plain())
 
 
-def json_text(data: Mapping[str, object]) -> str:
-    r"""Data as one JSON document in ASCII, without the one control character that JSON allows.
+def in_json(data: object) -> str:
+    r"""Plain data as JSON in ASCII, without the one control character that JSON allows.
 
-    >>> json_text({"name": "\udcff"})
-    '{\n  "name": "\\\\udcff"\n}\n'
+    >>> in_json(["\x7f\x1b", "\udcff"])
+    '[\n  "\\u007f\\u001b",\n  "\\\\udcff"\n]\n'
     """
     text = json.dumps(data, indent=2, allow_nan=False)
     if "\\ud" in text:

@@ -7,9 +7,9 @@ from typing import TypeVar
 
 from diagnose.errors import Unavailable
 from diagnose.knowledge.wrong import Wrong
-from diagnose.story.event import Event
-from diagnose.story.replay import Told
-from diagnose.story.view import View
+from diagnose.observations.entries import Event
+from diagnose.observations.state import Counted
+from diagnose.projection import Projection
 from diagnose.ui.terminal.asking import Asker, unattended
 from diagnose.ui.terminal.bench import Bench
 from diagnose.work.answer import Answer
@@ -65,7 +65,7 @@ class Patient:
             self.bench.say("Press Enter to try again, or type quit")
 
 
-Show = Callable[[Sequence[Event]], View]
+Show = Callable[[Sequence[Event]], Projection]
 """Shows what others told, and gives the case with it."""
 
 
@@ -74,9 +74,9 @@ class Settling:
 
     def __init__(self, bench: Bench, asker: Asker, show: Show) -> None:
         self.bench, self.asker, self.show = bench, asker, show
-        self.view: View | None = None
+        self.view: Projection | None = None
 
-    def shown(self, others: Sequence[Told]) -> None:
+    def shown(self, others: Sequence[Counted]) -> None:
         """See what others told meanwhile. Raises `Overtaken` where nobody can be asked."""
         self.view = self.show([each.event for each in others])
 

@@ -12,6 +12,7 @@ import pytest
 from diagnose.drill.skills import SKILLS
 from diagnose.knowledge.words import load_words
 from diagnose.lessons.worked import Next
+from diagnose.reports.schemas import DOCUMENTS
 from diagnose.retest.next import Goal
 from diagnose.ui.cli.root import rowfault
 from diagnose.ui.manual.onepage import SORTS
@@ -27,6 +28,7 @@ WANTED = {
     "set-up": KNOWLEDGE.setups,
     "rule": RULES.by_id,
     "machine": KNOWLEDGE.layouts,
+    "schema": [f"json:{name}" for name in DOCUMENTS],
     "word": [*load_words(), *get_args(Next), *get_args(Goal)],
     "guide": ["tutorial", "technician", "dealer-support", "apprentice", "inference", "planning"],
 }

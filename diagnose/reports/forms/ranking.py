@@ -1,0 +1,148 @@
+"""The whole answer to one case, in the form ``rowfault/ranking/1``."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Literal
+
+from diagnose.reports.forms.base import Frozen, Report
+
+Standing = Literal["sound", "weak", "void"]
+"""How far a run can be relied on."""
+
+
+class RunReport(Frozen):
+    """A run: its check, a letter for each row, how far it can be relied on, and why."""
+
+    check: str
+    pattern: str
+    standing: Standing
+    why: tuple[str, ...]
+
+
+class FindingReport(Frozen):
+    """What a rule found: the rule, the kind of finding, in words, about what, from which facts."""
+
+    rule: str
+    kind: str
+    says: str
+    about: tuple[str, ...]
+    because: tuple[str, ...]
+
+
+class WeightReport(Frozen):
+    """What moves a cause: in words, by how much in natural log odds, and how strongly in words."""
+
+    says: str
+    log_odds: float
+    words: str
+
+
+class RemedyReport(Frozen):
+    """What is done about a cause, with minutes, the price class of its parts, and what it needs."""
+
+    id: str
+    does: str
+    minutes: float
+    parts_price: str
+    needs: tuple[str, ...]
+    caution: str | None
+
+
+class CauseReport(Frozen):
+    """A cause: the rows that it reaches, how likely it is now and was before anything was seen.
+
+    ``for`` and ``against`` say what was seen that speaks either way, of the likeliest causes
+    only; ``rules`` which rules name it.
+    """
+
+    id: str
+    part: str
+    mode: str
+    says: str
+    rows: tuple[int, ...]
+    group: str
+    probability: float
+    prior: float
+    for_: tuple[WeightReport, ...]
+    against: tuple[WeightReport, ...]
+    rules: tuple[str, ...]
+    remedy: RemedyReport | None
+
+
+class TogetherReport(Frozen):
+    """Causes that explain the failures only together, and how likely all of them are there."""
+
+    causes: tuple[str, ...]
+    probability: float
+    says: str
+
+
+class FragileReport(Frozen):
+    """A group of priors that, moved by ``factor``, would put another cause on top."""
+
+    group: str
+    factor: float
+    top: str
+    says: str
+
+
+class OutcomeReport(Frozen):
+    """How an act may turn out, how likely, and the likeliest cause for the row then."""
+
+    result: str
+    probability: float
+    leads_to: str
+    leads_to_probability: float
+
+
+class NextReport(Frozen):
+    """Something to do next.
+
+    ``minutes`` is what it takes, ``expected_minutes`` the mean until all is well when it comes
+    first, ``bits`` what it tells, ``required`` that it comes before anything else.
+    """
+
+    id: str
+    kind: str
+    says: str
+    rows: tuple[int, ...]
+    minutes: float
+    expected_minutes: float | None
+    bits: float
+    required: bool
+    blames_row: int
+    trouble_rows: tuple[int, ...]
+    needs: tuple[str, ...]
+    cautions: tuple[str, ...]
+    outcomes: tuple[OutcomeReport, ...]
+
+
+class RankingReport(Report):
+    """What may be wrong, why, and what to do next.
+
+    ``causes`` are those of at least 0.0005, most probable first; ``groups`` the chance of at
+    least one cause in each place; ``left_out`` what too many failing runs left unsaid; ``next``
+    what to do, or ``instead`` what to do when no row fails; ``put_back`` what has to go home
+    before anything counts as fixed; ``priors`` which set was used.
+    """
+
+    form: Literal["rowfault/ranking/1"] = "rowfault/ranking/1"
+    machine: str
+    rows: int
+    sections: Mapping[str, tuple[int, ...]]
+    branches: Mapping[str, tuple[int, ...]]
+    runs: tuple[RunReport, ...]
+    findings: tuple[FindingReport, ...]
+    causes: tuple[CauseReport, ...]
+    together: tuple[TogetherReport, ...]
+    groups: Mapping[str, float]
+    fragile: tuple[FragileReport, ...]
+    left_out: tuple[str, ...]
+    next: tuple[NextReport, ...]
+    instead: tuple[str, ...]
+    proven: bool
+    put_back: tuple[str, ...]
+    log_evidence: float
+    priors: str
+    cautions: tuple[str, ...]

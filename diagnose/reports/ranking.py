@@ -1,0 +1,273 @@
+"""The whole answer to one case, in the form ``rowfault/ranking/1``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from functools import partial
+from typing import Any
+
+from diagnose.advice import advice, cautions_of
+from diagnose.noisyor.budget import Allowance
+from diagnose.observations.events import Run
+from diagnose.observations.result import Result
+from diagnose.ranking.causes import Cause, Ranking
+from diagnose.ranking.evidence import Evidence
+from diagnose.ranking.explain import Weight, fragile, weighing
+from diagnose.ranking.model import Model
+from diagnose.ranking.together import together
+from diagnose.reasoning.finding import Finding
+from diagnose.reports.forms.ranking import (
+    CauseReport,
+    FindingReport,
+    FragileReport,
+    NextReport,
+    OutcomeReport,
+    RankingReport,
+    RemedyReport,
+    RunReport,
+    Standing,
+    TogetherReport,
+    WeightReport,
+)
+from diagnose.retest.choose import Proposal, Prospect, exactly, next_tests, proposals
+from diagnose.retest.proof import Proof
+from diagnose.retest.scene import Scene
+from diagnose.retest.targets import Trouble, troubles
+
+LEAST = 0.0005
+"""Causes less probable than this are not listed."""
+
+LEADING = 5
+"""How many causes are explained by what speaks for and against them."""
+
+OTHER_TROUBLES = 2
+"""Of failures with a cause of their own, how many besides the first get their best act listed."""
+
+ACTS, EXTRAS = 800e6, 200e6
+"""Table entries that the next acts, and what is said beside the causes, may take."""
+
+WHY_OF_OLD = "what speaks for and against each cause, by the older runs"
+
+
+SUSPECTED = 0.1
+"""A cause this probable is named although no row failed."""
+
+
+def build_ranking_report(ranking: Ranking, tests: int = 3) -> RankingReport:
+    """The ranking, why, and what to do next; ``tests`` is how many next tests to list.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> machine = load_machine("mounted-6")
+    >>> ranking = rank(machine, read_typed(machine, ["response=FFFFFF", "oil=8C"]))
+    >>> likeliest = build_ranking_report(ranking, tests=0).causes[0]
+    >>> likeliest.id, likeliest.remedy.minutes  # so long it takes to warm the oil
+    ('circumstances/oil@1', 25.0)
+    """
+    evidence = ranking.evidence
+    machine, case = evidence.model.machine, evidence.case
+    listed = [cause for cause in ranking.causes if cause.probability >= LEAST]
+    why = weighing(ranking, listed[:LEADING])
+    found = troubles(ranking)
+    proof = Proof(ranking)
+    acts, extras = Allowance(ACTS), Allowance(EXTRAS)
+    proposed = _proposed(ranking, found, tests, acts)
+    proving = [] if found else list(proof.next())
+    warned = advice(ranking, listed[:1], [*(each.candidate for each in proposed), *proving])
+    jointly: tuple[TogetherReport, ...] = ()
+    groups: Mapping[str, float] = {}
+    weak: tuple[FragileReport, ...] = ()
+    jointly = extras.give(partial(_together, ranking), jointly, "which causes act together")
+    groups = extras.give(lambda: ranking.groups, groups, "the chances by place")
+    weak = extras.give(partial(_fragile, ranking), weak, "how close the race is")
+    left_out = [*acts.refused, *([] if why.whole else [WHY_OF_OLD]), *extras.refused]
+    return RankingReport(
+        machine=machine.id,
+        rows=machine.rows,
+        sections=machine.sections,
+        branches=machine.branches,
+        runs=tuple(_run(run, evidence.findings) for run in case.runs),
+        findings=tuple(_findings((*evidence.findings, *warned))),
+        causes=tuple(_cause(each, why.moved.get(each.id, ()), evidence) for each in listed),
+        together=jointly,
+        groups=groups,
+        fragile=weak,
+        left_out=tuple(dict.fromkeys(left_out)),
+        next=tuple(_next(each, found, warned) for each in proposed),
+        instead=() if found else _instead(ranking, proof),
+        proven=proof.holds,
+        put_back=tuple(each.advice for each in proof.exchanged),
+        log_evidence=ranking.posterior.log_evidence,
+        priors=evidence.model.knowledge.priors,
+        cautions=_cautions((*evidence.findings, *warned)),
+    )
+
+
+def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, Any]:
+    """The same as plain data, in the form ``rowfault/ranking/1``, for scripts.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> machine = load_machine("mounted-6")
+    >>> ranking = rank(machine, read_typed(machine, ["response=FFFFFF", "oil=8C"]))
+    >>> ranking_report(ranking, tests=0)["causes"][0]["id"]
+    'circumstances/oil@1'
+    """
+    return build_ranking_report(ranking, tests).plain()
+
+
+def _proposed(
+    ranking: Ranking, found: Sequence[Trouble], tests: int, acts: Allowance
+) -> list[Proposal]:
+    """What to do, as far as it can be worked out, with exact chances where they can be."""
+    nothing: list[Proposal] = []
+    rough = acts.give(lambda: _proposals(ranking, found, tests), nothing, "what to do next")
+    return [acts.give(partial(exactly, ranking, one), one, "exact outcomes") for one in rough]
+
+
+def _proposals(ranking: Ranking, found: Sequence[Trouble], tests: int) -> list[Proposal]:
+    """The best acts for the first trouble, and the very best one for each of the next few."""
+    if not found or not tests:
+        return []
+    first = next_tests(ranking)[:tests]
+    others = (Scene(ranking, trouble) for trouble in found[1 : 1 + OTHER_TROUBLES])
+    best = (proposals(scene, "restore")[:1] for scene in others)
+    return [*first, *(proposal for one in best for proposal in one)]
+
+
+def _instead(ranking: Ranking, proof: Proof) -> tuple[str, ...]:
+    """What to do when no row failed, so that no test can be chosen by what it would tell."""
+    leading = proof.leading
+    likely = leading is not None and leading.probability >= SUSPECTED and not proof.holds
+    says = [proof.says]
+    if leading is not None and likely:
+        says.insert(0, f"No row fails at present, yet there is reason to suspect {leading.says}")
+    return (*says, *(act.says for act in proof.next()))
+
+
+def _cautions(findings: Sequence[Finding]) -> tuple[str, ...]:
+    """Cautions about what was seen and about what is proposed, each once."""
+    return tuple(dict.fromkeys(one.says for one in findings if one.kind == "caution"))
+
+
+def _run(run: Run, findings: Sequence[Finding]) -> RunReport:
+    told = [f for f in findings if f.kind == "standing" and f.values["run"] == run.index]
+    levels = {str(finding.values["standing"]) for finding in told}
+    standing: Standing = "void" if "void" in levels else "weak" if "weak" in levels else "sound"
+    if set(run.results) == {Result.NOT_RUN}:
+        standing = "void"
+    why = tuple(finding.says for finding in told)
+    return RunReport(check=run.check, pattern=run.pattern, standing=standing, why=why)
+
+
+def _findings(findings: Sequence[Finding]) -> Iterator[FindingReport]:
+    """Findings of one rule that say the same count as one, with all that they are about."""
+    alike: dict[tuple[str, str, str], list[Finding]] = {}
+    for finding in findings:
+        alike.setdefault((finding.rule, finding.kind, finding.says), []).append(finding)
+    for (rule, kind, says), same in alike.items():
+        yield FindingReport(
+            rule=rule,
+            kind=kind,
+            says=says,
+            about=tuple(dict.fromkeys(name for one in same for name in one.about)),
+            because=tuple(dict.fromkeys(why for one in same for why in one.because)),
+        )
+
+
+def _cause(cause: Cause, moved: Sequence[Weight], evidence: Evidence) -> CauseReport:
+    return CauseReport(
+        id=cause.id,
+        part=cause.part,
+        mode=cause.mode,
+        says=cause.says,
+        rows=cause.rows,
+        group=cause.group,
+        probability=cause.probability,
+        prior=cause.prior,
+        for_=tuple(_weight(weight) for weight in moved if weight.log_odds > 0),
+        against=tuple(_weight(weight) for weight in moved if weight.log_odds < 0),
+        rules=_rules(cause, evidence.findings),
+        remedy=_remedy(cause, evidence.model),
+    )
+
+
+def _rules(cause: Cause, findings: Sequence[Finding]) -> tuple[str, ...]:
+    """The rules whose findings name the cause's part, its place, or what it takes down."""
+    place = cause.part.partition("/")[0]
+    rows = {f"row-{row}" for row in cause.rows} if cause.group == "row" else set()
+    named = {cause.part, place} | rows
+    return tuple(dict.fromkeys(finding.rule for finding in findings if named & set(finding.about)))
+
+
+def _weight(weight: Weight) -> WeightReport:
+    return WeightReport(says=weight.says, log_odds=weight.log_odds, words=weight.words)
+
+
+def _remedy(cause: Cause, model: Model) -> RemedyReport | None:
+    """What is done about a cause: to a part, or to put a circumstance right before a rerun."""
+    if cause.prepare is not None:
+        return RemedyReport(
+            id=f"prepare-{cause.mode}",
+            does=cause.prepare.does,
+            minutes=model.knowledge.prepare_minutes(cause.prepare),
+            parts_price="none",
+            needs=(),
+            caution=" ".join(cause.prepare.cautions) or None,
+        )
+    if cause.remedy is None:
+        return None
+    return RemedyReport(
+        id=cause.remedy.id,
+        does=cause.remedy.does,
+        minutes=cause.remedy.minutes_for(len(model.machine.rows_of(cause.part))),
+        parts_price=cause.remedy.parts_price,
+        needs=cause.remedy.needs,
+        caution=cause.remedy.caution,
+    )
+
+
+def _together(ranking: Ranking) -> tuple[TogetherReport, ...]:
+    found = together(ranking)
+    if found is None:
+        return ()
+    ids = tuple(cause.id for cause in found.causes)
+    return (TogetherReport(causes=ids, probability=found.probability, says=found.says),)
+
+
+def _fragile(ranking: Ranking) -> tuple[FragileReport, ...]:
+    return tuple(
+        FragileReport(group=one.group, factor=one.factor, top=one.top.id, says=one.top.says)
+        for one in fragile(ranking)
+    )
+
+
+def _next(proposal: Proposal, found: Sequence[Trouble], warned: Sequence[Finding]) -> NextReport:
+    """Something to do; its outcomes lead to the likeliest cause of its row's failure.
+
+    Rows of one trouble are proven together: what mends the row mends them all.
+    """
+    candidate = proposal.candidate
+    trouble = next(trouble for trouble in found if trouble.target.row == proposal.row)
+    return NextReport(
+        id=candidate.id,
+        kind=candidate.kind,
+        says=candidate.says,
+        rows=candidate.rows,
+        minutes=proposal.minutes,
+        expected_minutes=proposal.expected,
+        bits=proposal.bits,
+        required=proposal.required,
+        blames_row=proposal.row,
+        trouble_rows=trouble.rows,
+        needs=candidate.needs,
+        cautions=cautions_of(candidate, warned),
+        outcomes=tuple(map(_outcome, proposal.prospects)),
+    )
+
+
+def _outcome(prospect: Prospect) -> OutcomeReport:
+    return OutcomeReport(
+        result=prospect.result,
+        probability=prospect.probability,
+        leads_to=prospect.leads_to,
+        leads_to_probability=prospect.leads_to_probability,
+    )

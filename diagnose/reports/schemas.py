@@ -1,0 +1,103 @@
+"""Every kind of JSON document: its name, its type, and the command that prints it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from importlib import import_module
+
+from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
+
+from diagnose.errors import Place, UnknownName
+from diagnose.record import record
+from diagnose.reports.forms.base import Report
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+
+
+@record
+class Document:
+    """A kind of document: what its type is called and where it is, and what prints it.
+
+    A type is loaded when it is asked for, for some are slow to import.
+    """
+
+    place: str
+    printed_by: str
+
+    @property
+    def model(self) -> type[Report]:
+        """Its type."""
+        module, _, name = self.place.rpartition(".")
+        found: type[Report] = getattr(import_module(f"diagnose.reports.forms.{module}"), name)
+        return found
+
+    @property
+    def says(self) -> str:
+        """What it holds, in its first sentence.
+
+        >>> DOCUMENTS["rules"].says
+        'The rules in use.'
+        """
+        return _paragraphs(str(self.model.__doc__)).partition("\n")[0]
+
+
+DOCUMENTS: Mapping[str, Document] = {
+    "ranking": Document("ranking.RankingReport", "rank --json"),
+    "plan": Document("plan.PlanReport", "plan --json"),
+    "report": Document("case.CaseReport", "report CASE -o FILE.json"),
+    "readiness": Document("readiness.ReadinessReport", "ready --json"),
+    "season": Document("season.SeasonReport", "ready --case CASE --json"),
+    "cases": Document("listings.CasesReport", "cases list --json"),
+    "case": Document("story.StoryReport", "cases show --json"),
+    "lesson": Document("lesson.LessonReport", "cases learn --show --json"),
+    "coverage": Document("listings.CoverageReport", "cases coverage --json"),
+    "drill": Document("drill.DrillReport", "drill --play PLAYER --json"),
+    "drills": Document("drill.DrillsReport", "drill --play PLAYER --json"),
+    "progress": Document("progress.ProgressReport", "drill --progress --json"),
+    "machines": Document("listings.MachinesReport", "machine list --json"),
+    "machine": Document("listings.MachineFacts", "machine show --json"),
+    "rules": Document("listings.RulesReport", "rules list --json"),
+    "explanation": Document("listings.ExplanationReport", "explain --json"),
+}
+"""By the name that stands in a document's ``schema``, between the strokes."""
+
+
+class _Untitled(GenerateJsonSchema):
+    """JSON Schema without a title at every field that says its name once more."""
+
+    def field_title_should_be_set(self, schema: object) -> bool:
+        return False
+
+
+def schema_of(name: str) -> JsonSchemaValue:
+    """The JSON Schema (draft 2020-12) of a kind of document. Raises `UnknownName`.
+
+    >>> schema_of("rules")["properties"]["schema"]
+    {'const': 'rowfault/rules/1', 'default': 'rowfault/rules/1', 'type': 'string'}
+    """
+    if name not in DOCUMENTS:
+        raise UnknownName(Place("schema"), "a kind of document", name, DOCUMENTS, "rowfault schema")
+    model = DOCUMENTS[name].model
+    made = model.model_json_schema(schema_generator=_Untitled, mode=model.SCHEMA_OF)
+    for piece in (made, *made.get("$defs", {}).values()):
+        if "description" in piece:
+            piece["description"] = _paragraphs(piece["description"])
+        if "properties" in piece:
+            piece["required"] = list(_always_there(piece))
+    return {"$schema": DIALECT, **made}
+
+
+def _always_there(piece: JsonSchemaValue) -> Iterator[str]:
+    """The fields that are never missing; what says of which kind a thing is, is one of them."""
+    for name, field in piece.get("properties", {}).items():
+        if "const" in field or name in piece.get("required", ()):
+            yield name
+
+
+def _paragraphs(text: str) -> str:
+    r"""A docstring with one line for each paragraph.
+
+    >>> _paragraphs("One of\nthem.\n\n``minutes`` of work.")
+    'One of them.\n\n`minutes` of work.'
+    """
+    return "\n\n".join(" ".join(each.split()) for each in text.replace("``", "`").split("\n\n"))
