@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from diagnose.errors import OverBudget
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine
 from diagnose.observations.case import Case
@@ -20,15 +19,15 @@ from diagnose.ranking.model import Model
 from diagnose.reasoning.conclude import conclude
 from diagnose.reasoning.facts import facts_of
 from diagnose.reasoning.loading import load_rules
-from diagnose.retest.plan import Goal, Plan, crowded
+from diagnose.retest.plan import Goal, Plan
 from diagnose.retest.scene import Means
 
 
 def rank(machine: Machine, case: Case, knowledge: Knowledge | None = None) -> Ranking:
     """What may be wrong with a machine, given what was observed.
 
-    Raises `ImpossibleEvidence` when no combination of faults can produce the results, and
-    `TooManyRuns` when failing runs multiply beyond what can be worked out.
+    Raises `ImpossibleEvidence` when no combination of faults can produce the results. Where failing
+    runs multiply beyond what can be worked out exactly, chances have limits: `Ranking.bounds`.
 
     >>> from diagnose.observations.typed import read_typed
     >>> from diagnose.machine.graph import load_machine
@@ -41,10 +40,7 @@ def rank(machine: Machine, case: Case, knowledge: Knowledge | None = None) -> Ra
     findings = conclude(facts, load_rules())
     evidence = Evidence(Model(machine, knowledge), case, findings, facts)
     ranking = Ranking(evidence)
-    try:
-        _ = ranking.posterior
-    except OverBudget:
-        raise crowded(evidence) from None
+    _ = ranking.posterior
     return ranking
 
 

@@ -14,10 +14,12 @@ Record = TypeVar("Record")
 def record(made: type[Record]) -> type[Record]:
     """A dataclass that compares, hashes and prints by its fields, none of which is set again.
 
-    ``@dataclass(frozen=True)`` writes and compiles six methods for every class whenever the program
-    starts, which took half of the time of importing our own modules. A record has only ``__init__``
-    written and shares the others. That no field is set again is for the type checker to see to:
-    nothing watches over it at run time.
+    ``@dataclass(frozen=True, slots=True)`` writes and compiles six methods for every class whenever
+    the program starts. A record has only ``__init__`` written and shares the others. That no field
+    is set again is for the type checker to see to: nothing watches over it at run time. Measured on
+    a cold ``rowfault rank mounted-12 response=PPPPFPPPPPPP`` with Python 3.11, a hundred classes:
+    records take 8 ms of a processor, standard classes 35, those of attrs 32 and 30 for its import.
+    Over three rounds of 12 or 15 that was 7, 11 and 14 % of the command at best.
 
     >>> @record
     ... class Spot:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from diagnose.errors import NoAnswer
-from diagnose.noisyor import budget
+from diagnose.inference import budget
 from diagnose.observations.entries import Answered, Correction, Event
 from diagnose.observations.events import History, Reading, Remedied, Run, Swapped
 from diagnose.observations.state import replay

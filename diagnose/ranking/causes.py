@@ -10,17 +10,15 @@ from typing import NamedTuple
 import numpy as np
 
 from diagnose.errors import ImpossibleEvidence
+from diagnose.inference.network import Floats
+from diagnose.inference.posterior import Posterior, conflict, log_evidence, posterior
+from diagnose.inference.solver import NEGLIGIBLE
 from diagnose.knowledge.circumstances import Prepare
 from diagnose.knowledge.parts import Remedy
 from diagnose.machine.graph import Machine
-from diagnose.noisyor import budget
-from diagnose.noisyor.network import Floats
-from diagnose.noisyor.plan import NEGLIGIBLE
-from diagnose.noisyor.posterior import Posterior, conflict, log_evidence, posterior
 from diagnose.observations.result import Result
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.faults import Fault
-from diagnose.ranking.limits import POSTERIOR
 from diagnose.record import record
 
 GROUPS = ("circumstances", "air", "supply", "section", "wiring", "row")
@@ -68,8 +66,8 @@ class Ranking:
     """The posterior of some evidence, read as causes.
 
     ``negligible`` is the share of the evidence that may be left out; no probability is off by
-    more. Raises `ImpossibleEvidence` on first use when the results cannot stand together, and
-    `OverBudget` when they are too many.
+    more where the posterior is exact; else `Posterior.bounds` says what it can be. Raises
+    `ImpossibleEvidence` on first use when the results cannot stand together.
     """
 
     evidence: Evidence
@@ -87,11 +85,22 @@ class Ranking:
         >>> bool(np.allclose(found.posterior.flat, found.evidence.prior, rtol=0, atol=1e-12))
         True
         """
-        with budget.within(POSTERIOR):
-            found = posterior(self.evidence.network, self.negligible)
+        found = posterior(self.evidence.network, self.negligible, bounded=True)
         if found.log_evidence == -np.inf:
             raise ImpossibleEvidence(conflict(self.evidence.network))
         return found
+
+    def bounds(self, cause: Cause) -> tuple[float, float]:
+        """The least and the most that a cause's probability can be: all the same where it is exact.
+
+        >>> from diagnose import load_machine, rank, read_typed
+        >>> found = rank(load_machine("mounted-6"), read_typed(load_machine("mounted-6"), []))
+        >>> found.bounds(found.causes[0]) == (found.causes[0].probability,) * 2
+        True
+        """
+        if self.posterior.exact:
+            return cause.probability, cause.probability
+        return self.posterior.bounds(cause.probability)
 
     @cached_property
     def causes(self) -> tuple[Cause, ...]:

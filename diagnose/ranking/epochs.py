@@ -15,9 +15,9 @@ from functools import cached_property
 
 import numpy as np
 
+from diagnose.inference.network import Floats, Ints
 from diagnose.knowledge.parts import Swap
 from diagnose.machine.graph import Machine
-from diagnose.noisyor.network import Floats, Ints
 from diagnose.observations.events import Remedied, Swapped, Work
 from diagnose.ranking.model import Entries, Model
 from diagnose.record import record

@@ -15,9 +15,9 @@ from functools import cached_property
 
 import numpy as np
 
+from diagnose.inference.network import ABSENT, OPEN, PRESENT, Floats, Network
 from diagnose.knowledge.circumstances import State
 from diagnose.knowledge.parts import Measurement
-from diagnose.noisyor.network import ABSENT, OPEN, PRESENT, Floats, Network
 from diagnose.observations.case import Case
 from diagnose.observations.events import Remedied, Run
 from diagnose.observations.result import Result
@@ -490,6 +490,7 @@ class Evidence:
             leak=np.array([one.leak for one in seen], dtype=float),
             outcome=np.array([one.outcome for one in seen], dtype=np.intp),
             site=np.array([sites.setdefault(one.site, len(sites)) for one in seen], dtype=np.intp),
+            occasion=np.array([one.run or -1 for one in seen], dtype=np.intp),
         )
 
 

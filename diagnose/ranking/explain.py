@@ -16,9 +16,9 @@ from operator import itemgetter
 import numpy as np
 
 from diagnose.errors import OverBudget
-from diagnose.noisyor import budget
-from diagnose.noisyor.network import Network
-from diagnose.noisyor.posterior import posterior
+from diagnose.inference import budget
+from diagnose.inference.network import Network
+from diagnose.inference.posterior import posterior
 from diagnose.observations.result import Result
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence

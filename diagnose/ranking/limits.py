@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from diagnose.errors import OverBudget, TooManyRuns
-from diagnose.noisyor import budget
+from diagnose.inference import budget
 from diagnose.observations.case import Case
 from diagnose.observations.events import Run
 from diagnose.observations.result import Result
@@ -37,6 +37,24 @@ def too_many(case: Case, worked_out: Callable[[Case], object]) -> TooManyRuns:
     every = f"{len(failing)} failing runs are too many to work out together"
     which = _in_words(chosen) or "some of them, the oldest first,"
     return TooManyRuns(f"{every}; leave out {which} and try again", [run.index for run in chosen])
+
+
+def sharper(case: Case) -> str:
+    """What would narrow the limits of chances that are not exact.
+
+    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.machine.graph import load_machine
+    >>> print(sharper(read_typed(load_machine("mounted-6"), ["response=PPPPPF"] * 4)))
+    there are too many failing runs to work out exactly, so chances have limits; without response \
+runs 1–3 these would be closer
+    """
+    failing = [run for run in case.runs if run.rows_with(Result.FAIL)]
+    chosen = sorted(_spared(failing)[: 3 * len(failing) // 4], key=lambda run: run.index)
+    which = _in_words(chosen) or "some of them"
+    return (
+        "there are too many failing runs to work out exactly, so chances have limits; "
+        f"without {which} these would be closer"
+    )
 
 
 def without(case: Case, runs: Sequence[Run]) -> Case:

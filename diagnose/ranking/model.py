@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
+from diagnose.inference.network import Floats, Ints
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import BadResult, Mode, PartKind
 from diagnose.machine.graph import Machine
-from diagnose.noisyor.network import Floats, Ints
 from diagnose.ranking.faults import Fault, faults_of
 from diagnose.ranking.history import Past, pasts
 from diagnose.reasoning.finding import Finding

@@ -8,8 +8,8 @@ from functools import partial
 
 import numpy as np
 
-from diagnose.noisyor import budget
-from diagnose.noisyor.posterior import log_evidence
+from diagnose.inference import budget
+from diagnose.inference.posterior import log_evidence
 from diagnose.ranking.causes import Cause, Ranking
 
 EXACT = 300e6

@@ -6,8 +6,8 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
 import numpy as np
 
+from diagnose.inference.network import Floats
 from diagnose.machine.graph import Machine
-from diagnose.noisyor.network import Floats
 from diagnose.ranking.history import told_by
 from diagnose.ranking.model import Model
 from diagnose.reasoning.finding import Finding

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from diagnose.noisyor.network import ABSENT, PRESENT
+from diagnose.inference.network import ABSENT, PRESENT
 from diagnose.ranking.epochs import Epochs
 from diagnose.ranking.model import Entries
 

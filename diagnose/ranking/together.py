@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from diagnose.noisyor.network import PRESENT
-from diagnose.noisyor.posterior import log_evidence
+from diagnose.inference.network import PRESENT
+from diagnose.inference.posterior import log_evidence
 from diagnose.observations.case import Case
 from diagnose.observations.result import Result
 from diagnose.observations.rows import rows_in_words

@@ -7,12 +7,12 @@ from functools import partial
 from typing import Any
 
 from diagnose.advice import advice, cautions_of
-from diagnose.noisyor.budget import Allowance
+from diagnose.inference.budget import Allowance
 from diagnose.observations.events import Run
 from diagnose.observations.result import Result
 from diagnose.ranking.causes import Cause, Ranking
-from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.explain import Weight, fragile, weighing
+from diagnose.ranking.limits import sharper
 from diagnose.ranking.model import Model
 from diagnose.ranking.together import together
 from diagnose.reasoning.finding import Finding
@@ -87,7 +87,7 @@ def build_ranking_report(ranking: Ranking, tests: int = 3) -> RankingReport:
         branches=machine.branches,
         runs=tuple(_run(run, evidence.findings) for run in case.runs),
         findings=tuple(_findings((*evidence.findings, *warned))),
-        causes=tuple(_cause(each, why.moved.get(each.id, ()), evidence) for each in listed),
+        causes=tuple(_cause(each, why.moved.get(each.id, ()), ranking) for each in listed),
         together=jointly,
         groups=groups,
         fragile=weak,
@@ -96,6 +96,8 @@ def build_ranking_report(ranking: Ranking, tests: int = 3) -> RankingReport:
         instead=() if found else _instead(ranking, proof),
         proven=proof.holds,
         put_back=tuple(each.advice for each in proof.exchanged),
+        exact=ranking.posterior.exact,
+        sharper=None if ranking.posterior.exact else sharper(case),
         log_evidence=ranking.posterior.log_evidence,
         priors=evidence.model.knowledge.priors,
         cautions=_cautions((*evidence.findings, *warned)),
@@ -173,7 +175,8 @@ def _findings(findings: Sequence[Finding]) -> Iterator[FindingReport]:
         )
 
 
-def _cause(cause: Cause, moved: Sequence[Weight], evidence: Evidence) -> CauseReport:
+def _cause(cause: Cause, moved: Sequence[Weight], ranking: Ranking) -> CauseReport:
+    evidence, low, high = ranking.evidence, *ranking.bounds(cause)
     return CauseReport(
         id=cause.id,
         part=cause.part,
@@ -182,6 +185,8 @@ def _cause(cause: Cause, moved: Sequence[Weight], evidence: Evidence) -> CauseRe
         rows=cause.rows,
         group=cause.group,
         probability=cause.probability,
+        low=low,
+        high=high,
         prior=cause.prior,
         for_=tuple(_weight(weight) for weight in moved if weight.log_odds > 0),
         against=tuple(_weight(weight) for weight in moved if weight.log_odds < 0),

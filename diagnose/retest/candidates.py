@@ -15,10 +15,10 @@ from itertools import accumulate
 
 import numpy as np
 
+from diagnose.inference.network import OPEN
 from diagnose.knowledge.circumstances import Ask, Circumstance, Prepare
 from diagnose.knowledge.parts import ANY_SETUP, Measurement, Price, part_in_words
 from diagnose.machine.graph import Machine
-from diagnose.noisyor.network import OPEN
 from diagnose.observations.events import Run, Work
 from diagnose.observations.result import Result
 from diagnose.observations.rows import ranges, rows_in_words

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from diagnose.noisyor.network import Floats
+from diagnose.inference.network import Floats
 from diagnose.ranking.causes import Ranking
 from diagnose.record import record
 from diagnose.retest.candidates import Candidate

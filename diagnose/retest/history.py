@@ -11,8 +11,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from diagnose.inference.network import Floats
 from diagnose.knowledge.circumstances import Circumstance
-from diagnose.noisyor.network import Floats
 from diagnose.observations.result import Result
 from diagnose.ranking.evidence import Evidence
 from diagnose.ranking.history import told_by
@@ -112,7 +112,7 @@ def _moved(beliefs: Beliefs, circumstance: str) -> frozenset[str]:
     model = beliefs.ranking.evidence.model
     pasts = (past for past in model.pasts if circumstance in past.circumstances)
     kinds = frozenset().union(*(past.kinds for past in pasts))
-    blamed = (blame.cause[0] for blame in beliefs.outlook.blames if blame.cause)
+    blamed = (blame.cause[0] for blame in beliefs.explained.explanations if blame.cause)
     parts = model.machine.parts
     return frozenset(part for part in blamed if part in parts and parts[part].id in kinds)
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from diagnose.decision.cover import Cover, ambiguity_groups, cheapest_cover
 from diagnose.decision.problem import ANY, Problem
-from diagnose.noisyor.network import Floats
+from diagnose.inference.network import Floats
 from diagnose.record import record
 from diagnose.retest.candidates import Candidate
 from diagnose.retest.scales import SEVERAL

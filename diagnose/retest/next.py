@@ -13,7 +13,7 @@ from diagnose.decision.bound import Bound
 from diagnose.decision.lookahead import ALIKE, Act, Decision, Valued, decide, decide_from
 from diagnose.decision.repairs import repair_order
 from diagnose.decision.situation import NEGLIGIBLE, repaired, start, tested
-from diagnose.noisyor import budget
+from diagnose.inference import budget
 from diagnose.ranking.opened import checks_touched
 from diagnose.record import record
 from diagnose.retest.bleeding import bleed_after, followed

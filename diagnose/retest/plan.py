@@ -12,7 +12,7 @@ from functools import cached_property
 from typing import Literal
 
 from diagnose.errors import OverBudget, TooManyRuns
-from diagnose.noisyor import budget
+from diagnose.inference import budget
 from diagnose.observations.case import Case
 from diagnose.observations.events import Remedied
 from diagnose.ranking.causes import Cause, Ranking

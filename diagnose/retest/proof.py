@@ -9,8 +9,8 @@ from functools import cached_property
 import numpy as np
 
 from diagnose.errors import NoAnswer
+from diagnose.inference.network import PRESENT
 from diagnose.knowledge.parts import part_in_words
-from diagnose.noisyor.network import PRESENT
 from diagnose.observations.events import Run
 from diagnose.observations.result import Result
 from diagnose.observations.rows import rows_in_words

@@ -15,9 +15,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from diagnose.noisyor.network import ABSENT, OPEN, Floats
-from diagnose.noisyor.outlook import Outlook
-from diagnose.noisyor.posterior import log_evidence
+from diagnose.inference.explanation import ExplanationPosterior
+from diagnose.inference.network import ABSENT, OPEN, Floats
+from diagnose.inference.posterior import log_evidence
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Evidence, Seen
 from diagnose.record import record
@@ -52,26 +52,26 @@ def what_is_left(evidence: Evidence, target: Seen) -> Seen:
 
 @record
 class Beliefs:
-    """The posterior of every state, given each blame of an outlook.
+    """The posterior of every state, given each blame of a finding.
 
     Several causes together are two blames: some of them is left, or they are all gone by now.
 
     Parameters
     ----------
     ranking: gives the posterior.
-    outlook: gives the blames.
-    left: what is left of those of the target; `LEFT` is open in the outlook.
+    explained: gives the blames.
+    left: what is left of those of the target; `LEFT` is open there.
     """
 
     ranking: Ranking
-    outlook: Outlook
+    explained: ExplanationPosterior
     left: Seen
 
     @cached_property
     def blame(self) -> Floats:
         """(blames + 2) posterior of each blame, at the end those of several: left, and gone."""
-        whole = self.outlook.blame
-        gone = min(float(self.outlook.joint({LEFT: False})[-1]), float(whole[-1]))
+        whole = self.explained.posterior
+        gone = min(float(self.explained.joint({LEFT: False})[-1]), float(whole[-1]))
         return np.concatenate([whole[:-1], [whole[-1] - gone, gone]])
 
     @cached_property
@@ -107,7 +107,7 @@ class Beliefs:
     @cached_property
     def _several(self) -> Floats:
         """(states) posterior of each state given that several causes are to blame."""
-        blame = self.outlook.blame
+        blame = self.explained.posterior
         single = np.zeros_like(self.idle)
         single[self.blamed] = blame[1:-1]
         offsets = self.ranking.evidence.offsets
@@ -124,7 +124,7 @@ class Beliefs:
         >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
         >>> beliefs = plan(load_machine("mounted-6"), told).scene.scales.beliefs
         >>> seen = beliefs.ranking.evidence.possible("row-6/valve", "coil-resistance", "open")
-        >>> float(round(beliefs.absent(seen)[0] / beliefs.outlook.blame[0], 6))
+        >>> float(round(beliefs.absent(seen)[0] / beliefs.explained.posterior[0], 6))
         0.997
         """
         states, logs = seen.entries
@@ -147,7 +147,7 @@ class Beliefs:
         >>> beliefs = plan(load_machine("mounted-6"), told).scene.scales.beliefs
         >>> survival = np.ones(len(beliefs.idle))
         >>> survival[beliefs.left.entries[0]] = 0.0
-        >>> float(beliefs.together_survive(survival)[1])
+        >>> float(round(beliefs.together_survive(survival)[1], 9))
         1.0
         """
         offsets = self.ranking.evidence.offsets
@@ -159,7 +159,7 @@ class Beliefs:
     @cached_property
     def _owner(self) -> np.typing.NDArray[np.intp]:
         names = {name: v for v, name in enumerate(self.ranking.evidence.variables)}
-        causes = [blame.cause for blame in self.outlook.blames[1:]]
+        causes = [blame.cause for blame in self.explained.explanations[1:]]
         return np.array([names[cause[0]] for cause in causes if cause], dtype=np.intp)
 
     @cached_property
@@ -173,7 +173,7 @@ class Beliefs:
         >>> scales.names[1 + scales.beliefs.blamed.tolist().index(coil)]
         'row-6/valve:coil_open'
         """
-        causes = [blame.cause for blame in self.outlook.blames[1:]]
+        causes = [blame.cause for blame in self.explained.explanations[1:]]
         within = np.array([cause[1] for cause in causes if cause], dtype=np.intp)
         flat: np.typing.NDArray[np.intp] = self.ranking.evidence.offsets[self._owner] + within
         return flat

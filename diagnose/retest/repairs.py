@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from diagnose.inference.network import Floats
 from diagnose.knowledge.parts import Remedy, part_in_words
-from diagnose.noisyor.network import Floats
 from diagnose.observations.events import Remedied
 from diagnose.ranking.causes import Cause
 from diagnose.ranking.evidence import Evidence

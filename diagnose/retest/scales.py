@@ -12,8 +12,8 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.noisyor.network import Floats
-from diagnose.noisyor.outlook import Outlook
+from diagnose.inference.explanation import ExplanationPosterior
+from diagnose.inference.network import Floats
 from diagnose.ranking.causes import Cause, Ranking
 from diagnose.ranking.evidence import Evidence, Seen
 from diagnose.record import record
@@ -63,8 +63,8 @@ class Scales:
         again, left = open_reruns(evidence, rows), what_is_left(evidence, target)
         network = evidence.network_of([*evidence.observed, *again, left])
         self.ranking, self.target = ranking, target
-        self.outlook = Outlook(network, target.name, ranking.posterior)
-        self.beliefs = Beliefs(ranking, self.outlook, left)
+        self.explained = ExplanationPosterior(network, target.name, ranking.posterior)
+        self.beliefs = Beliefs(ranking, self.explained, left)
         self.causes = _causes(ranking, self.beliefs.blamed.tolist())
         self.names = [CHANCE, *(cause.id for cause in self.causes if cause), SEVERAL, SEVERAL]
         self.circumstances = _rerun_circumstances(evidence)
@@ -137,7 +137,7 @@ class Scales:
     def _mixed(self, events: Sequence[Mapping[str, bool]]) -> Floats:
         asked = [(event, survival) for event in events for _, survival in self.circumstances]
         chances = np.array([chance for chance, _ in self.circumstances])
-        joint = self.outlook.joints(asked).reshape(len(events), len(chances), -1)
+        joint = self.explained.joints(asked).reshape(len(events), len(chances), -1)
         mixed: Floats = np.einsum("ecb,c->eb", joint, chances)
         return mixed
 

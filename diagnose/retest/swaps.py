@@ -13,8 +13,8 @@ from typing import Protocol
 
 import numpy as np
 
+from diagnose.inference.network import Floats
 from diagnose.knowledge.parts import Swap, part_in_words
-from diagnose.noisyor.network import Floats
 from diagnose.observations.events import Swapped
 from diagnose.observations.result import Result
 from diagnose.ranking.epochs import moved_modes

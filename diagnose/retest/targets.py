@@ -11,8 +11,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from diagnose.noisyor.arrays import sorted_distinct
-from diagnose.noisyor.network import Floats
+from diagnose.inference.network import Floats
 from diagnose.ranking.causes import Ranking
 from diagnose.ranking.evidence import Seen
 from diagnose.record import record
@@ -112,5 +111,5 @@ class _Shares:
         self.weight, self.total = weight, float(weight.sum())
 
     def __call__(self, other: Seen) -> float:
-        shared = float(self.weight[sorted_distinct(other.entries[0])].sum())
+        shared = float(self.weight[sorted(set(other.entries[0].tolist()))].sum())
         return shared / self.total if self.total else 0.0

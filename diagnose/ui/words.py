@@ -21,6 +21,20 @@ def percent(probability: float) -> str:
     return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
 
 
+def between(low: float, high: float) -> str:
+    """A chance that is known within limits only, as whole percent.
+
+    >>> between(0.618, 0.713), between(0.0001, 0.042), between(0.5, 0.503), between(0.95, 0.9999)
+    ('between 62 and 71 %', 'up to 4 %', '50 %', 'over 95 %')
+    """
+    least, most = percent(low), percent(high)
+    if least == most:
+        return least
+    if low < 0.01:
+        return f"up to {most}"
+    return f"over {least}" if high > 0.99 else f"between {least.removesuffix(' %')} and {most}"
+
+
 def odds(chance: float) -> str:
     """A small chance as one in so many.
 

@@ -7,8 +7,12 @@ swapped there and back, marks are unsure, readings are taken between. Each is ra
 the screen shows, and the first act of its plan is found. What comes of it is an answer or a message
 that says which runs to leave out; where it names them, that is tried too.
 
+``python -m tests.bench.bounded intervals COUNT`` holds limits of chances, found with budgets so small
+that they are not exact, against enumeration on small networks, and prints how wide they are in the
+hardest cases that a person may tell.
+
 ``python -m tests.bench.bounded entries`` prints processor time and memory by table entries of the
-hardest cases that are allowed: what `diagnose.noisyor.budget` was calibrated by.
+hardest cases that are allowed: what `diagnose.inference.budget` was calibrated by.
 """
 
 from __future__ import annotations
@@ -25,15 +29,18 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from diagnose.api import plan, rank
 from diagnose.errors import NoAnswer, RowfaultError, TooManyRuns
+from diagnose.inference import budget, posterior
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.parts import Measurement
 from diagnose.machine.graph import Machine, load_machine
-from diagnose.noisyor import budget
 from diagnose.observations.typed import read_typed
 from diagnose.ranking.limits import without
 from diagnose.reports.ranking import ranking_report
+from tests.inference.test_left_out import many_sites
 
 LAYOUTS = ("mounted-6", "mounted-12", "folding-16", "folding-24", "folding-48")
 
@@ -266,6 +273,26 @@ HARD: dict[str, tuple[str, list[str]]] = {
     "thirds": ("folding-48", [f"response={each * 16}" for each in ("FPP", "PFF", "FFP")]),
 }
 
+SHIPPED = budget.LIMIT
+
+
+def _mixed(runs: int) -> list[str]:
+    rng = random.Random(runs)
+    return [f"response={''.join(rng.choices('FP', k=48))}" for _ in range(runs)]
+
+
+HEAVY: dict[str, tuple[str, list[str]]] = {
+    "every row, 40 times": ("mounted-6", ["response=FFFFFF"] * 40),
+    "two mixed runs": ("folding-48", _mixed(2)),
+    "three mixed runs": ("folding-48", _mixed(3)),
+    "four mixed runs": ("folding-48", _mixed(4)),
+    "one row alone, 20 times": (
+        "mounted-12",
+        ["response=PPPPFPPPPPPP", *["response=....F......."] * 19],
+    ),
+    "every other row, 12 times": ("mounted-12", ["response=FPFPFPFPFPFP"] * 12),
+}
+
 
 def entries() -> None:
     """Print what hard cases take, by table entries."""
@@ -281,8 +308,39 @@ def entries() -> None:
         print(f"{says:20} {millions:7.0f} M {seconds:8.2f} {rate}     {_megabytes():6.0f}")
 
 
+def intervals(count: int) -> int:
+    """Try limits on so many small networks; how many did not hold the exact value."""
+    broken, widths = 0, []
+    for seed in range(count):
+        world = many_sites(seed)
+        budget.LIMIT = 10 ** random.Random(seed).uniform(4.5, 5.7)
+        found = posterior(world.network, bounded=True)
+        limits = np.array([found.bounds(chance) for chance in found.flat.tolist()])
+        truth = world.marginals()
+        held = (limits[:, 0] <= truth + 1e-9).all() and (truth <= limits[:, 1] + 1e-9).all()
+        broken += not held
+        widths.append(found.left_out / (1 + found.left_out))
+    some = np.percentile(widths, [10, 50, 90])
+    print(f"{count} small networks: {broken} broken; widths {some.round(6).tolist()}")
+    return broken
+
+
+def heavy() -> None:
+    """Print how wide the limits of hard cases are."""
+    budget.LIMIT = SHIPPED
+    for says, (name, words) in (HARD | HEAVY).items():
+        started = time.process_time()
+        found = rank(load_machine(name), read_typed(load_machine(name), words)).posterior
+        seconds = time.process_time() - started
+        print(f"{says:24} width {found.left_out / (1 + found.left_out):.1e} {seconds:6.2f} s")
+
+
 if __name__ == "__main__":
     if sys.argv[1] == "entries":
         entries()
+    elif sys.argv[1] == "intervals":
+        failed = intervals(int(sys.argv[2]))
+        heavy()
+        sys.exit(min(failed, 1))
     else:
         sys.exit(min(main(*map(int, sys.argv[1:])), 1))

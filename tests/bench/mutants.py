@@ -178,7 +178,7 @@ class _Walk(ast.NodeTransformer):
         self.found: list[tuple[int, ast.AST]] = []
 
     def visit(self, node: ast.AST) -> ast.AST:
-        if isinstance(node, ast.Assert) or _typing(node):
+        if isinstance(node, ast.Assert) or _guard(node) or _typing(node):
             return node
         self.at += 1
         self.found.append((self.at, node))
@@ -191,6 +191,11 @@ class _Walk(ast.NodeTransformer):
         for name, value in kept.items():
             setattr(node, name, value)
         return node
+
+
+def _guard(node: ast.AST) -> bool:
+    """Whether an argument only insists on what holds anyway, as an assertion does."""
+    return isinstance(node, ast.keyword) and node.arg == "strict"
 
 
 def _typing(node: ast.AST) -> bool:
@@ -215,8 +220,8 @@ def _shortly(node: ast.AST) -> str:
 def code_of(mutant: Mutant) -> CodeType:
     """The module with the change made."""
     tree = ast.parse(mutant.path.read_text(encoding="utf-8"))
-    made = _Walk(mutant.place, mutant.change).visit(tree)
-    return compile(ast.fix_missing_locations(made), str(mutant.path), "exec")
+    _Walk(mutant.place, mutant.change).visit(tree)
+    return compile(ast.fix_missing_locations(tree), str(mutant.path), "exec")
 
 
 class _Loader(SourceFileLoader):

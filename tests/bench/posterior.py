@@ -16,10 +16,10 @@ from itertools import product
 
 import numpy as np
 
-from diagnose.noisyor import posterior
-from diagnose.noisyor.network import Floats, Network
-from tests.noisyor.agrum import ENCODINGS, Agrum, Encoding, TooLarge
-from tests.noisyor.cases import PATTERNS, network
+from diagnose.inference import posterior
+from diagnose.inference.network import Floats, Network
+from tests.inference.agrum import ENCODINGS, Agrum, Encoding, TooLarge
+from tests.inference.cases import PATTERNS, network
 
 MACHINES = ("mounted-12", "folding-24", "folding-48")
 ENGINES = ("LazyPropagation", "ShaferShenoyInference", "VariableElimination")

@@ -147,7 +147,7 @@ def cold_command() -> float:
         for _ in range(TURNS)
     ]
     ours, theirs = zip(*pairs, strict=True)
-    return min(ours) / min(theirs)
+    return float(min(ours) / min(theirs))
 
 
 def _child(command: list[str]) -> float:

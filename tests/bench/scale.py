@@ -19,7 +19,7 @@ from diagnose.ranking.evidence import Evidence
 from diagnose.retest.choose import next_tests
 from tests.bench.generated import write_layout
 from tests.bench.posterior import median
-from tests.noisyor.cases import PATTERNS, failed_rows, ranking, typed
+from tests.inference.cases import PATTERNS, failed_rows, ranking, typed
 
 ROWS = (48, 96, 192, 480)
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from diagnose.inference.posterior import log_evidence
 from diagnose.knowledge.base import load_knowledge
-from diagnose.noisyor.posterior import log_evidence
 from diagnose.observations.state import replay
 from diagnose.projection import Projection
 from diagnose.ranking.places import suspicion

@@ -29,3 +29,17 @@ def test_of_two_tests_that_are_both_made_the_more_telling_comes_first(telling_fi
     assert found.act.id == "sides"
     assert found.ranked[1].act.id == "ends"
     assert found.ranked[1].value == pytest.approx(found.value, abs=1e-9)
+
+
+def test_of_many_tests_the_telling_one_is_followed() -> None:
+    """Both sure tests, then the one repair that is due: 1 + 1 + 100 + 1 minutes."""
+    shades = np.array([0.9, 0.1]) + np.outer([0, 1, 2, 3], [-1e-3, 1e-3])
+    dull = tuple(Test(f"dull{n}", 1.0, ANY, shades) for n in range(30))
+    sure = Test("sides", 1.0, ANY, SIDES), Test("ends", 1.0, ANY, ENDS)
+    repairs = tuple(
+        Repair(f"r{h}", 100.0, ANY, fixes, 1.0, ANY) for h, fixes in enumerate(np.eye(4))
+    )
+    problem = Problem(np.full(4, 0.25), (*dull, *sure), repairs, np.zeros((1, 1)), 1000.0)
+    found = decide(problem, problem.prior, 0, depth=2, seconds=60.0)
+    assert found.act.id in ("sides", "ends")
+    assert found.value == pytest.approx(103.0)

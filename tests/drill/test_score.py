@@ -27,6 +27,7 @@ def test_the_planners_own_moves_score_full_marks(level: int) -> None:
     assert {debriefed("planner", level, seed).marks for seed in seeds(level)} == {100}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("level", LEVELS)
 def test_the_planners_acts_are_worth_what_the_best_act_is(level: int) -> None:
     """By their value, not because they are the planner's: the offer says the same."""
@@ -50,6 +51,7 @@ def test_planner_practice_and_chance_come_in_this_order() -> None:
     assert marks["practice"] > marks["random"]
 
 
+@pytest.mark.slow
 def test_losses_are_never_negative() -> None:
     """No move is better than the best."""
     for player in ("practice", "random"):

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from diagnose.api import rank
+from diagnose.inference.posterior import log_evidence, posterior
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
-from diagnose.noisyor.posterior import log_evidence, posterior
 from diagnose.observations.case import Case
 from diagnose.observations.typed import read_typed
 from diagnose.ranking.causes import Ranking

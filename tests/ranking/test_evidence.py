@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from diagnose.errors import ImpossibleEvidence
-from diagnose.noisyor.posterior import posterior
+from diagnose.inference.posterior import posterior
 from diagnose.ranking.causes import Ranking
 from tests.ranking.situations import both_checks, ranked
 

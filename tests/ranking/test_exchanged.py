@@ -68,7 +68,6 @@ renewals = st.builds(
 )
 
 
-@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(st.lists(st.one_of(swaps, swaps, renewals), max_size=9))
 def test_whatever_was_renewed_what_is_said_brings_everything_home(work: list[Work]) -> None:

@@ -8,10 +8,9 @@ import pytest
 
 from diagnose import load_machine, plan, rank, read_typed
 from diagnose.errors import TooManyRuns
-from diagnose.noisyor import budget
+from diagnose.inference import budget
 from diagnose.observations.case import Case
 from diagnose.ranking.explain import weighing
-from diagnose.ranking.limits import without
 from diagnose.reports import ranking as ranking_reports
 from diagnose.reports.ranking import ranking_report
 from diagnose.retest import plan as planning
@@ -44,26 +43,27 @@ def test_the_same_again_and_again_is_answered(machine: str, words: list[str]) ->
     assert limited(machine, words).kind == "answer"
 
 
-@pytest.mark.slow
-def test_what_is_left_when_the_named_runs_are_left_out_is_answered() -> None:
-    case = told("folding-48", mixed(8))
-    with pytest.raises(
-        TooManyRuns, match=r"8 failing runs .* leave out response runs 1"
-    ) as refused:
-        rank(load_machine("folding-48"), case)
+@pytest.mark.parametrize("runs", [2, 4, 8])
+def test_mixed_runs_of_48_rows_are_ranked_within_limits(runs: int) -> None:
+    found = rank(load_machine("folding-48"), told("folding-48", mixed(runs)))
+    for cause in found.causes[:20]:
+        low, high = found.bounds(cause)
+        assert 0 <= low <= cause.probability <= high <= 1
+    assert found.posterior.exact == (runs < 8)
+
+
+def test_limits_are_in_the_report_with_what_would_narrow_them() -> None:
+    report = ranking_report(rank(load_machine("folding-48"), told("folding-48", mixed(8))), 0)
+    assert report["exact"] is False
+    assert "without response runs" in str(report["sharper"])
+    assert all(each["low"] < each["high"] for each in report["causes"])  # type: ignore[attr-defined]
+
+
+def test_the_first_act_may_still_be_too_much_and_says_which_runs_to_leave_out() -> None:
+    machine, case = load_machine("folding-48"), told("folding-48", mixed(8))
+    with pytest.raises(TooManyRuns, match=r"8 failing runs .* leave out response") as refused:
+        _ = plan(machine, case).choice
     assert 0 < len(refused.value.runs) < 8
-    fewer = without(case, [run for run in case.runs if run.index in refused.value.runs])
-    assert plan(load_machine("folding-48"), fewer).act is not None
-
-
-@pytest.mark.slow
-def test_runs_made_again_since_are_left_out_first() -> None:
-    """The first run is the only one that some of its rows were in."""
-    whole, again = mixed(1), [f"{each[:-24]}{'.' * 24}" for each in mixed(8)]
-    with pytest.raises(TooManyRuns) as refused:
-        rank(load_machine("folding-48"), told("folding-48", [*whole, *again]))
-    assert refused.value.runs
-    assert 1 not in refused.value.runs
 
 
 def test_a_branch_of_a_plan_that_would_take_too_much_is_left_open(

@@ -34,3 +34,17 @@ def test_a_finding_about_nothing_is_refused(
     wrong = Finding("mine", kind, values, "says", (), ())
     with pytest.raises(FileProblems, match=f"rule mine: expected {expected}"):
         Evidence(evidence.model, evidence.case, (wrong,))
+
+
+@pytest.mark.parametrize(
+    ("kind", "values", "remedy"),
+    [
+        ("state", STATE | {"circumstance": "oill"}, "did you mean oil"),
+        ("prior", PRIOR | {"factor": -2.0}, "mend the values that the rule gives"),
+    ],
+)
+def test_what_to_try_is_said(kind: str, values: dict[str, int | float | str], remedy: str) -> None:
+    evidence = ranked("mounted-6", "response=FPPPPP").evidence
+    wrong = Finding("mine", kind, values, "says", (), ())
+    with pytest.raises(FileProblems, match=f"; {remedy}"):
+        Evidence(evidence.model, evidence.case, (wrong,))

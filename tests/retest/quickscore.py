@@ -13,7 +13,7 @@ from itertools import chain, combinations
 
 import numpy as np
 
-from diagnose.noisyor.network import Floats
+from diagnose.inference.network import Floats
 from diagnose.ranking.causes import Ranking
 
 Moves = Mapping[int, int]

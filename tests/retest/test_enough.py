@@ -88,7 +88,6 @@ def test_a_remedy_before_the_row_ever_failed_was_not_in_vain() -> None:
     assert tried_in_vain(early.evidence, 6) == ()
 
 
-@pytest.mark.slow
 def test_the_same_remedy_over_and_over_is_enough_too() -> None:
     assert handed_over(*(REMEDIES[0], *AGAIN) * (ALL - 1)) == ""
     assert f"each of {ALL} repairs" in handed_over(*(REMEDIES[0], *AGAIN) * ALL)

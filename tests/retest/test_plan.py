@@ -76,7 +76,6 @@ def ends(node: Step | End) -> Iterator[End]:
             yield from ends(branch.then)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize(("situation", "goal", "depth"), EVERY_PLAN)
 def test_what_may_come_of_a_step_sums_to_one(situation: str, goal: Goal, depth: int) -> None:
     found = list(steps(planned(situation, goal, depth).tree))

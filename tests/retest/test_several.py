@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from diagnose.noisyor.posterior import log_evidence
+from diagnose.inference.posterior import log_evidence
 from diagnose.ranking.causes import Ranking
 from diagnose.retest.next import UNLIKELY_PART, best_choice
 from diagnose.retest.scales import SEVERAL
@@ -74,7 +74,6 @@ def test_the_check_is_run_again_where_all_causes_may_be_over() -> None:
     assert gone > 10 * left
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("story", STORIES)
 def test_no_part_that_is_hardly_at_fault_is_replaced_while_something_tells(story: str) -> None:
     ranking = told(story)

@@ -87,3 +87,11 @@ def test_what_is_likeliest_after_a_remedy_in_vain_is_told_of_the_same_row() -> N
     told = [one.leads_to for one in exactly(ranking, first).prospects if one.leads_to in rows]
     assert told
     assert all(first.row in rows[cause] for cause in told)
+
+
+def test_the_row_that_shares_least_with_the_target_may_have_a_cause_of_its_own() -> None:
+    """In a chain row 1 is fed through rows 3 and 2: row 2 has one hose more in common with it."""
+    (found,) = troubles(both_checks("folding-16", [1, 2, 3], [1, 2, 3]))
+    assert (found.target.row, found.rows) == (1, (1, 2, 3))
+    assert found.besides is not None
+    assert found.besides.rows == (3,)

@@ -10,8 +10,8 @@ import numpy as np
 
 from diagnose.api import rank
 from diagnose.errors import NoAnswer
+from diagnose.inference.network import ABSENT, PRESENT, Network
 from diagnose.machine.graph import Machine, load_machine
-from diagnose.noisyor.network import ABSENT, PRESENT, Network
 from diagnose.observations.case import Case
 from diagnose.observations.events import Remedied, Run, Swapped, Work
 from diagnose.observations.result import Result

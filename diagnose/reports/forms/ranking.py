@@ -52,6 +52,8 @@ class RemedyReport(Frozen):
 class CauseReport(Frozen):
     """A cause: the rows that it reaches, how likely it is now and was before anything was seen.
 
+    ``low`` and ``high`` are proven limits of ``probability``, and equal it where that is exact.
+
     ``for`` and ``against`` say what was seen that speaks either way, of the likeliest causes
     only; ``rules`` which rules name it.
     """
@@ -63,6 +65,8 @@ class CauseReport(Frozen):
     rows: tuple[int, ...]
     group: str
     probability: float
+    low: float
+    high: float
     prior: float
     for_: tuple[WeightReport, ...]
     against: tuple[WeightReport, ...]
@@ -143,6 +147,8 @@ class RankingReport(Report):
     instead: tuple[str, ...]
     proven: bool
     put_back: tuple[str, ...]
+    exact: bool
+    sharper: str | None
     log_evidence: float
     priors: str
     cautions: tuple[str, ...]

@@ -24,7 +24,7 @@ from diagnose.reports.forms.ranking import (
 )
 from diagnose.ui.terminal.output import GLUE, print_tidily
 from diagnose.ui.terminal.rows import Line, draw_rows
-from diagnose.ui.words import PLAIN_RESULTS, minutes_text, percent, sentence
+from diagnose.ui.words import PLAIN_RESULTS, between, minutes_text, percent, sentence
 
 LEGEND = "o pass   X fail   ? unsure   blank: not run"
 WORTH_EXPLAINING = 0.1
@@ -115,7 +115,7 @@ def _causes(report: RankingReport, most: int) -> Iterator[RenderableType]:
     table.add_column(justify="right", no_wrap=True)
     table.add_column()
     for cause in report.causes[:most]:
-        table.add_row(_percent(cause.probability), _cause(cause, report.rows))
+        table.add_row(_chance(cause), _cause(cause, report.rows))
     if report.causes:
         yield Padding(table, (0, 0, 0, 2))
     left = len(report.causes) - most
@@ -147,6 +147,11 @@ def _percent(probability: float) -> str:
     return percent(probability).replace(" %", f"{GLUE}%")
 
 
+def _chance(cause: CauseReport) -> str:
+    """How likely a cause is, or between what limits."""
+    return between(cause.low, cause.high).replace(" ", GLUE)
+
+
 def _whose(rows: Sequence[int], all_rows: int) -> str:
     return "all rows" if len(rows) == all_rows else rows_in_words(rows)
 
@@ -170,6 +175,8 @@ def _warnings(report: RankingReport) -> Iterator[str]:
             f"fragile: were {weak.group} faults {_times(weak.factor)} as common as is "
             f"reckoned here, this would come first: {weak.says}"
         )
+    if report.sharper:
+        yield report.sharper
     for each in report.left_out:
         yield f"left out, because there are too many failing runs: {each}"
 

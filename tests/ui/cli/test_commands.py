@@ -165,6 +165,14 @@ def test_what_the_system_refuses_is_told(monkeypatch: pytest.MonkeyPatch) -> Non
     assert (result.exit_code, result.stderr) == (1, "Error: mine.yaml: Permission denied\n")
 
 
+@pytest.mark.parametrize("machine", ["mounted-6", "folding-24"])
+def test_what_to_type_where_nothing_was_told_is_taken_as_it_is_shown(machine: str) -> None:
+    told = run(["rank", machine, "oil=54C"])
+    assert told.exit_code == 2
+    example = told.stderr.partition("for example ")[2].strip().rstrip(".")
+    assert run(["rank", machine, example]).exit_code == 0
+
+
 COMMANDS = ["rank", "machine", "rules", "explain", "list", "show", "check"]
 OPTIONS = ["--json", "--row", "--help", "--no-colour", "--next", "--causes", "--group", "-", "--"]
 GIVEN = ["mounted-6", "valve", "6", "bleed=PPPPPF", "response=fail:9", "oil=54C", "oil=54", "x=y"]

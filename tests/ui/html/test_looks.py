@@ -12,12 +12,13 @@ import pytest
 from tests.ui.browser import CROSSED, SMALLEST, WIDE, Browser
 from tests.ui.html.pages import PAGES
 
+pytestmark = pytest.mark.slow  # a browser is started
+
 Pages = Mapping[str, Path]
 VIEWS = [(360, False), (360, True), (1280, False), (1280, True)]
 REPORTS = [name for name in PAGES if name not in ("ready", "season")]
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize(("width", "dark"), VIEWS)
 @pytest.mark.parametrize("name", PAGES)
 def test_nothing_reaches_beyond_the_edge(

@@ -12,6 +12,8 @@ from diagnose.ui.manual.site import html_files
 from tests.ui.browser import WIDE, Browser
 from tests.ui.manual.catalogued import CATALOGUE
 
+pytestmark = pytest.mark.slow  # a browser is started
+
 LOOKED_AT = [
     "index",
     "guides/tutorial",
@@ -32,7 +34,6 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize(("width", "dark"), [(360, False), (1280, True)])
 @pytest.mark.parametrize("name", LOOKED_AT)
 def test_nothing_reaches_beyond_the_edge(
