@@ -14,6 +14,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING
 
+from diagnose.version import __version__
+
 if TYPE_CHECKING:
     from diagnose.api import plan, rank
     from diagnose.machine.graph import Machine, load_machine
@@ -22,13 +24,11 @@ if TYPE_CHECKING:
     from diagnose.observations.events import Reading, Remedied, Run, Swapped
     from diagnose.observations.result import Result
     from diagnose.observations.typed import read_typed
+    from diagnose.planner.offers import next_tests
+    from diagnose.planner.problem import Means
     from diagnose.reports.case import case_report
     from diagnose.reports.plan import plan_report
     from diagnose.reports.ranking import ranking_report
-    from diagnose.retest.choose import next_tests
-    from diagnose.retest.scene import Means
-
-__version__ = "0.1.0"
 
 __all__ = [
     "Case",
@@ -39,6 +39,7 @@ __all__ = [
     "Result",
     "Run",
     "Swapped",
+    "__version__",
     "case_report",
     "load_machine",
     "next_tests",
@@ -53,7 +54,7 @@ __all__ = [
 _HOMES = {
     "Case": "diagnose.observations.case",
     "Machine": "diagnose.machine.graph",
-    "Means": "diagnose.retest.scene",
+    "Means": "diagnose.planner.problem",
     "Reading": "diagnose.observations.events",
     "Remedied": "diagnose.observations.events",
     "Result": "diagnose.observations.result",
@@ -61,7 +62,7 @@ _HOMES = {
     "Swapped": "diagnose.observations.events",
     "case_report": "diagnose.reports.case",
     "load_machine": "diagnose.machine.graph",
-    "next_tests": "diagnose.retest.choose",
+    "next_tests": "diagnose.planner.offers",
     "plan": "diagnose.api",
     "plan_report": "diagnose.reports.plan",
     "rank": "diagnose.api",

@@ -10,17 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from diagnose.diagnosis.causes import Ranking
+from diagnose.diagnosis.evidence import Evidence
+from diagnose.diagnosis.model import Model
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine
 from diagnose.observations.case import Case
-from diagnose.ranking.causes import Ranking
-from diagnose.ranking.evidence import Evidence
-from diagnose.ranking.model import Model
-from diagnose.reasoning.conclude import conclude
-from diagnose.reasoning.facts import facts_of
-from diagnose.reasoning.loading import load_rules
-from diagnose.retest.plan import Goal, Plan
-from diagnose.retest.scene import Means
+from diagnose.planner.contingent_plan import Goal, Plan
+from diagnose.planner.problem import Means
+from diagnose.rules.conclude import conclude
+from diagnose.rules.facts import facts_of
+from diagnose.rules.loading import load_rules
 
 
 def rank(machine: Machine, case: Case, knowledge: Knowledge | None = None) -> Ranking:

@@ -16,8 +16,8 @@ from pathlib import Path
 
 from click.testing import CliRunner
 
-from diagnose.drill.record import Finished, Opportunity
 from diagnose.store.casebook import open_casebook
+from diagnose.training.record import Finished, Opportunity
 from diagnose.ui.cli.root import rowfault
 
 ROOT = Path(__file__).parents[1]

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from diagnose.diagnosis.causes import Ranking
 from diagnose.observations.archive import story_text
-from diagnose.ranking.causes import Ranking
-from diagnose.reasoning.engine import Item, Match, Stratum
-from diagnose.reasoning.loading import load_rules
+from diagnose.rules.engine import Item, Match, Stratum
+from diagnose.rules.loading import load_rules
 from diagnose.ui.cli.root import rowfault
-from tests.casereport.stories import section_on_folding_24
+from tests.reports.stories import section_on_folding_24
 
 ACT = "act"
 Asked = Counter[tuple[int, tuple[str, ...]]]

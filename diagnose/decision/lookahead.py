@@ -16,11 +16,9 @@ from typing import Literal
 
 import numpy as np
 
-from diagnose.decision.bound import Bound
-from diagnose.decision.information import rates
+from diagnose.decision.belief import Bound, Situations, rates, repaired, start, tested
 from diagnose.decision.problem import Bools, Floats, Ints, Problem
-from diagnose.decision.repairs import clearing_rates, plan_minutes
-from diagnose.decision.situation import Situations, repaired, start, tested
+from diagnose.decision.repair_order import clearing_rates, plan_minutes
 from diagnose.record import record
 
 Goal = Literal["restore", "isolate"]

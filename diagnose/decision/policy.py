@@ -7,10 +7,10 @@ from collections.abc import Callable
 
 import numpy as np
 
+from diagnose.decision.belief import NEGLIGIBLE, Situations, repaired, start, tested
 from diagnose.decision.lookahead import Act, Goal, decide_from
 from diagnose.decision.problem import Floats, Problem
-from diagnose.decision.repairs import plan
-from diagnose.decision.situation import NEGLIGIBLE, Situations, repaired, start, tested
+from diagnose.decision.repair_order import plan
 from diagnose.record import record
 
 WELL, STILL_WRONG = 0, 1

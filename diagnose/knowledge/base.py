@@ -12,17 +12,16 @@ from typing import TypeVar
 
 from pydantic import ValidationError as PydanticError
 
-from diagnose.knowledge.checks import Check
+from diagnose.formats.cache import Data, Memory
+from diagnose.formats.strictyaml import read_text
+from diagnose.formats.textfile import read_text_file
+from diagnose.knowledge.checks import Check, Rates, Setup, change_minutes
 from diagnose.knowledge.circumstances import Circumstance, Prepare
 from diagnose.knowledge.parts import ANY_SETUP, PartKind
-from diagnose.knowledge.places import Folders, GraphFiles, graph_files, own, shipped
 from diagnose.knowledge.priors import SHIPPED, read_priors, relearned
-from diagnose.knowledge.remembered import Data, Memory
-from diagnose.knowledge.setups import Rates, Setup, change_minutes
-from diagnose.knowledge.strictyaml import read_text
-from diagnose.knowledge.textfile import read_text_file
-from diagnose.limits import LARGEST_YAML
+from diagnose.paths import Folders, GraphFiles, graph_files, own, shipped
 from diagnose.record import record
+from diagnose.tolerances import LARGEST_YAML
 
 Entry = TypeVar("Entry", PartKind, Check, Circumstance, Setup)
 

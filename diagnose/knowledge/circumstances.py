@@ -8,8 +8,8 @@ from typing import Literal
 
 from pydantic import Field
 
-from diagnose.knowledge.model import Chance, Id, Minutes, Number, Strict, Text
-from diagnose.knowledge.wrong import Fault, Wrong, twins
+from diagnose.formats.model import Chance, Id, Minutes, Number, Strict, Text
+from diagnose.formats.value_problem import Fault, Wrong, twins
 
 
 class State(Strict):

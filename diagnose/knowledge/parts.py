@@ -7,10 +7,10 @@ from typing import Literal, TypeVar
 
 from pydantic import Field
 
-from diagnose.knowledge.model import Chance, Flag, Id, Minutes, ModeId, Number, Strict, Text
-from diagnose.knowledge.units import QUANTITIES, quantity_fault
-from diagnose.knowledge.wrong import Fault, Wrong, twins, unknown
-from diagnose.limits import MOST_LISTED
+from diagnose.formats.model import Chance, Flag, Id, Minutes, ModeId, Number, Strict, Text
+from diagnose.formats.units import QUANTITIES, quantity_fault
+from diagnose.formats.value_problem import Fault, Wrong, twins, unknown
+from diagnose.tolerances import MOST_LISTED
 
 LARGEST_PRIOR = 0.5
 

@@ -13,10 +13,10 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, Field
 
 from diagnose.errors import FileProblems
-from diagnose.knowledge.model import Id, Number, Strict, Text, check_model, in_order
+from diagnose.formats.model import Id, Number, Strict, Text, check_model, in_order
+from diagnose.formats.strictyaml import Document
+from diagnose.formats.value_problem import Fault, Path, Wrong, unknown
 from diagnose.knowledge.parts import LARGEST_PRIOR, PartKind
-from diagnose.knowledge.strictyaml import Document
-from diagnose.knowledge.wrong import Fault, Path, Wrong, unknown
 
 SCHEMA = "rowfault/priors/1"
 

@@ -9,16 +9,15 @@ from types import MappingProxyType
 from typing import Generic, TypeVar
 
 from diagnose.errors import FileProblems, Place, Problem
+from diagnose.formats.cache import Data
+from diagnose.formats.model import check_model, in_order
+from diagnose.formats.strictyaml import Document, read_file
+from diagnose.formats.value_problem import Fault, unknown
 from diagnose.knowledge.base import Knowledge
-from diagnose.knowledge.checks import Check
+from diagnose.knowledge.checks import Check, Rates, Setup
 from diagnose.knowledge.circumstances import Circumstance
-from diagnose.knowledge.model import check_model, in_order
 from diagnose.knowledge.parts import ANY_SETUP, PartKind
-from diagnose.knowledge.places import GraphFiles
-from diagnose.knowledge.remembered import Data
-from diagnose.knowledge.setups import Rates, Setup
-from diagnose.knowledge.strictyaml import Document, read_file
-from diagnose.knowledge.wrong import Fault, unknown
+from diagnose.paths import GraphFiles
 
 Entry = TypeVar("Entry", PartKind, Check, Circumstance, Setup)
 

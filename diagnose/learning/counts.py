@@ -1,14 +1,21 @@
-"""From closed cases to counts: how often each mode was found, among how many parts."""
+"""What closed cases count for each mode, and how much the shipped priors weigh."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import field
-from typing import Protocol
+from pathlib import Path
+from typing import Annotated, Protocol
 
+from pydantic import Field
+
+from diagnose.formats.model import Number, Strict, Text, read_model
 from diagnose.knowledge.base import Knowledge
+from diagnose.knowledge.parts import Mode, PartKind
+from diagnose.learning.conjugate import Gamma
 from diagnose.machine.graph import Machine, load_machine
+from diagnose.paths import Folders, own, shipped
 from diagnose.record import record
 
 GOES_ON = ("open", "handed-over")
@@ -158,3 +165,45 @@ def _mode_of(machine: Machine, cause: str) -> ModeOf | None:
     kind = machine.parts.get(part)
     known = kind is not None and any(mode == each.id for each in kind.modes)
     return (kind.id, mode) if kind is not None and known else None
+
+
+class Weights(Strict):
+    """What learning takes for granted.
+
+    Parameters
+    ----------
+    faults: the shipped priors of a part kind count as if so many of its faults had been found.
+    surprise: counts whose prior predictive tail is below this contradict the prior.
+    apart: a frame gets priors of its own when the counts are so many times likelier under a rate
+        for each frame than under one rate for all.
+    """
+
+    says: Text
+    faults_found: Annotated[Number, Field(gt=0, le=1e6)] = Field(alias="faults")
+    surprise: Annotated[Number, Field(gt=0, lt=0.5)]
+    apart: Annotated[Number, Field(ge=1)]
+    source: Text
+
+    def belief(self, kind: PartKind, mode: Mode | None = None) -> Gamma:
+        """The shipped prior of a mode, or of all modes of the kind, with its pseudo-counts.
+
+        The exposure is in part-cases: one part on one machine in one closed case.
+
+        >>> from diagnose.knowledge.base import load_knowledge
+        >>> valve = load_knowledge(learned=False).parts["valve"]
+        >>> belief = load_weights().belief(valve, valve.mode("coil_open"))
+        >>> round(belief.exposure), round(belief.shape, 6), round(belief.mean, 6)
+        (500, 0.6, 0.0012)
+        """
+        exposure = self.faults_found / sum(each.prior for each in kind.modes)
+        return Gamma(mode.prior * exposure if mode else self.faults_found, exposure)
+
+
+def load_weights(extra: Path | None = None) -> Weights:
+    """The user's own weights when there are some, else those that ship. Raises `FileProblems`.
+
+    >>> load_weights().surprise
+    0.005
+    """
+    roots = (shipped(), Folders(extra) if extra else own())
+    return read_model([root.learning for root in roots if root.learning.is_file()][-1], Weights)

@@ -9,15 +9,13 @@ from types import MappingProxyType
 import networkx as nx
 
 from diagnose.errors import FileProblems, Problem
+from diagnose.formats.model import check_model, in_order
+from diagnose.formats.strictyaml import Document
+from diagnose.formats.value_problem import Fault, Path, Wrong, unknown
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.layoutcheck import crowded, layout_faults
-from diagnose.knowledge.layouts import Layout
-from diagnose.knowledge.model import check_model, in_order
 from diagnose.knowledge.parts import PartKind
-from diagnose.knowledge.strictyaml import Document
-from diagnose.knowledge.wrong import Fault, Path, Wrong, unknown
-from diagnose.machine.parts_of import PartOf, extra_edges, parts_of
-from diagnose.machine.planter import Machine, end_of
+from diagnose.machine.layouts import Layout, crowded, layout_faults
+from diagnose.machine.planter import Machine, PartOf, end_of, extra_edges, parts_of
 
 _REACH_ORDER = ("machine", "controller", "section", "chain", "branch", "port", "row")
 
@@ -26,7 +24,7 @@ def machine_in(document: Document, knowledge: Knowledge, called: str = "") -> Ma
     """The machine that a layout in hand describes; its id is what it is ``called``, if that is
     given. Raises `FileProblems`.
 
-    >>> from diagnose.knowledge.strictyaml import read_file
+    >>> from diagnose.formats.strictyaml import read_file
     >>> known = load_knowledge()
     >>> data = read_file(known.layouts["mounted-6"]).data
     >>> machine_in(Document("mine.yaml", data), known).branches["harness-1"]

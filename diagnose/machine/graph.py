@@ -8,12 +8,12 @@ from pathlib import Path
 from zlib import crc32
 
 from diagnose.errors import Place, UnknownName
+from diagnose.formats.cache import Memory
+from diagnose.formats.strictyaml import read_file
+from diagnose.formats.textfile import read_text_file
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.remembered import Memory
-from diagnose.knowledge.strictyaml import read_file
-from diagnose.knowledge.textfile import read_text_file
-from diagnose.limits import LARGEST_LAYOUT
 from diagnose.machine.planter import Machine, as_data, from_data
+from diagnose.tolerances import LARGEST_LAYOUT
 
 __all__ = ["Machine", "find_layout", "layout_text", "load_machine", "read_machine"]
 

@@ -9,9 +9,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from textwrap import wrap
 
 from diagnose.errors import InputError, Place, Problem
-from diagnose.knowledge.rowranges import in_short
-from diagnose.machine.parts_of import POWER, SUPPLY
-from diagnose.machine.planter import Machine
+from diagnose.formats.rowranges import in_short
+from diagnose.machine.planter import POWER, SUPPLY, Machine
 
 WIDTH = 80
 _ARROW = " → "

@@ -13,7 +13,7 @@
       what: {kind: opened, case: 20260301-mounted-6-5e1c09, machine: mounted-6}
       sha256: 5d7a…
 
-Each event has the hash of the chain (`diagnose.observations.chain`), so that a file that was
+Each event has the hash of the chain (`diagnose.observations.encoding`), so that a file that was
 changed on its way is noticed. Files of the forms before are still read; the first has no hashes.
 """
 
@@ -29,15 +29,14 @@ import yaml
 from pydantic import Field
 
 from diagnose.errors import FileProblems, Problem, quoted
+from diagnose.formats.model import Strict, check_model, in_order
+from diagnose.formats.strictyaml import Document, read_file, read_text
+from diagnose.formats.value_problem import Fault, Wrong
+from diagnose.formats.yamlnodes import NUMBER_STARTS, SWITCH_WORDS
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.model import Strict, check_model, in_order
-from diagnose.knowledge.strictyaml import Document, read_file, read_text
-from diagnose.knowledge.wrong import Fault, Wrong
-from diagnose.knowledge.yamlnodes import NUMBER_STARTS, SWITCH_WORDS
 from diagnose.machine.graph import Machine, load_machine
-from diagnose.observations.chain import FIRST, link
 from diagnose.observations.collecting import collected, refuse
-from diagnose.observations.encoding import canonical, encode
+from diagnose.observations.encoding import FIRST, canonical, encode, link
 from diagnose.observations.entries import Event, Opened
 from diagnose.observations.formats import FORMAT, convert
 from diagnose.observations.validation import Validation, too_long

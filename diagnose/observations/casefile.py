@@ -34,12 +34,11 @@ from pathlib import Path
 from pydantic import Field
 
 from diagnose.errors import FileProblems, Problem, UnknownName
+from diagnose.formats.model import Strict, Text, check_model, in_order
+from diagnose.formats.strictyaml import Document, read_file
+from diagnose.formats.value_problem import Fault, Wrong
+from diagnose.formats.value_problem import Path as Way
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.model import Strict, Text, check_model, in_order
-from diagnose.knowledge.strictyaml import Document, read_file
-from diagnose.knowledge.wrong import Fault, Wrong
-from diagnose.knowledge.wrong import Path as Way
-from diagnose.limits import MOST_NOTES
 from diagnose.machine.graph import SEE, Machine, load_machine
 from diagnose.observations.case import Case
 from diagnose.observations.collecting import collected, located, refuse
@@ -47,6 +46,7 @@ from diagnose.observations.events import History, Observed, Reading, Run, Work
 from diagnose.observations.extent import too_much
 from diagnose.observations.pattern import read_pattern
 from diagnose.observations.values import DONE, circumstance_value, reading_of, typeable, work_of
+from diagnose.tolerances import MOST_NOTES
 
 Said = str | int | float | bool
 """A value as it was written; a bare number is text too, and its unit will be asked for."""
@@ -221,7 +221,7 @@ def read_case_file(
     ------
     FileProblems: everything that is wrong in the file, each with its line.
 
-    >>> from diagnose.knowledge.places import shipped
+    >>> from diagnose.paths import shipped
     >>> machine, case = read_case_file(shipped().casebook / "cold-morning.yaml")
     >>> machine.id, case.runs[0].pattern, dict(case.runs[0].circumstances)
     ('mounted-12', 'FFFFFFFFFFFF', {'oil': 15.0, 'engine': 'on'})
@@ -234,7 +234,7 @@ def case_of(
 ) -> tuple[Machine, Case]:
     r"""The same for a document in hand.
 
-    >>> from diagnose.knowledge.strictyaml import read_text
+    >>> from diagnose.formats.strictyaml import read_text
     >>> text = "machine: mounted-6\nruns: [{check: bleed, rows: {fail: 6, pass: rest}}]"
     >>> machine, case = case_of(read_text(text, "case.yaml"), load_knowledge())
     >>> machine.id, case.runs[0].pattern

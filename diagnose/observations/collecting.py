@@ -7,8 +7,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from diagnose.errors import FileProblems, InputError, Place, Problem
-from diagnose.knowledge.wrong import Wrong
-from diagnose.limits import MOST_TOLD
+from diagnose.formats.value_problem import Wrong
+from diagnose.tolerances import MOST_TOLD
 
 
 @contextmanager

@@ -1,7 +1,8 @@
-"""Events as plain data and as the text that is stored, and back."""
+"""Events as plain data and as the text that is stored, and back; each with the hash before it."""
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
@@ -13,7 +14,7 @@ from typing import Annotated, Any, cast
 from pydantic import Field, TypeAdapter, ValidationError
 
 from diagnose.errors import quoted
-from diagnose.knowledge.wrong import Fault, Wrong
+from diagnose.formats.value_problem import Fault, Wrong
 from diagnose.observations.entries import Event, What
 from diagnose.observations.fields import FILLED, written_name
 from diagnose.observations.result import pattern_of
@@ -115,3 +116,19 @@ def _fields(value: Any) -> Data:
         results = name == "results"
         data[written_name(name)] = pattern_of(held) if results else _plain(held)
     return data
+
+
+FIRST = ""
+"""Stands for the hash before the first entry."""
+
+
+def link(before: str, form: int, body: str) -> str:
+    r"""The hash of an entry: of the hash before it, its form's version and its stored text.
+
+    >>> import hashlib
+    >>> by_hand = hashlib.sha256(b'\n2\n{"who":"Ann"}').hexdigest()
+    >>> link(FIRST, 2, '{"who":"Ann"}') == by_hand, link(by_hand, 2, "{}") == by_hand
+    (True, False)
+    """
+    text = f"{before}\n{form}\n{body}"
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()

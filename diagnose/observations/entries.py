@@ -16,8 +16,8 @@ from uuid import uuid4
 
 from pydantic import AwareDatetime, Field
 
-from diagnose.knowledge.model import Flag, Text
-from diagnose.knowledge.wrong import Fault, Wrong
+from diagnose.formats.model import Flag, Text
+from diagnose.formats.value_problem import Fault, Wrong
 from diagnose.observations.events import Circumstances, History, Reading, Remedied, Run, Swapped
 from diagnose.observations.fields import Stored, Value
 from diagnose.observations.forms import CaseId, EventId, Layout, Words
@@ -129,7 +129,7 @@ class Correction(Stored):
     """An event was wrong: ``instead`` counts in its place, or nothing does.
 
     A correction can be withdrawn by another one; what it corrected then counts again.
-    ``step`` marks those that `diagnose.observations.undo` made.
+    ``step`` marks those that `diagnose.observations.guard` made.
     """
 
     event: EventId

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from diagnose.knowledge.wrong import Wrong
-from diagnose.limits import MOST_READINGS, MOST_RUNS, MOST_WORK
+from diagnose.formats.value_problem import Wrong
 from diagnose.observations.case import Case
+from diagnose.tolerances import MOST_READINGS, MOST_RUNS, MOST_WORK
 
 KEEP_RUNS = "keep the runs that belong to this trouble"
 """What to do when there are too many runs."""

@@ -9,8 +9,8 @@ from pydantic import AfterValidator, Field, StringConstraints
 from pydantic_core import CoreSchema, core_schema
 
 from diagnose.errors import quoted
-from diagnose.knowledge.model import Text
-from diagnose.knowledge.wrong import Wrong
+from diagnose.formats.model import Text
+from diagnose.formats.value_problem import Wrong
 from diagnose.observations.result import Result, results_of
 
 LONGEST_TEXT = 4000
@@ -20,12 +20,12 @@ LONGEST_TEXT = 4000
 def _printable(text: str) -> str:
     r"""The text, when a terminal and a file can carry it. Raises `Wrong`.
 
-    >>> _printable("hose \x1b[31m")
+    >>> _printable("x\x1b[31m")
     Traceback (most recent call last):
-    diagnose.knowledge.wrong.Wrong: expected text without control characters, got 'hose \x1b[31m'
+    diagnose.formats.value_problem.Wrong: expected text without control characters, got 'x\x1b[31m'
     >>> _printable("hose \udcff")
     Traceback (most recent call last):
-    diagnose.knowledge.wrong.Wrong: expected text in UTF-8, got 'hose \udcff'
+    diagnose.formats.value_problem.Wrong: expected text in UTF-8, got 'hose \udcff'
     """
     kinds = {unicodedata.category(sign) for sign in text if sign not in "\n\t"}
     if "Cc" in kinds:
@@ -42,7 +42,7 @@ def spoken(text: str) -> str:
     'hose chafed'
     >>> spoken("x" * 4001)
     Traceback (most recent call last):
-    diagnose.knowledge.wrong.Wrong: expected at most 4,000 letters, got 4,001
+    diagnose.formats.value_problem.Wrong: expected at most 4,000 letters, got 4,001
     """
     if len(text) > LONGEST_TEXT:
         raise Wrong(f"at most {LONGEST_TEXT:,} letters", f"{len(text):,}")

@@ -19,9 +19,8 @@ from itertools import zip_longest
 from pathlib import Path
 
 from diagnose.errors import Place, Problem, UnknownName, quoted
+from diagnose.formats.textfile import read_text_file, refused
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.textfile import read_text_file, refused
-from diagnose.limits import LARGEST_LOG, MOST_COLUMNS, MOST_RUNS
 from diagnose.machine.graph import Machine
 from diagnose.observations.case import Case
 from diagnose.observations.collecting import ProblemLog, refuse
@@ -29,6 +28,7 @@ from diagnose.observations.events import Run
 from diagnose.observations.extent import KEEP_RUNS
 from diagnose.observations.pattern import LETTERS, WORDS, nothing_ran
 from diagnose.observations.result import Result
+from diagnose.tolerances import LARGEST_LOG, MOST_COLUMNS, MOST_RUNS
 
 COLUMNS = ("run", "check", "row", "result")
 RESULTS = (

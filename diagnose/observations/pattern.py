@@ -12,12 +12,12 @@ import re
 from collections.abc import Iterator, Sequence
 
 from diagnose.errors import Place, Problem, near_matches, quoted
-from diagnose.knowledge.rowranges import read_rows
-from diagnose.knowledge.wrong import Wrong
-from diagnose.limits import LONGEST_WORD
+from diagnose.formats.rowranges import read_rows
+from diagnose.formats.value_problem import Wrong
 from diagnose.observations.collecting import refuse
 from diagnose.observations.result import Result
 from diagnose.observations.rows import rows_in_words
+from diagnose.tolerances import LONGEST_WORD
 
 LETTERS = {
     "P": Result.PASS,

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from diagnose.formats.units import NO_CODE, shown_quantity
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import Measurement, part_in_words
-from diagnose.knowledge.units import NO_CODE, shown_quantity
 from diagnose.machine.graph import Machine
 from diagnose.observations.entries import (
     Answered,

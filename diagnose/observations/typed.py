@@ -18,7 +18,6 @@ from dataclasses import dataclass, field, replace
 
 from diagnose.errors import InputError, Place, Problem, UnknownName, cut, near_matches, quoted
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.limits import LONGEST_WORD, MOST_WORDS
 from diagnose.machine.graph import Machine
 from diagnose.observations.case import Case
 from diagnose.observations.collecting import collected, located, refuse
@@ -35,6 +34,7 @@ from diagnose.observations.values import (
     typeable,
     work_of,
 )
+from diagnose.tolerances import LONGEST_WORD, MOST_WORDS
 
 Known = dict[str, float | str]
 

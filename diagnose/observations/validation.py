@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from diagnose.errors import quoted
+from diagnose.formats.value_problem import Fault, Path, Wrong, unknown
 from diagnose.knowledge.base import Knowledge
-from diagnose.knowledge.wrong import Fault, Path, Wrong, unknown
-from diagnose.limits import MOST_EVENTS
 from diagnose.machine.graph import Machine
 from diagnose.observations.case import Case
 from diagnose.observations.encoding import cannot_be_kept
@@ -34,6 +33,7 @@ from diagnose.observations.values import (
     typeable,
 )
 from diagnose.record import record
+from diagnose.tolerances import MOST_EVENTS
 
 
 def too_long(events: Sequence[Event]) -> Iterator[Wrong]:

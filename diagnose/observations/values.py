@@ -10,10 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from diagnose.errors import near_matches, quoted
-from diagnose.knowledge.base import Knowledge
-from diagnose.knowledge.circumstances import Circumstance
-from diagnose.knowledge.parts import Measurement, PartKind, Remedy, Swap
-from diagnose.knowledge.units import (
+from diagnose.formats.units import (
     KINDS,
     NO_CODE,
     QUANTITIES,
@@ -21,7 +18,10 @@ from diagnose.knowledge.units import (
     read_quantity,
     shown_quantity,
 )
-from diagnose.knowledge.wrong import Wrong, unknown
+from diagnose.formats.value_problem import Wrong, unknown
+from diagnose.knowledge.base import Knowledge
+from diagnose.knowledge.circumstances import Circumstance
+from diagnose.knowledge.parts import Measurement, PartKind, Remedy, Swap
 from diagnose.machine.graph import Machine
 from diagnose.observations.events import Reading, Remedied, Swapped, Work
 

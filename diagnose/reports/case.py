@@ -1,16 +1,13 @@
-"""Everything that is to be said of one case, in the form ``rowfault/report/1``.
-
-Rows carry what each check showed last, parts how likely they are at fault where they are now, the
-timeline every event with what of it counts.
-"""
+"""All that is to be said of one case as a report, and the record of a proven machine."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from diagnose.advice import DEFERRAL
-from diagnose.errors import NoAnswer
+from diagnose.diagnosis.causes import Cause
+from diagnose.diagnosis.places import suspicion
+from diagnose.errors import InputError, NoAnswer, Place, Problem
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.parts import PARKED, Price, part_in_words
 from diagnose.observations.case import Case
@@ -18,10 +15,10 @@ from diagnose.observations.entries import Event
 from diagnose.observations.events import Run
 from diagnose.observations.result import Result
 from diagnose.observations.state import State, replay
-from diagnose.observations.text import OUTCOMES, circumstances_in_words
-from diagnose.projection import Projection
-from diagnose.ranking.causes import Cause
-from diagnose.ranking.places import suspicion
+from diagnose.observations.text import OUTCOMES, circumstances_in_words, in_words
+from diagnose.planner.advice import DEFERRAL
+from diagnose.planner.verification import Proof
+from diagnose.projection import Projection, posterior_timeline
 from diagnose.record import record
 from diagnose.reports.forms.case import (
     CaseReport,
@@ -39,15 +36,19 @@ from diagnose.reports.forms.case import (
     PointReport,
     ProofReport,
     RowReport,
+    SeasonReport,
 )
-from diagnose.reports.forms.plan import EndReport, ExpectedMinutes, StepReport
-from diagnose.reports.forms.ranking import RankingReport, RunReport
+from diagnose.reports.forms.ranking import (
+    EndReport,
+    ExpectedMinutes,
+    RankingReport,
+    RunReport,
+    StepReport,
+)
 from diagnose.reports.layout import layout_of
 from diagnose.reports.plan import acts_in, build_plan_report
 from diagnose.reports.ranking import build_ranking_report
-from diagnose.reports.timeline import iso, timeline_of
-from diagnose.retest.proof import Proof
-from diagnose.timeline import posterior_timeline
+from diagnose.reports.story import iso, timeline_of
 
 CURED = 0.05
 """A cause that a remedy cleared is told when it was this probable."""
@@ -287,3 +288,61 @@ def _cautions(view: Projection, warned: Sequence[str]) -> tuple[str, ...]:
     checks = (caution for check in view.knowledge.checks.values() for caution in check.cautions)
     parked = f"Before anything is opened: {view.knowledge.setups[PARKED].says}"
     return tuple(dict.fromkeys([*warned, *checks, parked, DEFERRAL]))
+
+
+def build_season_report(
+    events: Sequence[Event], knowledge: Knowledge | None = None
+) -> SeasonReport:
+    """The record of a case's machine.
+
+    Raises `InputError` when the machine is not proven good.
+
+    >>> from diagnose.observations.entries import Opened, new_event
+    >>> from diagnose.observations.events import Remedied, Run
+    >>> first = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
+    >>> runs = [new_event(Run.of(each, "PPPPPP"), "A") for each in ("bleed", "response")]
+    >>> mended = new_event(Remedied("replace-coil", "row-6/valve"), "A")
+    >>> build_season_report([first, mended, *runs]).work
+    ('replace coil, done: row 6, row valve',)
+    """
+    knowledge = knowledge or load_knowledge()
+    report = build_case_report(events, knowledge)
+    proof = _proven(report)
+    return SeasonReport(
+        case=report.case,
+        title=report.title,
+        machine=report.machine,
+        opened=report.opened,
+        last=report.last,
+        who=report.who,
+        history=report.history,
+        runs=report.runs,
+        parts_used=report.parts_used,
+        proven_at=max(run.at for run in report.runs if run.run in proof.runs),
+        work=tuple(_work(Projection(replay(events), knowledge))),
+        found=tuple(NamedCause(id=each.id, says=each.says) for each in report.cured),
+        proof=proof,
+        priors=report.priors,
+        cautions=report.cautions,
+    )
+
+
+def _proven(report: CaseReport) -> ProofReport:
+    """The proof, which must hold."""
+    proof = report.proof
+    if proof is not None and proof.holds:
+        return proof
+    why = proof.says if proof else "its results cannot be ranked"
+    raise InputError(
+        Problem(
+            Place(f"case {report.case}"),
+            "a machine that is proven good",
+            why,
+            "run what is missing and ask again; rowfault report shows where the case stands",
+        )
+    )
+
+
+def _work(view: Projection) -> Iterator[str]:
+    """What was done to the machine, in order."""
+    return (in_words(work, view.machine, view.knowledge) for work in view.state.case.work)

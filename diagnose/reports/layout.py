@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from diagnose.machine.planter import Machine
-from diagnose.reports.forms.layout import (
+from diagnose.reports.forms.ranking import (
     ExtraReport,
     HarnessReport,
     LayoutReport,

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from diagnose.advice import advice, cautions_of
-from diagnose.reasoning.finding import Finding
-from diagnose.reports.forms.plan import (
+from diagnose.planner.advice import advice, cautions_of
+from diagnose.planner.candidates import Candidate
+from diagnose.planner.contingent_plan import Branch, End, Plan, Step
+from diagnose.planner.isolating import Isolating
+from diagnose.reports.forms.ranking import (
     ActReport,
     BranchReport,
     EndReport,
@@ -18,9 +20,7 @@ from diagnose.reports.forms.plan import (
     StepReport,
 )
 from diagnose.reports.ranking import SUSPECTED
-from diagnose.retest.candidates import Candidate
-from diagnose.retest.isolating import Isolating
-from diagnose.retest.plan import Branch, End, Plan, Step
+from diagnose.rules.finding import Finding
 
 
 def build_plan_report(plan: Plan) -> PlanReport:

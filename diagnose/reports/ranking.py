@@ -6,16 +6,19 @@ from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 from typing import Any
 
-from diagnose.advice import advice, cautions_of
+from diagnose.diagnosis.causes import Cause, Ranking
+from diagnose.diagnosis.explain import Weight, fragile, weighing
+from diagnose.diagnosis.joint_explanation import together
+from diagnose.diagnosis.limits import sharper
+from diagnose.diagnosis.model import Model
 from diagnose.inference.budget import Allowance
 from diagnose.observations.events import Run
 from diagnose.observations.result import Result
-from diagnose.ranking.causes import Cause, Ranking
-from diagnose.ranking.explain import Weight, fragile, weighing
-from diagnose.ranking.limits import sharper
-from diagnose.ranking.model import Model
-from diagnose.ranking.together import together
-from diagnose.reasoning.finding import Finding
+from diagnose.planner.advice import advice, cautions_of
+from diagnose.planner.fault_groups import Trouble, troubles
+from diagnose.planner.offers import Proposal, Prospect, exactly, next_tests, proposals
+from diagnose.planner.problem import Scene
+from diagnose.planner.verification import Proof
 from diagnose.reports.forms.ranking import (
     CauseReport,
     FindingReport,
@@ -29,10 +32,7 @@ from diagnose.reports.forms.ranking import (
     TogetherReport,
     WeightReport,
 )
-from diagnose.retest.choose import Proposal, Prospect, exactly, next_tests, proposals
-from diagnose.retest.proof import Proof
-from diagnose.retest.scene import Scene
-from diagnose.retest.targets import Trouble, troubles
+from diagnose.rules.finding import Finding
 
 LEAST = 0.0005
 """Causes less probable than this are not listed."""

@@ -1,32 +1,30 @@
-"""The user's cases and drills, kept so that nothing that was acknowledged is ever lost."""
+"""The casebook: cases and drills, kept as events in a database, and its state of health."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
 
-from sqlalchemy import Connection, Engine, insert, select
+from sqlalchemy import Connection, Engine, insert, select, text
 
-from diagnose.drill.record import Finished
-from diagnose.errors import InputError, Place, Problem, Unavailable, UnknownName
-from diagnose.knowledge.places import own_to_write
-from diagnose.observations.chain import FIRST
+from diagnose.errors import Damaged, InputError, Place, Problem, Unavailable, UnknownName
+from diagnose.observations.encoding import FIRST
 from diagnose.observations.entries import Event, Opened
 from diagnose.observations.guard import check_appendable
 from diagnose.observations.state import replay
-from diagnose.store.drilling import add_drill, drills_of
+from diagnose.paths import own_to_write
+from diagnose.record import record
+from diagnose.store.drills import add_drill, drills_of
 from diagnose.store.engine import clear_errors, make_engine
-from diagnose.store.entry import Entry, Wanted, entry_of
-from diagnose.store.health import Health, health
-from diagnose.store.listing import ids_of, listed, read_case
-from diagnose.store.noting import note_down
-from diagnose.store.reading import Kept
-from diagnose.store.rows import case_row, event_row
+from diagnose.store.entry import Entry, Wanted, entry_of, words_of
+from diagnose.store.listing import damages, ids_of, listed, note_down, read_case, search_damages
+from diagnose.store.reading import REMEDY, Kept
+from diagnose.store.rows import case_row, cases, drills, event_row, events, sha256
 from diagnose.store.schema import bring_up_to_date
 from diagnose.store.server import Server, wait_for
-from diagnose.store.tables import cases, drills, events
+from diagnose.training.record import Finished
 
 VARIABLE = "ROWFAULT_CASEBOOK"
 """The URL of the casebook's database, where it is not the file in the user's data folder."""
@@ -324,3 +322,55 @@ def _refuse_strangers(
         raise InputError(Problem(Place(f"case {case}"), "events of its own", got))
     if known and any(isinstance(event.what, Opened) for event in fresh):
         raise InputError(Problem(Place(f"case {case}"), "one opening", "a second one"))
+
+
+@record
+class Health:
+    """How many cases and entries there are, and what is not as it was stored."""
+
+    cases: int
+    entries: int
+    problems: tuple[Problem, ...]
+
+
+def health(connection: Connection) -> Health:
+    """Read all there is; nothing is changed."""
+    problems = list(_of_the_file(connection))
+    ids, entries = ids_of(connection), 0
+    for case in ids:
+        try:
+            kept = read_case(connection, case, [])
+            problems += _of_the_list(connection, case, kept)
+            entries += len(kept)
+        except Damaged as damaged:
+            problems.append(damaged.problem)
+            entries += len(damaged.whole)
+    problems += [*damages(connection), *search_damages(connection)]
+    try:
+        drills_of(connection, "")
+    except Damaged as damaged:
+        problems.append(damaged.problem)
+    return Health(len(ids), entries, tuple(dict.fromkeys(problems)))
+
+
+def _of_the_file(connection: Connection) -> Iterator[Problem]:
+    if connection.dialect.name == "sqlite":
+        said = connection.execute(text("PRAGMA integrity_check")).scalar()
+        if said != "ok":
+            yield Problem(Place("casebook"), "a sound file", repr(said), REMEDY)
+
+
+def _of_the_list(connection: Connection, case: str, kept: list[Kept]) -> Iterator[Problem]:
+    """What the list says of a case, and its entries do not."""
+    place = Place(f"case {case}, its line in the list of cases")
+    try:
+        state = replay([each.event for each in kept])
+    except InputError as error:
+        yield error.problem
+        return
+    row = connection.execute(
+        text('SELECT machine, outcome, said FROM cases WHERE "case" = :case'), {"case": case}
+    ).first()
+    entry = entry_of(state)
+    if row is None or tuple(row) != (entry.machine, entry.outcome, sha256(words_of(state))):
+        yield Problem(place, "what its entries come to", "something else", REMEDY)

@@ -1,4 +1,4 @@
-"""What is asked of a casebook as a whole: lists, searches, one case; each row checked."""
+"""Lists of cases: tables worked out from events, written as they come and written anew."""
 
 from __future__ import annotations
 
@@ -7,10 +7,20 @@ from collections.abc import Iterator, Sequence
 from sqlalchemy import ColumnElement, Connection, select, text
 
 from diagnose.errors import Damaged, Place, Problem
-from diagnose.store.entry import OPEN, Entry, Wanted, words_in
+from diagnose.observations.state import State, replay
+from diagnose.store.entry import OPEN, Entry, Wanted, entry_of, words_in, words_of
 from diagnose.store.reading import REMEDY, Kept, read_back
-from diagnose.store.rows import SEALED_OF_CASES, Row, entry_in, is_sealed, seal, sha256
-from diagnose.store.tables import cases, events
+from diagnose.store.rows import (
+    SEALED_OF_CASES,
+    Row,
+    case_row,
+    cases,
+    entry_in,
+    events,
+    is_sealed,
+    seal,
+    sha256,
+)
 
 FOUND = {"sqlite": "words MATCH :wanted", "postgresql": "found @@ to_tsquery('simple', :wanted)"}
 """By dialect, how the words of a case are searched."""
@@ -117,3 +127,25 @@ def _search(dialect: str, words: Sequence[str]) -> str:
     if dialect == "sqlite":
         return " ".join(f'"{word}"*' for word in words)
     return " & ".join(f"'{word}':*" for word in words)
+
+
+def note_down(connection: Connection, state: State, length: int, head: str) -> None:
+    """What lists and searches want to know of a case, and how its chain ends."""
+    words = words_of(state)
+    columns = case_row(entry_of(state), length, head, words)
+    connection.execute(cases.update().where(cases.c.case == state.id).values(columns))
+    said = {"id": state.id, "said": words}
+    connection.execute(text('DELETE FROM words WHERE "case" = :id'), said)
+    connection.execute(text('INSERT INTO words ("case", said) VALUES (:id, :said)'), said)
+
+
+def note_all(connection: Connection) -> None:
+    """Note down every case anew, as this program understands it; a damaged one is left alone."""
+    for case in ids_of(connection):
+        try:
+            kept = read_case(connection, case, [])
+        except Damaged:
+            continue
+        if kept:
+            state = replay([each.event for each in kept])
+            note_down(connection, state, len(kept), kept[-1].sha256)

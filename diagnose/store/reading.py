@@ -8,9 +8,8 @@ from collections.abc import Iterator, Sequence
 from pydantic import ValidationError
 
 from diagnose.errors import Damaged, Place, Problem, quoted
-from diagnose.knowledge.wrong import Wrong
-from diagnose.observations.chain import FIRST, link
-from diagnose.observations.encoding import decode
+from diagnose.formats.value_problem import Wrong
+from diagnose.observations.encoding import FIRST, decode, link
 from diagnose.observations.entries import Event, Opened
 from diagnose.observations.formats import FORMAT, convert
 from diagnose.record import record

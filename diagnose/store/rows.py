@@ -1,4 +1,4 @@
-"""Cases and events as rows of the casebook, with their hashes."""
+"""Tables of the database, and rows sealed by a hash."""
 
 from __future__ import annotations
 
@@ -7,8 +7,21 @@ import json
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 
-from diagnose.observations.chain import link
-from diagnose.observations.encoding import canonical, decode, encode
+from sqlalchemy import (
+    Boolean,
+    CheckConstraint,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+)
+
+from diagnose.observations.encoding import canonical, decode, encode, link
 from diagnose.observations.entries import Event
 from diagnose.observations.formats import FORMAT
 from diagnose.store.entry import Entry
@@ -137,3 +150,71 @@ def sha256(text: str) -> str:
     'e3b0c442'
     """
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+metadata = MetaData()
+
+cases = Table(
+    "cases",
+    metadata,
+    Column("case", String, primary_key=True),
+    Column("machine", String, nullable=False),
+    Column("title", Text, nullable=False),
+    Column("opened", String, nullable=False),
+    Column("last", String, nullable=False),
+    Column("outcome", String, nullable=False),
+    Column("causes", Text, nullable=False),
+    Column("rows_failed", Text, nullable=False),
+    Column("minutes", Float, nullable=False),
+    Column("owner", Text, nullable=False, server_default=""),
+    Column("length", Integer, nullable=False, server_default="0"),
+    Column("head", String, nullable=False, server_default=""),
+    Column("said", String, nullable=False, server_default=""),
+    Column("seal", String, nullable=False, server_default=""),
+    Index("cases_by_last", "last"),
+    Index("cases_by_machine", "machine", "last"),
+    Index("cases_by_outcome", "outcome", "last"),
+)
+
+events = Table(
+    "events",
+    metadata,
+    Column("case", ForeignKey("cases.case"), primary_key=True),
+    Column("number", Integer, primary_key=True),
+    Column("id", String, nullable=False, unique=True),
+    Column("at", String, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("kind", String, nullable=False),
+    Column("body", Text, nullable=False),
+    Column("format", Integer, nullable=False, server_default="1"),
+    Column("previous", String, nullable=False, server_default=""),
+    Column("sha256", String, nullable=False, server_default=""),
+    Index("events_by_who", "who", "at"),
+    CheckConstraint("number > 0", name="events_are_numbered_from_one"),
+)
+
+drills = Table(
+    "drills",
+    metadata,
+    Column("id", String, primary_key=True),
+    Column("at", String, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("code", String, nullable=False),
+    Column("machine", String, nullable=False),
+    Column("level", Integer, nullable=False),
+    Column("marks", Integer, nullable=False),
+    Column("minutes", Float, nullable=False),
+    Column("right", Boolean, nullable=False),
+    Column("opportunities", Text, nullable=False),
+    Column("seal", String, nullable=False, server_default=""),
+    Index("drills_by_who", "who", "at"),
+)
+
+players = Table(
+    "players",
+    metadata,
+    Column("who", Text, primary_key=True),
+    Column("drills", Integer, nullable=False),
+    Column("seal", String, nullable=False),
+)
+"""How many drills somebody finished, so that a lost one is noticed."""

@@ -16,7 +16,7 @@ from diagnose.errors import Unavailable
 from diagnose.store import sqlitefile
 from diagnose.store.address import place_of
 from diagnose.store.engine import is_read_only, make_engine, writing
-from diagnose.store.noting import note_all
+from diagnose.store.listing import note_all
 
 VERSION = "0003"
 """The version that this program writes: the last of ``migrations/versions``."""

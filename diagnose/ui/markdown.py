@@ -14,14 +14,13 @@ from diagnose.reports.forms.case import (
     NotPlanned,
     OverTime,
     PartUsed,
+    SeasonReport,
+    TimelineEntry,
 )
-from diagnose.reports.forms.plan import EndReport, StepReport
-from diagnose.reports.forms.ranking import CauseReport
-from diagnose.reports.forms.readiness import GroupReport, ItemReport, ReadinessReport
-from diagnose.reports.forms.season import SeasonReport
-from diagnose.reports.forms.timeline import TimelineEntry
+from diagnose.reports.forms.listings import GroupReport, ItemReport, ReadinessReport
+from diagnose.reports.forms.ranking import CauseReport, EndReport, StepReport
 from diagnose.reports.plan import acts_in
-from diagnose.ui.plaintext import visible
+from diagnose.ui.streams import visible
 from diagnose.ui.terminal.ranking import LEGEND
 from diagnose.ui.terminal.rows import Line, draw_rows
 from diagnose.ui.words import minutes_text, moment, outcome, percent, sentence

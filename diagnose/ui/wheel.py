@@ -19,7 +19,7 @@ class ManualHook(BuildHookInterface[Any]):  # type: ignore[misc, unused-ignore]
             return
         sys.path.insert(0, self.root)
         from diagnose.knowledge.base import load_knowledge
-        from diagnose.reasoning.loading import load_rules
+        from diagnose.rules.loading import load_rules
         from diagnose.ui.cli.root import rowfault
         from diagnose.ui.manual.catalogue import Catalogue
         from diagnose.ui.manual.site import markdown_files

@@ -6,7 +6,7 @@ machine's past. Nobody who knows less is done sooner on average, and nobody need
 asking first: the minutes lie between the mean over the answers, weighted by what is then believed
 of them, and that with the minutes of the question. What is told is by how much that fails, as a
 part of the minutes. Of the past it must fail at times: what history was not told counts part by
-part (`ranking/history.py`), so that what many rows have in common is underrated.
+part (`diagnosis/history.py`), so that what many rows have in common is underrated.
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.api import rank
-from diagnose.drill.moment import PatientPlan
+from diagnose.diagnosis.causes import Ranking
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
 from diagnose.observations.typed import read_typed
-from diagnose.ranking.causes import Ranking
+from diagnose.training.decision_point import PatientPlan
 
 MACHINES = ("mounted-6", "mounted-12", "folding-16")
 

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from diagnose.diagnosis.model import Model
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.parts import PartKind
 from diagnose.machine.graph import load_machine
-from diagnose.ranking.model import Model
 
 if TYPE_CHECKING:
     from tests.bench.practice import Setting

@@ -32,13 +32,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.api import plan, rank
+from diagnose.diagnosis.limits import without
 from diagnose.errors import NoAnswer, RowfaultError, TooManyRuns
 from diagnose.inference import budget, posterior
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.parts import Measurement
 from diagnose.machine.graph import Machine, load_machine
 from diagnose.observations.typed import read_typed
-from diagnose.ranking.limits import without
 from diagnose.reports.ranking import ranking_report
 from tests.inference.test_left_out import many_sites
 

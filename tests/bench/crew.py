@@ -12,8 +12,8 @@ from pathlib import Path
 
 from diagnose.observations.entries import Opened, new_event
 from diagnose.store.casebook import open_casebook
-from tests.work.crew import CASE, Log, counted_once
-from tests.work.member import together
+from tests.session.crew import CASE, Log, counted_once
+from tests.session.member import together
 
 
 def main(url: str, people: int, each: int) -> None:

@@ -21,14 +21,14 @@ from math import sqrt
 
 import numpy as np
 
-from diagnose.drill.code import Named
-from diagnose.drill.game import begin, play
-from diagnose.drill.moment import Moment
-from diagnose.drill.moves import NONE
-from diagnose.drill.players import PLAYERS, moment_of, planner, played
-from diagnose.drill.score import Judge
-from diagnose.drill.skills import SKILLS
 from diagnose.knowledge.base import load_knowledge
+from diagnose.training.decision_point import Moment
+from diagnose.training.game import begin, play
+from diagnose.training.moves import NONE
+from diagnose.training.policies import PLAYERS, moment_of, planner, played
+from diagnose.training.score import Judge
+from diagnose.training.share_code import Named
+from diagnose.training.skills import SKILLS
 
 LEVELS = (1, 2, 3, 4)
 EDGES = (0.0, 0.3, 0.5, 0.7, 0.9, 0.99, 1.0001)

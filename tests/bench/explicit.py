@@ -14,9 +14,9 @@ from itertools import combinations, product
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnose.drill.world import Fault, World
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine
+from diagnose.training.world import Fault, World
 
 Floats = NDArray[np.float64]
 Faults = frozenset[Fault]

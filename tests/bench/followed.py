@@ -9,19 +9,19 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from diagnose.diagnosis.causes import Ranking
+from diagnose.diagnosis.evidence import Evidence
+from diagnose.diagnosis.model import Model
 from diagnose.knowledge.parts import PARKED
 from diagnose.observations.case import Case
-from diagnose.ranking.causes import Ranking
-from diagnose.ranking.evidence import Evidence
-from diagnose.ranking.model import Model
+from diagnose.planner.candidates import Candidate, Outcome, rerun_name
+from diagnose.planner.decide import Choice, best_choice
+from diagnose.planner.fault_groups import troubles
+from diagnose.planner.problem import Scene
+from diagnose.planner.repairs import Mend
+from diagnose.planner.value import Weighed
+from diagnose.planner.what_if import suppose, with_run
 from diagnose.record import record
-from diagnose.retest.candidates import Candidate, Outcome, rerun_name
-from diagnose.retest.next import Choice, best_choice
-from diagnose.retest.repairs import Mend
-from diagnose.retest.scales import Weighed
-from diagnose.retest.scene import Scene
-from diagnose.retest.suppose import suppose, with_run
-from diagnose.retest.targets import troubles
 from tests.bench.acts import Doing, Place, Rows, Shop
 from tests.bench.explicit import Floats, failing
 

@@ -18,16 +18,16 @@ from dataclasses import dataclass
 
 from rich.console import Console
 
-from diagnose.drill.code import Named
-from diagnose.drill.game import Drill, Sitting, begin, play
-from diagnose.drill.hints import cautions, plain_cautions, worded
-from diagnose.drill.moves import Move, Reader
-from diagnose.drill.players import moment_of
-from diagnose.drill.score import Judge, finished
 from diagnose.errors import NoAnswer
+from diagnose.formats.value_problem import Wrong
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.wrong import Wrong
-from diagnose.reports.drill import build_drill_report
+from diagnose.reports.training import build_drill_report
+from diagnose.training.decision_point import cautions, plain_cautions, worded
+from diagnose.training.game import Drill, Sitting, begin, play
+from diagnose.training.moves import Move, Reader
+from diagnose.training.policies import moment_of
+from diagnose.training.score import Judge, finished
+from diagnose.training.share_code import Named
 from diagnose.ui.terminal.drill import debriefing_text
 
 LAYOUTS = ("mounted-6", "mounted-12", "folding-16", "folding-24", "folding-48")

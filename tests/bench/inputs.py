@@ -17,15 +17,15 @@ from typing import Any
 import yaml
 
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.places import shipped
 from diagnose.machine.graph import Machine, load_machine
 from diagnose.observations.archive import story_text
 from diagnose.observations.entries import Noted, Opened, new_event
 from diagnose.observations.state import replay
 from diagnose.observations.typed import parse_statements
 from diagnose.observations.values import typeable
+from diagnose.paths import shipped
+from diagnose.session.prompt_commands import SAYINGS
 from diagnose.ui.cli.root import rowfault
-from diagnose.work.sayings import SAYINGS
 from tests.ui.hostile import EVERYTHING, HALF, MARKS, commands
 
 HERE = "{here}"

@@ -339,7 +339,7 @@ def interval(killed: int, of: int) -> tuple[float, float]:
 def warmed() -> None:
     """Read what every child wants, and what no mutant can change."""
     from diagnose.knowledge.base import load_knowledge
-    from diagnose.reasoning.loading import load_rules
+    from diagnose.rules.loading import load_rules
 
     for library in LIBRARIES:
         import_module(library)

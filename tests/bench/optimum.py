@@ -16,7 +16,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from diagnose.ranking.model import Model
+from diagnose.diagnosis.model import Model
 from tests.bench.acts import Rows, Shop
 from tests.bench.dynamic import Optimum
 from tests.bench.explicit import Floats, Worlds, first_patterns

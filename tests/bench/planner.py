@@ -7,23 +7,23 @@ from contextlib import suppress
 from dataclasses import replace
 from functools import cache
 
-from diagnose.drill.world import World
+from diagnose.diagnosis.causes import Ranking
+from diagnose.diagnosis.evidence import Evidence
+from diagnose.diagnosis.model import Model
 from diagnose.errors import NoAnswer
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine
 from diagnose.observations.case import Case
 from diagnose.observations.events import Remedied, Swapped
-from diagnose.ranking.causes import Ranking
-from diagnose.ranking.evidence import Evidence
-from diagnose.ranking.model import Model
-from diagnose.retest.bleeding import bleed_after
-from diagnose.retest.candidates import Candidate, Outcome, rerun_name
-from diagnose.retest.next import Choice, Goal, best_choice
-from diagnose.retest.proof import Proof
-from diagnose.retest.scene import Scene
-from diagnose.retest.suppose import suppose, with_run
-from diagnose.retest.targets import troubles
-from diagnose.retest.tried import tried_enough
+from diagnose.planner.bleeding import bleed_after
+from diagnose.planner.candidates import Candidate, Outcome, rerun_name
+from diagnose.planner.decide import Choice, Goal, best_choice
+from diagnose.planner.fault_groups import troubles
+from diagnose.planner.problem import Scene
+from diagnose.planner.tried import tried_enough
+from diagnose.planner.verification import Proof
+from diagnose.planner.what_if import suppose, with_run
+from diagnose.training.world import World
 from tests.bench.policies import MOST_STEPS, Policy
 
 SETTLED = 0.9
@@ -84,7 +84,7 @@ def isolated(scene: Scene, choice: Choice) -> Choice:
 
 def _likeliest(scene: Scene) -> Choice:
     from diagnose.decision.lookahead import Act
-    from diagnose.retest.next import candidate_of
+    from diagnose.planner.decide import candidate_of
 
     blame = scene.scales.blame
     best = max(range(len(scene.mends)), key=lambda place: float(scene.mends[place].fixes @ blame))

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from diagnose.drill.practice import remedies, upstream, with_neighbours, worst
-from diagnose.drill.world import World
+from diagnose.training.policies import remedies, upstream, with_neighbours, worst
+from diagnose.training.world import World
 
 MOST_STEPS = 60
 """Who has not finished by then hands over."""

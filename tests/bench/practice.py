@@ -21,9 +21,9 @@ from itertools import count as count_from
 
 import numpy as np
 
-from diagnose.drill.world import Fault, World, draw_faults
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine, load_machine
+from diagnose.training.world import Fault, World, draw_faults
 from tests.bench.beliefs import informed
 from tests.bench.planner import planned
 from tests.bench.policies import Policy, half_split, practice

@@ -11,7 +11,7 @@ import warnings
 from hypothesis import HealthCheck, Phase, given, seed, settings
 
 from diagnose.observations.case import Case
-from tests.retest.worksites import MOST_FAILED, failed, held_proof, out_of_place, stories
+from tests.planner.worksites import MOST_FAILED, failed, held_proof, out_of_place, stories
 
 
 def main(many: int, number: int) -> None:

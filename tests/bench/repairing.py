@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from diagnose.decision.lookahead import Act
-from diagnose.decision.repairs import repair_order
-from diagnose.retest.candidates import Candidate
-from diagnose.retest.next import candidate_of
-from diagnose.retest.scene import Scene
-from diagnose.retest.tried import tried_enough
+from diagnose.decision.repair_order import repair_order
+from diagnose.planner.candidates import Candidate
+from diagnose.planner.decide import candidate_of
+from diagnose.planner.problem import Scene
+from diagnose.planner.tried import tried_enough
 from tests.bench.planner import deciding
 
 

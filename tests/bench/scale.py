@@ -14,9 +14,9 @@ import tempfile
 import tracemalloc
 from pathlib import Path
 
-from diagnose.ranking.causes import Ranking
-from diagnose.ranking.evidence import Evidence
-from diagnose.retest.choose import next_tests
+from diagnose.diagnosis.causes import Ranking
+from diagnose.diagnosis.evidence import Evidence
+from diagnose.planner.offers import next_tests
 from tests.bench.generated import write_layout
 from tests.bench.posterior import median
 from tests.inference.cases import PATTERNS, failed_rows, ranking, typed

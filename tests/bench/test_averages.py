@@ -11,7 +11,7 @@ import pytest
 from diagnose.api import rank
 from diagnose.machine.graph import load_machine
 from diagnose.observations.typed import read_typed
-from diagnose.retest.choose import next_tests
+from diagnose.planner.offers import next_tests
 from tests.bench.averages import WITHIN, Unsaid, cases, weighed
 
 QUIET = ("engine=on", "moving=no", "bleed-hose=fitted")

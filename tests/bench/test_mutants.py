@@ -24,7 +24,7 @@ def test_a_mutant_is_loaded_where_its_module_is_asked_for() -> None:
     """What comes back from entropy is nothing; all else is as it was."""
     finder = _Finder(next(each for each in MUTANTS if each.after == "return None"))
     assert finder.find_spec("diagnose.decision") is None
-    spec = finder.find_spec("diagnose.decision.information")
+    spec = finder.find_spec("diagnose.decision.belief")
     assert spec is not None
     assert spec.loader is not None
     module = module_from_spec(spec)

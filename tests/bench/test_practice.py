@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.drill.world import World
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
+from diagnose.training.world import World
 from tests.bench.planner import planned
 from tests.bench.policies import practice
 from tests.bench.practice import Setting, hidden_faults, score

@@ -17,7 +17,7 @@ import pytest
 
 from diagnose.decision.lookahead import decide
 from diagnose.decision.problem import ANY, Problem, Repair, Test
-from diagnose.decision.repairs import repair_order
+from diagnose.decision.repair_order import repair_order
 
 DEAD = 0.02 * 0.99 + 0.98 * 0.01
 CHARGING = 1 - (1 - 0.001) * (1 - 0.002) * (1 - 0.001)

@@ -15,7 +15,7 @@ from math import ceil, comb, log2, prod
 import numpy as np
 import pytest
 
-from diagnose.decision.information import entropy
+from diagnose.decision.belief import entropy
 from diagnose.decision.isolation import optimal_test_tree, tree_depths
 
 

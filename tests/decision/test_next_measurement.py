@@ -13,7 +13,7 @@ from math import log
 import numpy as np
 import pytest
 
-from diagnose.decision.information import bits_per_minute, entropy, information_gain
+from diagnose.decision.belief import bits_per_minute, entropy, information_gain
 from diagnose.decision.lookahead import decide
 from diagnose.decision.problem import ANY, Problem, Test
 

@@ -11,7 +11,7 @@ import pytest
 from diagnose.decision.lookahead import Decision, decide
 from diagnose.decision.policy import policy_tree, tree_minutes
 from diagnose.decision.problem import Problem
-from diagnose.decision.repairs import repair_order
+from diagnose.decision.repair_order import repair_order
 from tests.decision.oracle import optimum
 from tests.decision.worlds import random_problem
 

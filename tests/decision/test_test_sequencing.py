@@ -13,7 +13,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from diagnose.decision import cover
+from diagnose.decision import test_cover as cover
 from diagnose.decision.isolation import (
     Setups,
     Split,

@@ -10,7 +10,7 @@ import pytest
 import yaml
 
 from diagnose import load_machine, plan, rank, read_typed
-from diagnose.retest.proof import Proof
+from diagnose.planner.verification import Proof
 
 CASES = yaml.safe_load((Path(__file__).parent / "cases.yaml").read_text(encoding="utf-8"))["cases"]
 WARM = ("oil=55C", "engine=on", "moving=no")

@@ -6,8 +6,8 @@ from itertools import product
 
 import pytest
 
-from diagnose.inference.network import Finding
 from diagnose.inference.explanation import GOOD_TO, ExplanationPosterior
+from diagnose.inference.network import Finding
 from tests.inference.oracle import World
 from tests.inference.worlds import random_world
 

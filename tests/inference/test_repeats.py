@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-
-from diagnose.inference import Finding, Variable, posterior
 from diagnose.inference.outlook import Outlook
 from diagnose.inference.plan import make_plan
+
+from diagnose.inference import Finding, Variable, posterior
 from tests.inference.oracle import World
 
 PARTS = (Variable("pump", (0.9, 0.1)), Variable("valve-1", (0.8, 0.15, 0.05)))

@@ -7,16 +7,16 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
-
-from diagnose.machine.graph import load_machine
-from diagnose.inference import posterior
 from diagnose.inference.course import Course, courses
-from diagnose.inference.network import Finding, Floats, Network, Variable
 from diagnose.inference.outlook import GOOD_TO, Outlook
 from diagnose.inference.plan import Plan
+
+from diagnose.inference import posterior
+from diagnose.inference.network import Finding, Floats, Network, Variable
 from diagnose.inference.solver import Solver
-from diagnose.retest.scene import Scene
-from diagnose.retest.targets import troubles
+from diagnose.machine.graph import load_machine
+from diagnose.planner.fault_groups import troubles
+from diagnose.planner.problem import Scene
 from tests.inference.cases import failed_rows, network, ranking, typed
 from tests.inference.oracle import World
 

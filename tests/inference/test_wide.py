@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-
 from diagnose.cases.typed import read_typed
-from diagnose.machine.graph import load_machine
-from diagnose.inference import posterior, site
-from diagnose.inference.network import PRESENT
 from diagnose.inference.outlook import Outlook
 from diagnose.report import rank
+
+from diagnose.inference import posterior, site
+from diagnose.inference.network import PRESENT
+from diagnose.machine.graph import load_machine
 from tests.inference.worlds import random_world
 
 POSSIBLE = [seed for seed in range(40) if random_world(seed).weight().sum() > 0]

@@ -6,7 +6,7 @@ import pytest
 
 from diagnose.errors import FileProblems, Unavailable
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.places import Folders, own, shipped
+from diagnose.paths import Folders, own, shipped
 
 SHIPPED = load_knowledge(Path("no such folder"))
 

@@ -2,10 +2,10 @@
 
 import pytest
 
+from diagnose.formats.model import check_model
+from diagnose.formats.strictyaml import read_text
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.circumstances import Circumstance
-from diagnose.knowledge.model import check_model
-from diagnose.knowledge.strictyaml import read_text
 
 KNOWLEDGE = load_knowledge()
 OF_RUNS, OF_CASES = KNOWLEDGE.of_scope("run"), KNOWLEDGE.of_scope("case")

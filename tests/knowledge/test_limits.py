@@ -14,15 +14,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from diagnose import limits, reading
+from diagnose import tolerances as limits
 from diagnose.errors import FileProblems
+from diagnose.formats import textfile as reading
+from diagnose.formats.rowranges import read_rows
+from diagnose.formats.strictyaml import read_file, read_text
+from diagnose.formats.textfile import read_text_file
+from diagnose.formats.value_problem import Wrong
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.places import yaml_files, yaml_files_below
-from diagnose.knowledge.rowranges import read_rows
-from diagnose.knowledge.strictyaml import read_file, read_text
-from diagnose.knowledge.textfile import read_text_file
-from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.assemble import machine_in
+from diagnose.paths import yaml_files, yaml_files_below
 
 LAYOUT = """id: big
 name: {name}
@@ -145,7 +146,7 @@ def test_a_pipe_that_nobody_writes_to_keeps_nobody_waiting(
 def test_a_folder_of_too_many_files_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, read: object
 ) -> None:
-    monkeypatch.setattr("diagnose.knowledge.places.MOST_FILES", 3)
+    monkeypatch.setattr("diagnose.paths.MOST_FILES", 3)
     for number in range(4):
         (tmp_path / f"{number}.yaml").touch()
     assert refused(read, tmp_path) == (
@@ -159,7 +160,7 @@ def test_a_folder_of_too_many_files_is_refused(
 def test_a_folder_that_holds_a_whole_disk_is_not_searched_for_rules(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("diagnose.knowledge.places.MOST_ENTRIES", 5)
+    monkeypatch.setattr("diagnose.paths.MOST_ENTRIES", 5)
     for number in range(6):
         (tmp_path / f"{number}.txt").touch()
     assert "a folder of rules, with at most 5 files in it" in refused(yaml_files_below, tmp_path)
@@ -171,7 +172,7 @@ resource.setrlimit(resource.RLIMIT_AS, ({most}, {most}))
 from pathlib import Path
 from diagnose.errors import RowfaultError
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.strictyaml import read_text
+from diagnose.formats.strictyaml import read_text
 from diagnose.machine.assemble import machine_in
 text = Path(sys.argv[1]).read_text()
 try:

@@ -10,19 +10,19 @@ from typing import Any
 import pytest
 
 from diagnose.errors import FileProblems
+from diagnose.formats.model import check_model
+from diagnose.formats.strictyaml import Document, read_file, read_text
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.circumstances import Circumstance
-from diagnose.knowledge.model import check_model
 from diagnose.knowledge.parts import PartKind
-from diagnose.knowledge.places import shipped
 from diagnose.knowledge.priors import SCHEMA, read_priors
-from diagnose.knowledge.strictyaml import Document, read_file, read_text
 from diagnose.machine.assemble import machine_in
 from diagnose.observations.casefile import case_of
-from diagnose.reasoning.names import Names
-from diagnose.reasoning.rulebase import problems_between
-from diagnose.reasoning.rulecheck import problems_of
-from diagnose.reasoning.rulefile import rule_of
+from diagnose.paths import shipped
+from diagnose.rules.check import problems_of
+from diagnose.rules.names import Names
+from diagnose.rules.reading import problems_between
+from diagnose.rules.rulefile import rule_of
 
 KNOWN = load_knowledge()
 LONG = "x" * 3000

@@ -4,8 +4,8 @@ from itertools import chain
 
 import pytest
 
+from diagnose.formats.model import WORDS
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.chances import WORDS
 from diagnose.knowledge.parts import Measurement, PartKind, Remedy
 
 KINDS = load_knowledge().parts

@@ -9,9 +9,8 @@ import numpy as np
 
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.parts import Mode, PartKind
-from diagnose.learning.counts import count
+from diagnose.learning.counts import count, load_weights
 from diagnose.learning.update import Lesson, Moved, learn
-from diagnose.learning.weights import load_weights
 from diagnose.machine.graph import load_machine
 
 KNOWN = load_knowledge(learned=False)

@@ -9,11 +9,10 @@ import pytest
 from diagnose.api import plan, rank
 from diagnose.errors import FileProblems, InputError, Unavailable
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.places import Folders
-from diagnose.learning.accepted import accept, forget
-from diagnose.learning.update import Lesson
+from diagnose.learning.update import Lesson, accept, forget
 from diagnose.machine.graph import load_machine
 from diagnose.observations.typed import read_typed
+from diagnose.paths import Folders
 from diagnose.reports.plan import plan_report
 from diagnose.reports.ranking import ranking_report
 from tests.learning.fleets import KNOWN, Closed, lesson, moved

@@ -9,8 +9,7 @@ import math
 import numpy as np
 import pytest
 
-from diagnose.learning.conjugate import Beta, Dirichlet, Gamma
-from diagnose.learning.special import beta_below, gamma_below
+from diagnose.learning.conjugate import Beta, Dirichlet, Gamma, beta_below, gamma_below
 
 PUMP = Beta(4.2, 153.1).seen(1, 8)
 VALVE_PRIOR = Beta(1.24, 189_075)

@@ -3,9 +3,9 @@
 import pytest
 
 from diagnose.errors import FileProblems, UnknownName
-from diagnose.knowledge.layouts import Layout
 from diagnose.machine.assemble import build_machine
 from diagnose.machine.graph import load_machine
+from diagnose.machine.layouts import Layout
 
 FOLDING = load_machine("folding-16")
 

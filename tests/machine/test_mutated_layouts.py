@@ -12,8 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from diagnose.errors import RowfaultError
+from diagnose.formats.strictyaml import read_text
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.strictyaml import read_text
 from diagnose.machine.graph import load_machine
 from diagnose.machine.tree import describe_row, draw
 

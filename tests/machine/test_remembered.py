@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from diagnose.errors import FileProblems
-from diagnose.knowledge import remembered
+from diagnose.formats import cache as remembered
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine import assemble
 from diagnose.machine.graph import Machine, read_machine

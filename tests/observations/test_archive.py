@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnose.errors import FileProblems, UnknownName
+from diagnose.formats.strictyaml import read_text
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.strictyaml import read_text
 from diagnose.observations.archive import read_story, story_text
 from diagnose.observations.entries import (
     Concluded,

@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnose.errors import FileProblems
+from diagnose.formats.strictyaml import read_text
+from diagnose.formats.units import NO_CODE
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.strictyaml import read_text
-from diagnose.knowledge.units import NO_CODE
 from diagnose.machine.graph import load_machine
 from diagnose.observations.case import Case
 from diagnose.observations.casefile import case_of, read_case_file

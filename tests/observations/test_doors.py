@@ -11,11 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnose.errors import FileProblems, InputError
+from diagnose.formats.strictyaml import read_text
+from diagnose.formats.units import KINDS, NO_CODE, QUANTITIES
+from diagnose.formats.value_problem import Wrong
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.parts import Measurement
-from diagnose.knowledge.strictyaml import read_text
-from diagnose.knowledge.units import KINDS, NO_CODE, QUANTITIES
-from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.graph import load_machine
 from diagnose.observations.archive import read_story
 from diagnose.observations.case import Case
@@ -26,7 +26,7 @@ from diagnose.observations.result import Result
 from diagnose.observations.state import replay
 from diagnose.observations.typed import parse_statements, read_typed
 from diagnose.observations.values import NONE_STORED, circumstance_fault, reading_fault, typeable
-from diagnose.reasoning.conclude import conclude_case
+from diagnose.rules.conclude import conclude_case
 from tests.observations.writing import case_text
 
 KNOWN, MACHINE = load_knowledge(), load_machine("mounted-6")

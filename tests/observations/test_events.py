@@ -10,8 +10,8 @@ import pytest
 
 from diagnose.api import rank
 from diagnose.errors import NotUnderstood
+from diagnose.formats.strictyaml import read_text
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.strictyaml import read_text
 from diagnose.machine.graph import load_machine
 from diagnose.observations.archive import read_story, story_text
 from diagnose.observations.case import Case
@@ -33,7 +33,7 @@ from diagnose.observations.state import replay
 from diagnose.observations.text import in_words
 from diagnose.observations.typed import read_typed
 from diagnose.observations.validation import Validation
-from diagnose.retest.proof import Proof
+from diagnose.planner.verification import Proof
 
 KNOWN = load_knowledge(learned=False)
 MACHINE = load_machine("mounted-6", KNOWN)

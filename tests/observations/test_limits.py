@@ -8,10 +8,10 @@ from collections.abc import Callable
 
 import pytest
 
-from diagnose import limits
+from diagnose import tolerances as limits
 from diagnose.errors import FileProblems, Place
+from diagnose.formats.strictyaml import read_text
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.strictyaml import read_text
 from diagnose.machine.graph import load_machine
 from diagnose.observations.archive import read_story
 from diagnose.observations.case import Case

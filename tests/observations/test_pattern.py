@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diagnose.errors import FileProblems, Place
-from diagnose.knowledge.rowranges import in_short
+from diagnose.formats.rowranges import in_short
 from diagnose.observations.pattern import read_pattern
 from diagnose.observations.result import Result
 

@@ -23,8 +23,8 @@ from diagnose.observations.entries import (
     new_event,
 )
 from diagnose.observations.events import Circumstances, History, Reading, Remedied, Run, Swapped
+from diagnose.observations.guard import redo, undo
 from diagnose.observations.state import State, replay
-from diagnose.observations.undo import redo, undo
 
 START = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
 OPENING = new_event(Opened(case="20260301-small", machine="mounted-6"), "A", START)

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnose.errors import FileProblems
-from diagnose.knowledge.units import NO_CODE
+from diagnose.formats.units import NO_CODE
 from diagnose.machine.graph import Machine, load_machine
 from diagnose.observations.case import Case
 from diagnose.observations.typed import read_typed

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diagnose.errors import Place
+from diagnose.formats.units import NO_CODE, OVER_RANGE_OHM
+from diagnose.formats.value_problem import Wrong
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.units import NO_CODE, OVER_RANGE_OHM
-from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.graph import load_machine
 from diagnose.observations.values import (
     circumstance_fault,

@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 
+from diagnose.formats.units import NO_CODE
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.units import NO_CODE
 from diagnose.machine.graph import Machine
 from diagnose.observations.case import Case
 from diagnose.observations.events import Reading, Remedied, Run, Work

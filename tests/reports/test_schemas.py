@@ -17,15 +17,15 @@ from click.testing import CliRunner
 from jsonschema import Draft202012Validator
 
 import diagnose.reports.forms
-from diagnose.drill.record import Finished, Opportunity
-from diagnose.lessons.coverage import Coverage
 from diagnose.observations.archive import story_text
 from diagnose.reports.forms.base import Report
 from diagnose.reports.listings import build_coverage_report
 from diagnose.reports.schemas import DOCUMENTS, schema_of
 from diagnose.store.casebook import open_casebook
+from diagnose.training.record import Finished, Opportunity
+from diagnose.training.worked_cases import Coverage
 from diagnose.ui.cli.root import rowfault
-from tests.casereport.stories import hostile, proven_on_mounted_12, section_on_folding_24
+from tests.reports.stories import hostile, proven_on_mounted_12, section_on_folding_24
 
 PROVEN = proven_on_mounted_12()
 CASE = "20260314-mounted-12-0a1b2c"

@@ -13,7 +13,6 @@ from __future__ import annotations
 import sys
 from datetime import UTC, datetime, timedelta
 
-from diagnose.drill.record import Finished, Opportunity
 from diagnose.knowledge.base import load_knowledge
 from diagnose.observations.entries import (
     Answered,
@@ -27,8 +26,9 @@ from diagnose.observations.entries import (
     What,
 )
 from diagnose.observations.events import Circumstances, History, Reading, Remedied, Run, Swapped
-from diagnose.observations.undo import undo
+from diagnose.observations.guard import undo
 from diagnose.store.casebook import open_casebook
+from diagnose.training.record import Finished, Opportunity
 
 START = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
 WARM = {"oil": 54.25, "engine": "on"}

@@ -8,14 +8,14 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import select, text
 
-from diagnose.drill.record import Finished, Opportunity
-from diagnose.drill.score import finished
 from diagnose.observations.entries import Noted, Opened, new_event
 from diagnose.store import schema
 from diagnose.store.casebook import Casebook, open_casebook
 from diagnose.store.engine import make_engine
-from diagnose.store.tables import drills
-from tests.drill.worlds import debriefed
+from diagnose.store.rows import drills
+from diagnose.training.record import Finished, Opportunity
+from diagnose.training.score import finished
+from tests.training.worlds import debriefed
 
 START = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
 TAKEN = (Opportunity("patterns", 1, taken=True), Opportunity("prove", 2, taken=False))

@@ -292,7 +292,7 @@ def test_the_casebook_is_in_the_users_folder_unless_named(
 def test_the_tables_are_those_that_the_program_expects(url: str) -> None:
     from sqlalchemy import inspect
 
-    from diagnose.store.tables import metadata
+    from diagnose.store.rows import metadata
 
     begun(url)
     engine = make_engine(url)

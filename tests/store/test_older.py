@@ -15,8 +15,8 @@ import pytest
 from sqlalchemy import Connection, select, text
 
 from diagnose.errors import FileProblems
+from diagnose.formats.strictyaml import read_text
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.strictyaml import read_text
 from diagnose.observations.archive import read_story
 from diagnose.observations.entries import HandedOver, Noted, new_event
 from diagnose.observations.state import replay
@@ -24,7 +24,7 @@ from diagnose.store import schema
 from diagnose.store.casebook import open_casebook
 from diagnose.store.engine import make_engine
 from diagnose.store.entry import Wanted
-from diagnose.store.tables import events
+from diagnose.store.rows import events
 from tests.store import older
 from tests.store.conftest import Server
 

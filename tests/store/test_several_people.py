@@ -8,8 +8,8 @@ import pytest
 
 from diagnose.observations.entries import Opened, new_event
 from diagnose.store.casebook import open_casebook
-from tests.work.crew import CASE, Log, counted_once
-from tests.work.member import together
+from tests.session.crew import CASE, Log, counted_once
+from tests.session.member import together
 
 
 @pytest.mark.slow

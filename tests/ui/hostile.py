@@ -10,7 +10,7 @@ import click
 import yaml
 
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.places import shipped
+from diagnose.paths import shipped
 from diagnose.ui.cli.root import rowfault
 from diagnose.ui.lazy import called
 

@@ -1,26 +1,53 @@
-"""Everything that is to be said of one case, in the form ``rowfault/report/1``.
-
-Rows carry what each check showed last, parts how likely they are at fault where they are now, the
-timeline every event with what of it counts.
-"""
+"""The forms of a case: its report, its timeline, its entries, the record of a proven machine."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal
+from datetime import datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_serializer
 
 from diagnose.knowledge.parts import Price
+from diagnose.observations.encoding import encode
+from diagnose.observations.entries import Event, What
 from diagnose.reports.forms.base import Frozen, Moment, Report
-from diagnose.reports.forms.layout import LayoutReport
-from diagnose.reports.forms.plan import EndReport, ExpectedMinutes, StepReport
 from diagnose.reports.forms.ranking import (
     CauseReport,
+    EndReport,
+    ExpectedMinutes,
     FindingReport,
     FragileReport,
+    LayoutReport,
     Standing,
+    StepReport,
     TogetherReport,
 )
-from diagnose.reports.forms.timeline import TimelineEntry
+
+
+class CorrectedReport(Frozen):
+    """How an entry was corrected: by which entry, by whom, and what counts instead, if anything."""
+
+    by: int
+    who: str
+    at: Moment
+    instead: str | None
+    reason: str | None
+
+
+class TimelineEntry(Frozen):
+    """One thing that was told; ``counts`` is whether it counts as it was told."""
+
+    number: int
+    id: str
+    at: Moment
+    who: str
+    kind: str
+    says: str
+    question: str | None
+    counts: bool
+    corrected: CorrectedReport | None
+
 
 Mark = Literal["fail", "unsure", "pass", "not-run"]
 
@@ -179,3 +206,62 @@ class CaseReport(Report):
     conclusion: ConclusionReport | None
     cautions: tuple[str, ...]
     priors: str
+
+
+class SeasonReport(Report):
+    """The runs, what was repaired and what proves it, for somebody to sign.
+
+    ``work`` is what was done to the machine, in order; ``found`` what was at fault and is gone.
+    """
+
+    form: Literal["rowfault/season/1"] = "rowfault/season/1"
+    case: str
+    title: str | None
+    machine: MachineReport
+    opened: Moment
+    last: Moment
+    who: tuple[str, ...]
+    history: tuple[str, ...]
+    runs: tuple[CountedRun, ...]
+    parts_used: tuple[PartUsed, ...]
+    proven_at: Moment
+    work: tuple[str, ...]
+    found: tuple[NamedCause, ...]
+    proof: ProofReport
+    priors: str
+    cautions: tuple[str, ...]
+
+
+class KeptEvent(BaseModel):
+    """One thing that was told, with the hash that holds it to the one before."""
+
+    model_config = ConfigDict(frozen=True)
+
+    id: str
+    at: datetime
+    who: str
+    what: Annotated[What, Field(discriminator="kind")]
+    question: str | None = None
+    seen: str | None = None
+    before: tuple[str, ...] = ()
+    same_as: str | None = None
+    sha256: str
+
+    @model_serializer(mode="plain")
+    def _as_it_is_kept(self) -> dict[str, Any]:
+        told = {name: getattr(self, name) for name in type(self).model_fields if name != "sha256"}
+        return {**encode(Event(**told)), "sha256": self.sha256}
+
+
+class StoryReport(Report):
+    """A case as it is kept: how many entries, the hash of the last, and each of them in order.
+
+    What an entry does not say is left out of it.
+    """
+
+    SCHEMA_OF = "validation"
+
+    form: Literal["rowfault/case/3"] = "rowfault/case/3"
+    entries: int
+    head: str
+    events: tuple[KeptEvent, ...]

@@ -22,10 +22,9 @@ from diagnose.observations.entries import Event, Reopened, new_event
 from diagnose.observations.state import replay
 from diagnose.observations.text import OUTCOMES, in_hand
 from diagnose.projection import Projection
-from diagnose.reports.forms.timeline import TimelineEntry
+from diagnose.reports.forms.case import TimelineEntry
 from diagnose.reports.listings import build_cases_report
-from diagnose.reports.story import build_story_report
-from diagnose.reports.timeline import timeline_of
+from diagnose.reports.story import build_story_report, timeline_of
 from diagnose.store.entry import OPEN, Entry, Wanted
 from diagnose.ui.cli.completion import suggest_cases, suggest_machines
 from diagnose.ui.cli.options import (
@@ -39,7 +38,7 @@ from diagnose.ui.cli.options import (
 from diagnose.ui.cli.who import case_of, open_casebook, person
 from diagnose.ui.files import may_be_written, write_whole
 from diagnose.ui.lazy import Group, Lazy
-from diagnose.ui.plaintext import visible
+from diagnose.ui.streams import visible
 from diagnose.ui.terminal.output import console, print_json, print_lines, print_tidily
 from diagnose.ui.words import counted, minutes_text
 

@@ -60,7 +60,7 @@ def suggest_groups(_: click.Context, __: click.Parameter, typed: str) -> list[st
     >>> suggest_groups(click.Context(click.Command("list")), click.Option(["--group"]), "co")
     ['context', 'contradictions']
     """
-    from diagnose.reasoning.vocabulary import GROUPS
+    from diagnose.rules.vocabulary import GROUPS
 
     return [group for group in GROUPS if group.startswith(typed)]
 
@@ -85,7 +85,7 @@ def suggest_ids(context: click.Context, _: click.Parameter, typed: str) -> list[
     >>> suggest_ids(context, option, "valve:coil")
     ['valve:coil_open', 'valve:coil_shorted']
     """
-    from diagnose.reasoning.loading import load_rules
+    from diagnose.rules.loading import load_rules
     from diagnose.ui.manual.catalogue import Catalogue
 
     root = context.find_root().command
@@ -111,7 +111,7 @@ def _machine(context: click.Context, knowledge: Knowledge) -> str | None:
     file: Path | None = context.params.get("file")
     if file is None or machine in knowledge.layouts:
         return machine
-    from diagnose.knowledge.strictyaml import read_file
+    from diagnose.formats.strictyaml import read_file
 
     return str(read_file(file).data.get("machine"))
 

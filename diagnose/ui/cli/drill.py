@@ -11,30 +11,28 @@ import click
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from diagnose.advice import DEFERRAL
-from diagnose.drill.code import MOST_SEEDS, Named, read, written
-from diagnose.drill.game import Drill, Step, begin, play
-from diagnose.drill.hints import cautions, plain_cautions, worded
-from diagnose.drill.level import load_drills
-from diagnose.drill.moment import Moment
-from diagnose.drill.moves import Move
-from diagnose.drill.players import PLAYERS, played
-from diagnose.drill.progress import FIRST_LEVEL, advised
-from diagnose.drill.record import Finished
-from diagnose.drill.score import Debriefing, Judge, finished
 from diagnose.errors import RowfaultError, Unavailable, on_one_line, quoted
+from diagnose.formats.value_problem import Wrong
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.words import load_words
-from diagnose.knowledge.wrong import Wrong
+from diagnose.knowledge.checks import load_words
 from diagnose.observations.entries import Skipped, Statement
 from diagnose.observations.events import Run
 from diagnose.observations.rows import pattern_in_words
 from diagnose.observations.text import in_words
-from diagnose.reasoning.loading import load_rules
+from diagnose.planner.advice import DEFERRAL
 from diagnose.record import record
-from diagnose.reports.drill import build_drill_report
-from diagnose.reports.forms.drill import DrillReport, DrillsReport
-from diagnose.reports.progress import build_progress_report
+from diagnose.reports.forms.training import DrillReport, DrillsReport
+from diagnose.reports.training import build_drill_report, build_progress_report
+from diagnose.rules.loading import load_rules
+from diagnose.training.decision_point import Moment, cautions, plain_cautions, worded
+from diagnose.training.game import Drill, Step, begin, play
+from diagnose.training.level import load_drills
+from diagnose.training.moves import Move
+from diagnose.training.policies import PLAYERS, played
+from diagnose.training.progress import FIRST_LEVEL, advised
+from diagnose.training.record import Finished
+from diagnose.training.score import Debriefing, Judge, finished
+from diagnose.training.share_code import MOST_SEEDS, Named, read, written
 from diagnose.ui.cli.completion import suggest_machines
 from diagnose.ui.cli.options import NAME_OR_PATH, READABLE, WORDS, Words, colour_option
 from diagnose.ui.cli.who import login, open_casebook

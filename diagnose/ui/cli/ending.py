@@ -15,8 +15,8 @@ from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
-from diagnose import __version__
 from diagnose.errors import FileProblems, RowfaultError, on_one_line
+from diagnose.version import __version__
 
 INTERRUPTED = 128 + signal.SIGINT
 """The exit status of a command that somebody stopped with Ctrl-C."""

@@ -8,8 +8,8 @@ import click
 from rich.markdown import Markdown
 
 from diagnose.knowledge.base import load_knowledge
-from diagnose.reasoning.loading import load_rules
 from diagnose.reports.forms.listings import ExplanationReport, PageReport
+from diagnose.rules.loading import load_rules
 from diagnose.ui.cli.completion import suggest_ids
 from diagnose.ui.cli.options import ARGUMENT, colour_option, json_option
 from diagnose.ui.lazy import Command

@@ -9,14 +9,12 @@ import click
 
 from diagnose.errors import InputError, Place, Problem, RowfaultError, on_one_line
 from diagnose.knowledge.base import load_knowledge
-from diagnose.knowledge.places import own, own_to_write
 from diagnose.knowledge.priors import SHIPPED
-from diagnose.learning.accepted import accept, forget
-from diagnose.learning.counts import Summary, count
-from diagnose.learning.update import Lesson, learn
-from diagnose.learning.weights import load_weights
-from diagnose.reports.forms.lesson import LeftOut, LessonReport, MovedReport
-from diagnose.reports.lesson import build_lesson_report
+from diagnose.learning.counts import Summary, count, load_weights
+from diagnose.learning.update import Lesson, accept, forget, learn
+from diagnose.paths import own, own_to_write
+from diagnose.reports.forms.training import LeftOut, LessonReport, MovedReport
+from diagnose.reports.training import build_lesson_report
 from diagnose.ui.cli.options import WORDS, json_option
 from diagnose.ui.cli.who import login, open_casebook
 from diagnose.ui.lazy import Command

@@ -11,10 +11,8 @@ from rich.text import Text
 
 from diagnose.errors import Place, UnknownName
 from diagnose.knowledge.base import load_knowledge
-from diagnose.lessons.coverage import coverage
-from diagnose.lessons.playing import Played, played
-from diagnose.lessons.worked import Worked, worked_cases
 from diagnose.reports.listings import build_coverage_report
+from diagnose.training.worked_cases import Played, Worked, coverage, played, worked_cases
 from diagnose.ui.cli.options import WORDS, colour_option, json_option
 from diagnose.ui.lazy import Command
 from diagnose.ui.terminal.output import GLUE, console, print_json, print_lines, print_tidily

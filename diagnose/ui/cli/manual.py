@@ -14,9 +14,9 @@ from pathlib import Path, PurePosixPath
 import click
 
 from diagnose.errors import FileProblems, Place, Problem, Unavailable, quoted
+from diagnose.formats.textfile import read_at_most
 from diagnose.knowledge.base import load_knowledge
-from diagnose.reading import read_at_most
-from diagnose.reasoning.loading import load_rules
+from diagnose.rules.loading import load_rules
 from diagnose.ui.files import write_whole
 from diagnose.ui.lazy import Command
 from diagnose.ui.manual.catalogue import Catalogue

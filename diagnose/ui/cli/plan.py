@@ -12,9 +12,9 @@ import click
 from diagnose.api import plan
 from diagnose.machine.planter import Machine
 from diagnose.observations.case import Case
+from diagnose.planner.contingent_plan import Goal
+from diagnose.planner.problem import Means
 from diagnose.reports.plan import build_plan_report
-from diagnose.retest.plan import Goal
-from diagnose.retest.scene import Means
 from diagnose.ui.cli.options import case_input, colour_option, json_option
 from diagnose.ui.cli.rank import required_case
 from diagnose.ui.lazy import Command

@@ -9,8 +9,8 @@ import click
 
 from diagnose.api import rank
 from diagnose.errors import FileProblems, Problem
+from diagnose.formats.strictyaml import read_file
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.strictyaml import read_file
 from diagnose.machine.graph import load_machine
 from diagnose.machine.planter import Machine
 from diagnose.observations.case import Case

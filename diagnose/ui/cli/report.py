@@ -13,15 +13,13 @@ from rich.text import Text
 
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
-from diagnose.readiness import read_readiness
+from diagnose.planner.readiness import read_readiness
 from diagnose.record import record
-from diagnose.reports.case import build_case_report
+from diagnose.reports.case import build_case_report, build_season_report
 from diagnose.reports.forms.base import Report
-from diagnose.reports.forms.case import CaseReport
-from diagnose.reports.forms.readiness import ItemReport, ReadinessReport
-from diagnose.reports.forms.season import SeasonReport
-from diagnose.reports.readiness import build_readiness_report
-from diagnose.reports.season import build_season_report
+from diagnose.reports.forms.case import CaseReport, SeasonReport
+from diagnose.reports.forms.listings import ItemReport, ReadinessReport
+from diagnose.reports.listings import build_readiness_report
 from diagnose.ui.cli.completion import suggest_arguments, suggest_cases, suggest_first
 from diagnose.ui.cli.options import (
     ARGUMENT,

@@ -10,11 +10,11 @@ from typing import Any
 
 import click
 
-from diagnose import __version__
 from diagnose.ui.cli.completion import shell_asks
 from diagnose.ui.cli.ending import INTERRUPTED, told
 from diagnose.ui.lazy import Group, Lazy
 from diagnose.ui.streams import guarded
+from diagnose.version import __version__
 
 COMMANDS = (
     ("rank", "rank:rank_command", "Rank causes and say what to test next."),

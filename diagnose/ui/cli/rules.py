@@ -9,11 +9,11 @@ from rich.table import Table
 from rich.text import Text
 
 from diagnose.errors import FileProblems, Place, UnknownName
-from diagnose.reasoning.loading import load_rules
-from diagnose.reasoning.reading import read_beside
-from diagnose.reasoning.rulecases import case_problems
-from diagnose.reasoning.vocabulary import GROUPS
 from diagnose.reports.listings import build_rules_report
+from diagnose.rules.cases import case_problems
+from diagnose.rules.loading import load_rules
+from diagnose.rules.reading import read_beside
+from diagnose.rules.vocabulary import GROUPS
 from diagnose.ui.cli.completion import suggest_groups
 from diagnose.ui.cli.options import WORDS, colour_option, json_option
 from diagnose.ui.lazy import Group

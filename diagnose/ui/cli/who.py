@@ -11,7 +11,7 @@ from diagnose.errors import InputError, Place, Problem
 from diagnose.knowledge.base import Knowledge
 from diagnose.observations.archive import read_story
 from diagnose.observations.entries import Event
-from diagnose.ui.plaintext import visible
+from diagnose.ui.streams import visible
 
 LONGEST = 200
 """Letters of a name that are kept."""

@@ -11,7 +11,6 @@ from typing import NoReturn
 import click
 from pydantic import ValidationError
 
-from diagnose.advice import DEFERRAL
 from diagnose.errors import (
     CaseClosed,
     NoAnswer,
@@ -22,8 +21,8 @@ from diagnose.errors import (
     Unavailable,
     quoted,
 )
+from diagnose.formats.value_problem import Wrong
 from diagnose.knowledge.base import Knowledge, load_knowledge
-from diagnose.knowledge.wrong import Wrong
 from diagnose.machine.graph import layout_text, load_machine
 from diagnose.observations.entries import (
     Event,
@@ -39,8 +38,15 @@ from diagnose.observations.forms import spoken
 from diagnose.observations.state import replay
 from diagnose.observations.typed import parse_statements
 from diagnose.observations.validation import Validation
+from diagnose.planner.advice import DEFERRAL
 from diagnose.projection import Projection
 from diagnose.record import record
+from diagnose.session.answers import Question, answered
+from diagnose.session.overtaken import keep
+from diagnose.session.prompt_commands import SAYINGS, SHOWN, accepted, leads_to, said_in, told_by
+from diagnose.session.scratch import Keeper, Scratch
+from diagnose.session.session import Job
+from diagnose.session.steps import next_question
 from diagnose.ui.cli.completion import suggest_cases, suggest_machines
 from diagnose.ui.cli.options import NAME_OR_PATH, READABLE, WORDS, colour_option
 from diagnose.ui.cli.who import open_casebook, person
@@ -50,13 +56,6 @@ from diagnose.ui.terminal.asking import Asker, asker, unattended
 from diagnose.ui.terminal.bench import Bench
 from diagnose.ui.terminal.output import console
 from diagnose.ui.terminal.patient import GaveUp, Patient, Settling
-from diagnose.work.answer import answered
-from diagnose.work.job import Job
-from diagnose.work.keeping import Keeper, Scratch
-from diagnose.work.overtaken import keep
-from diagnose.work.question import Question
-from diagnose.work.sayings import SAYINGS, SHOWN, accepted, leads_to, said_in, told_by
-from diagnose.work.steps import next_question
 
 
 @click.command("work", cls=Command)

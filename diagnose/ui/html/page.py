@@ -5,16 +5,15 @@ from __future__ import annotations
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from diagnose import __version__
 from diagnose.observations.rows import pattern_in_words, rows_in_words
-from diagnose.reports.forms.case import CaseReport
-from diagnose.reports.forms.readiness import ReadinessReport
-from diagnose.reports.forms.season import SeasonReport
-from diagnose.ui.plaintext import visible
+from diagnose.reports.forms.case import CaseReport, SeasonReport
+from diagnose.reports.forms.listings import ReadinessReport
+from diagnose.ui.streams import visible
 from diagnose.ui.svg.chart import LETTERS, draw_chart, sample
 from diagnose.ui.svg.machine import Shown, bands, draw_band, draw_supply
-from diagnose.ui.svg.symbols import key, mark
+from diagnose.ui.svg.picture import key, mark
 from diagnose.ui.words import minutes_text, moment, outcome, percent, plain, sentence
+from diagnose.version import __version__
 
 
 def report_page(report: CaseReport) -> str:

@@ -17,17 +17,15 @@ import click
 from pydantic import BaseModel, JsonValue
 
 from diagnose.knowledge.base import Knowledge
+from diagnose.knowledge.checks import load_words
 from diagnose.knowledge.parts import Mode, PartKind, Remedy, Swap
-from diagnose.knowledge.words import load_words
 from diagnose.machine.graph import load_machine
-from diagnose.reasoning.loading import Rules
-from diagnose.reasoning.rulefile import Rule
 from diagnose.reports.schemas import DOCUMENTS, schema_of
+from diagnose.rules.loading import Rules
+from diagnose.rules.rulefile import Rule
 from diagnose.ui.manual import pages
-from diagnose.ui.manual.commandpages import command_page, every_command
 from diagnose.ui.manual.onepage import SORTS, Key, Page
-from diagnose.ui.manual.rulepages import rule_page
-from diagnose.ui.manual.schemapages import schema_page
+from diagnose.ui.manual.otherpages import command_page, every_command, rule_page, schema_page
 
 
 class Catalogue:
@@ -52,7 +50,7 @@ class Catalogue:
         """Every page by sort and id.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> from diagnose.reasoning.loading import load_rules
+        >>> from diagnose.rules.loading import load_rules
         >>> Catalogue(load_knowledge(), load_rules()).by_key["check", "bleed"].title
         'bleed check (bleed)'
         """
@@ -63,7 +61,7 @@ class Catalogue:
         """The pages that an id stands for.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> from diagnose.reasoning.loading import load_rules
+        >>> from diagnose.rules.loading import load_rules
         >>> [page.sort for page in Catalogue(load_knowledge(), load_rules()).by_id["supply"]]
         ['circumstance', 'group']
         """
@@ -76,7 +74,7 @@ class Catalogue:
         """The pages of a sort, in the order of the data.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> from diagnose.reasoning.loading import load_rules
+        >>> from diagnose.rules.loading import load_rules
         >>> [page.id for page in Catalogue(load_knowledge(), load_rules()).of("check")]
         ['bleed', 'response']
         """
@@ -130,7 +128,7 @@ def written(
     Raises `FileProblems`.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> from diagnose.reasoning.loading import load_rules
+    >>> from diagnose.rules.loading import load_rules
     >>> ", ".join(dict.fromkeys(page.sort for page in written(load_knowledge(), load_rules())))
     'guide, check, circumstance, group, part kind, mode, act, set-up, rule, machine, schema, word'
     """

@@ -40,7 +40,7 @@ def explained(topic: str, catalogue: Catalogue, knowledge: Knowledge) -> tuple[P
     UnknownName: nothing answers to it; the nearest ids are offered.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> from diagnose.reasoning.loading import load_rules
+    >>> from diagnose.rules.loading import load_rules
     >>> known = load_knowledge()
     >>> pages = Catalogue(known, load_rules())
     >>> [page.sort for page in explained("oil", pages, known)]
@@ -64,7 +64,7 @@ def looked_up(
     Raises `UnknownName` when no page does.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> from diagnose.reasoning.loading import load_rules
+    >>> from diagnose.rules.loading import load_rules
     >>> known = load_knowledge()
     >>> pages = Catalogue(known, load_rules())
     >>> found, meant = looked_up("bleed check", pages, known)
@@ -86,7 +86,7 @@ def searched(words: str, catalogue: Catalogue) -> tuple[Page, ...]:
     """The pages in which every word occurs, those first that have them in their title.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> from diagnose.reasoning.loading import load_rules
+    >>> from diagnose.rules.loading import load_rules
     >>> pages = Catalogue(load_knowledge(), load_rules())
     >>> "valve:coil_open" in [page.id for page in searched("winding broken", pages)]
     True

@@ -1,19 +1,17 @@
 """Manual pages, written from the data: one for each check, circumstance, part kind and mode.
 
-A page is plain Markdown text. Rules have their own module, `diagnose.ui.manual.rulepages`.
+A page is plain Markdown text. Rules have their own module, `diagnose.ui.manual.otherpages`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
+from diagnose.formats.model import WORDS
 from diagnose.knowledge.base import Knowledge
-from diagnose.knowledge.chances import WORDS
-from diagnose.knowledge.checks import Check
+from diagnose.knowledge.checks import Check, Setup, Word
 from diagnose.knowledge.circumstances import Circumstance, Prepare, State
 from diagnose.knowledge.parts import Measurement, Mode, PartKind, Remedy, Swap
-from diagnose.knowledge.setups import Setup
-from diagnose.knowledge.words import Word
 from diagnose.machine.planter import Machine
 from diagnose.machine.tree import draw
 from diagnose.observations.rows import rows_in_words

@@ -10,10 +10,10 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markdown_it import MarkdownIt
 from markupsafe import Markup
 
-from diagnose import __version__
 from diagnose.ui.manual.catalogue import Catalogue
 from diagnose.ui.manual.onepage import SORTS, Key, Page
 from diagnose.ui.words import sentence
+from diagnose.version import __version__
 
 
 def html_files(catalogue: Catalogue) -> Mapping[str, str]:
@@ -104,7 +104,7 @@ class Linker:
         r"""A page with its links: ids, words where they first occur, and what belongs beside it.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> from diagnose.reasoning.loading import load_rules
+        >>> from diagnose.rules.loading import load_rules
         >>> page = Page("note", "mine", "# mine\n\nThe `bleed` check. No check more.", {})
         >>> Linker(Catalogue(load_knowledge(), load_rules())).linked(page).splitlines()[-1]
         'The [`bleed`](../checks/bleed.md) [check](../words/check.md). No check more.'
@@ -122,7 +122,7 @@ class Linker:
         """The page that leads to every other.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> from diagnose.reasoning.loading import load_rules
+        >>> from diagnose.rules.loading import load_rules
         >>> text = Linker(Catalogue(load_knowledge(), load_rules()), ".html").contents()
         >>> [line.partition(":")[0] for line in text.splitlines() if "(checks/" in line]
         ['- [bleed](checks/bleed.html)', '- [response](checks/response.html)']

@@ -15,8 +15,8 @@ from textwrap import wrap
 
 from diagnose.observations.rows import rows_in_words
 from diagnose.record import record
-from diagnose.reports.forms.layout import LayoutReport, SectionReport
-from diagnose.ui.svg import symbols
+from diagnose.reports.forms.ranking import LayoutReport, SectionReport
+from diagnose.ui.svg import picture as symbols
 from diagnose.ui.svg.picture import Picture
 from diagnose.ui.words import percent
 

@@ -9,8 +9,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
 
-from diagnose.knowledge.textfile import read_text_file
-from diagnose.limits import LARGEST_YAML
+from diagnose.formats.textfile import read_text_file
+from diagnose.tolerances import LARGEST_YAML
 from diagnose.ui.streams import bare
 
 PROMPT = "> "

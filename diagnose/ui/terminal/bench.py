@@ -10,27 +10,27 @@ from datetime import datetime
 from rich.console import Console, Group, RenderableType
 from rich.text import Text
 
+from diagnose.diagnosis.causes import Cause
+from diagnose.diagnosis.explain import weighing
 from diagnose.errors import FileProblems, InputError, RowfaultError, on_one_line
-from diagnose.knowledge.wrong import Wrong
+from diagnose.formats.value_problem import Wrong
 from diagnose.observations.entries import Correction
 from diagnose.observations.events import Run
 from diagnose.observations.result import Result
 from diagnose.observations.text import OUTCOMES, in_hand, in_words
 from diagnose.projection import Projection
-from diagnose.ranking.causes import Cause
-from diagnose.ranking.explain import weighing
-from diagnose.reports.forms.timeline import TimelineEntry
-from diagnose.reports.timeline import timeline_of
-from diagnose.ui.plaintext import visible
+from diagnose.reports.forms.case import TimelineEntry
+from diagnose.reports.story import timeline_of
+from diagnose.session.answers import Question
+from diagnose.session.overtaken import Doubt
+from diagnose.session.prompt_commands import SAYINGS
+from diagnose.session.session import Job
+from diagnose.session.steps import expected
+from diagnose.ui.streams import visible
 from diagnose.ui.terminal.output import GLUE, print_tidily
 from diagnose.ui.terminal.ranking import bullets
 from diagnose.ui.terminal.rows import Line, draw_rows
 from diagnose.ui.words import counted, minutes_text, percent, sentence
-from diagnose.work.job import Job
-from diagnose.work.overtaken import Doubt
-from diagnose.work.question import Question
-from diagnose.work.sayings import SAYINGS
-from diagnose.work.steps import expected
 
 EXAMPLE = "response=fail:6,pass:rest oil=54C"
 

@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from rich.console import Console, RenderableType
 from rich.text import Text
 
-from diagnose.drill.score import Debriefing, cause_in_words
-from diagnose.drill.skills import SKILLS
-from diagnose.reports.forms.progress import ProgressReport, SkillReport
-from diagnose.ui.plaintext import visible
+from diagnose.reports.forms.training import ProgressReport, SkillReport
+from diagnose.training.score import Debriefing, cause_in_words
+from diagnose.training.skills import SKILLS
+from diagnose.ui.streams import visible
 from diagnose.ui.terminal.ranking import bullets
 from diagnose.ui.words import counted, minutes_text, percent, sentence
 
@@ -99,8 +99,8 @@ def _skills(done: Debriefing) -> Iterator[str]:
 def progress_text(report: ProgressReport, console: Console) -> Iterator[RenderableType]:
     """A record for people, part by part, for 80 columns.
 
-    >>> from diagnose.drill.level import load_drills
-    >>> from diagnose.reports.progress import build_progress_report
+    >>> from diagnose.training.level import load_drills
+    >>> from diagnose.reports.training import build_progress_report
     >>> report = build_progress_report("Ann", [], load_drills())
     >>> [text.plain for text in progress_text(report, Console())][:3:2]
     ['Ann: 0 finished drills', '  0 of 0     not known yet: it came up fewer than 3 times']

@@ -16,8 +16,7 @@ from rich.segment import Segment, Segments
 from rich.theme import Theme
 
 from diagnose.reports.forms.base import Report
-from diagnose.ui.plaintext import encodable, visible
-from diagnose.ui.streams import write_as_is
+from diagnose.ui.streams import encodable, visible, write_as_is
 
 GLUE = "\ue000"
 """A blank at which no line is broken; `print_tidily` prints it as one."""

@@ -6,15 +6,15 @@ from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 from diagnose.errors import Unavailable
-from diagnose.knowledge.wrong import Wrong
+from diagnose.formats.value_problem import Wrong
 from diagnose.observations.entries import Event
 from diagnose.observations.state import Counted
 from diagnose.projection import Projection
+from diagnose.session.answers import Answer
+from diagnose.session.overtaken import Doubt
+from diagnose.session.scratch import Keeper
 from diagnose.ui.terminal.asking import Asker, unattended
 from diagnose.ui.terminal.bench import Bench
-from diagnose.work.answer import Answer
-from diagnose.work.keeping import Keeper
-from diagnose.work.overtaken import Doubt
 
 Kept = TypeVar("Kept")
 

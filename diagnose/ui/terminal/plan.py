@@ -10,9 +10,9 @@ from rich.console import Console, Group, RenderableType
 from rich.text import Text
 from rich.tree import Tree
 
-from diagnose.advice import DEFERRAL
 from diagnose.observations.rows import rows_in_words
-from diagnose.reports.forms.plan import EndReport, PlanReport, StepReport
+from diagnose.planner.advice import DEFERRAL
+from diagnose.reports.forms.ranking import EndReport, PlanReport, StepReport
 from diagnose.reports.plan import acts_in
 from diagnose.ui.terminal.output import print_tidily
 from diagnose.ui.terminal.ranking import bullets, priors_line

@@ -12,9 +12,9 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from diagnose.advice import DEFERRAL
 from diagnose.knowledge.priors import SHIPPED
 from diagnose.observations.rows import pattern_in_words, rows_in_words
+from diagnose.planner.advice import DEFERRAL
 from diagnose.reports.forms.ranking import (
     CauseReport,
     NextReport,

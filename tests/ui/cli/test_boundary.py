@@ -17,8 +17,8 @@ import click
 import pytest
 from click.testing import CliRunner, Result
 
-from diagnose import reading
 from diagnose.errors import RowfaultError
+from diagnose.formats import textfile as reading
 from diagnose.knowledge.base import load_knowledge
 from diagnose.observations.forms import LONGEST_TEXT
 from diagnose.ui.cli.ending import FAULT_OF_OURS, MOST_KEPT, STEM

@@ -13,11 +13,11 @@ import pytest
 from click.testing import CliRunner, Result
 
 from diagnose.knowledge.base import load_knowledge
-from diagnose.lessons.worked import worked_cases
 from diagnose.observations.entries import Correction, Noted, Opened, new_event
 from diagnose.observations.events import Run
 from diagnose.observations.result import results_of
 from diagnose.store.casebook import open_casebook
+from diagnose.training.worked_cases import worked_cases
 from diagnose.ui.cli.root import rowfault
 
 CASE = "20260301-mounted-6-a"

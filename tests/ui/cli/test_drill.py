@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from diagnose.drill.players import planner, played
-from diagnose.drill.score import cause_in_words
+from diagnose.training.policies import planner, played
+from diagnose.training.score import cause_in_words
 from diagnose.ui.cli.root import rowfault
-from tests.drill.worlds import drill
+from tests.training.worlds import drill
 
 
 @pytest.fixture(autouse=True)

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnose.machine.graph import load_machine
-from diagnose.reports.forms.plan import EndReport, PlanReport
+from diagnose.reports.forms.ranking import EndReport, PlanReport
 from diagnose.ui.cli.root import rowfault
 from diagnose.ui.terminal.plan import dot_lines
 from tests.ui.form import either, flag, listed, names, nothing, number, one_of, text, whole

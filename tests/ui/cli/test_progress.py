@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from diagnose.drill.record import Finished, Opportunity
-from diagnose.drill.score import finished
-from diagnose.drill.skills import SKILLS
 from diagnose.store.casebook import open_casebook
+from diagnose.training.record import Finished, Opportunity
+from diagnose.training.score import finished
+from diagnose.training.skills import SKILLS
 from diagnose.ui.cli.root import rowfault
-from tests.drill.worlds import debriefed
+from tests.training.worlds import debriefed
 from tests.ui.form import either, flag, listed, names, nothing, number, one_of, text, whole
 
 SMALL = ("mounted-6", "--seed", "3")

@@ -6,12 +6,11 @@ from collections.abc import Callable, Mapping
 
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
-from diagnose.readiness import read_readiness
-from diagnose.reports.case import build_case_report
-from diagnose.reports.readiness import build_readiness_report
-from diagnose.reports.season import build_season_report
+from diagnose.planner.readiness import read_readiness
+from diagnose.reports.case import build_case_report, build_season_report
+from diagnose.reports.listings import build_readiness_report
 from diagnose.ui.html.page import readiness_page, report_page, season_page
-from tests.casereport.stories import (
+from tests.reports.stories import (
     found_on_mounted_12,
     hostile,
     proven_on_mounted_12,

@@ -13,11 +13,11 @@ from diagnose.errors import Unavailable
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
 from diagnose.observations.archive import story_text
-from diagnose.readiness import Item, read_readiness
+from diagnose.planner.readiness import Item, read_readiness
 from diagnose.store.casebook import open_casebook
 from diagnose.ui.cli.root import rowfault
 from diagnose.ui.files import write_whole
-from tests.casereport.stories import found_on_mounted_12, proven_on_mounted_12
+from tests.reports.stories import found_on_mounted_12, proven_on_mounted_12
 
 PROVEN = proven_on_mounted_12()
 CASE = "20260314-mounted-12-0a1b2c"

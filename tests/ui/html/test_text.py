@@ -14,10 +14,10 @@ from markdown_it.token import Token
 from diagnose.reports.case import build_case_report
 from diagnose.ui.html.page import report_page
 from diagnose.ui.markdown import escaped, report_markdown
-from diagnose.ui.plaintext import visible
+from diagnose.ui.streams import visible
 from diagnose.ui.terminal.output import json_text
 from diagnose.ui.words import sentence
-from tests.casereport.stories import HOSTILE, hostile
+from tests.reports.stories import HOSTILE, hostile
 from tests.ui.html.pages import PAGES
 
 REPORT = build_case_report(hostile())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from diagnose.knowledge.base import load_knowledge
-from diagnose.reasoning.loading import load_rules
+from diagnose.rules.loading import load_rules
 from diagnose.ui.cli.root import rowfault
 from diagnose.ui.manual.catalogue import Catalogue
 

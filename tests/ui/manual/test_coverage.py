@@ -9,11 +9,11 @@ from typing import get_args
 import click
 import pytest
 
-from diagnose.drill.skills import SKILLS
-from diagnose.knowledge.words import load_words
-from diagnose.lessons.worked import Next
+from diagnose.knowledge.checks import load_words
+from diagnose.planner.decide import Goal
 from diagnose.reports.schemas import DOCUMENTS
-from diagnose.retest.next import Goal
+from diagnose.training.skills import SKILLS
+from diagnose.training.worked_cases import Next
 from diagnose.ui.cli.root import rowfault
 from diagnose.ui.manual.onepage import SORTS
 from tests.ui.manual.catalogued import CATALOGUE, KNOWLEDGE, RULES

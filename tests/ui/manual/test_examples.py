@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from diagnose.lessons.worked import worked_cases
+from diagnose.training.worked_cases import worked_cases
 from diagnose.ui.cli.root import rowfault
 from tests.console import GUIDES, ROOT, examples, printed
 from tests.ui.manual.catalogued import CATALOGUE

@@ -10,7 +10,7 @@ import pytest
 from rich.console import Console
 from rich.theme import Theme
 
-from diagnose.advice import DEFERRAL
+from diagnose.planner.advice import DEFERRAL
 from diagnose.reports.forms.ranking import RankingReport
 from diagnose.ui.streams import guarded
 from diagnose.ui.terminal.output import STYLES

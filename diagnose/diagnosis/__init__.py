@@ -1,0 +1,1 @@
+"""Diagnosis: which causes, how likely, and why."""

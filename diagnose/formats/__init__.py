@@ -1,0 +1,1 @@
+"""File formats: strict YAML, models, units, cache; nothing of planters."""

@@ -1,0 +1,1 @@
+"""Planner: what to test, swap or mend next."""

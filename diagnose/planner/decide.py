@@ -1,0 +1,430 @@
+"""What to do first about one trouble: the decision, read back as something to do."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Literal
+
+import numpy as np
+
+from diagnose.decision.belief import NEGLIGIBLE, Bound, repaired, start, tested
+from diagnose.decision.lookahead import ALIKE, Act, Decision, Valued, decide, decide_from
+from diagnose.decision.repair_order import repair_order
+from diagnose.diagnosis.opened import checks_touched
+from diagnose.inference import budget
+from diagnose.planner.bleeding import bleed_after, followed
+from diagnose.planner.candidates import Candidate, required_rerun, rerun
+from diagnose.planner.problem import Scene
+from diagnose.planner.repairs import Mend
+from diagnose.planner.tried import tried_enough
+from diagnose.planner.verification import Proof
+from diagnose.record import record
+
+Goal = Literal["restore", "isolate"]
+
+DEPTH, WIDTH, SECONDS = 2, 6, 0.3
+"""How far to look ahead: acts deep, acts followed at each step, and no longer than this."""
+
+EARNED, TELLING = 0.1, 0.05
+"""What earns back less than this part of its minutes, and tells fewer bits, is offered last."""
+
+LIKELY_TO_PASS = 0.4
+"""From this chance on that the mere check again passes, it is looked at more closely."""
+
+CLEARLY = 0.03
+"""By so much of the minutes a question must beat the rest, since it is followed one act farther."""
+
+QUESTIONS = 1
+"""So many questions, the most telling ones, are looked at more closely."""
+
+NO_ACT = "nothing that can be done here is worth its minutes any more"
+QUALIFIED = "is for a qualified person, or under the machine's manual only"
+TOLD_ALL = "no test at hand tells more"
+
+TRIED_ENOUGH = "row {row} failed again after each of {tried} repairs: let somebody else look at it"
+
+UNLIKELY_PART = 0.05
+"""No part that is less likely to be at fault is replaced while there is something that tells."""
+
+AGAIN = ("repair", 0)
+"""The mere check again, which is the first of the repairs."""
+
+FIRST_ACT = 700e6
+"""Table entries that what to do first may take: 2 to 4 seconds on one core."""
+
+
+@record
+class Offer:
+    """Something to do and what is expected of it.
+
+    ``minutes`` count the change of set-up; ``value`` is the expected minutes until the trouble is
+    over (with the goal to isolate, bits per minute).
+    """
+
+    candidate: Candidate
+    minutes: float
+    value: float
+
+
+@record
+class Choice:
+    """What to do first.
+
+    Parameters
+    ----------
+    candidate: None when it is best to hand over, or nothing is left to do; ``says`` says why.
+    repair_only: expected minutes when nothing more is tested.
+    exact: whether no better act can exist.
+    depth: how many acts were looked ahead.
+    offers: everything that could be done, best first.
+    """
+
+    candidate: Candidate | None
+    minutes: float
+    value: float
+    repair_only: float
+    exact: bool
+    depth: int
+    offers: tuple[Offer, ...]
+    says: str = ""
+    required: bool = False
+
+
+def best_choice(
+    scene: Scene, goal: Goal = "restore", depth: int = DEPTH, seconds: float = SECONDS
+) -> Choice:
+    """The best that can be done first about a trouble, looking ``depth`` acts ahead.
+
+    A rerun that first puts right a circumstance known to be bad comes before everything else
+    when no sound run shows the failure. Raises `OverBudget` when that cannot be worked out.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", "engine=off"])
+    >>> choice = best_choice(plan(load_machine("mounted-6"), told).scene)
+    >>> choice.required, choice.candidate.id, round(choice.minutes, 6)
+    (True, 'response@6', 5.15)
+    """
+    with budget.within(FIRST_ACT):
+        return _best_choice(scene, goal, depth, seconds)
+
+
+def _best_choice(scene: Scene, goal: Goal, depth: int, seconds: float) -> Choice:
+    """The same, whatever it takes."""
+    enough = tried_enough(scene.evidence, scene.trouble.rows)
+    if enough is not None:
+        says = TRIED_ENOUGH.format(row=enough[0], tried=enough[1])
+        worth = scene.knowledge.rates.hand_over_minutes
+        return Choice(None, 0.0, worth, worth, False, 0, (), says)
+    problem = scene.problem
+    made = decide(problem, problem.prior, scene.setup, goal, depth, WIDTH, seconds)
+    if goal == "restore" and scene.passes_again >= LIKELY_TO_PASS:
+        made = _with_check_again(scene, made, depth, seconds)
+    if goal == "restore":
+        made = _with_questions(scene, made, depth, seconds)
+    made = _without_unlikely_parts(scene, made)
+    repair_only = repair_order(problem, problem.prior, scene.setup).minutes + scene.putting_right
+    if goal == "restore":
+        made = _put_right_once(scene, made)
+    needed = required_rerun(scene.evidence)
+    offers = tuple(_offers(scene, made))
+    if goal == "restore":
+        offers = _worthwhile_first(scene, offers)
+    if needed is not None:
+        first = _as_needed(scene, made, offers, needed)
+        offers = (first, *(each for each in offers if each.candidate.id != needed.id))
+        worth = first.value
+        return Choice(needed, first.minutes, worth, repair_only, False, 1, offers, required=True)
+    return _read_back(scene, made, repair_only, offers)
+
+
+def _as_needed(scene: Scene, made: Decision, offers: tuple[Offer, ...], needed: Candidate) -> Offer:
+    """What must come first, with what it leads to.
+
+    Made on the rows of the trouble it is the mere check again: where they pass, nothing is left.
+    What putting the run right takes is in every value already (`doubts`), and is not added again.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["bleed=PFFFPP", "supply=4bar"])
+    >>> needed, *others = plan(load_machine("mounted-6"), told).choice.offers
+    >>> needed.candidate.id, needed.value <= min(offer.value for offer in others)
+    ('bleed@2-4', True)
+    """
+    minutes = needed.minutes + scene.change_to(needed)
+    values = [offer.value for offer in offers if offer.candidate.id == needed.id]
+    if needed.check != scene.check:
+        return Offer(needed, minutes, min(values, default=minutes + made.value))
+    check, rows = scene.knowledge.checks[needed.check], len(needed.rows)
+    run = check.set_up_minutes + check.minutes_per_row * rows
+    run += scene.knowledge.change_minutes(scene.standing.setup, check.setup)
+    values.append(run + made.value)
+    if set(needed.rows) >= set(scene.trouble.rows):
+        more = check.minutes_per_row * (rows - len(scene.trouble.rows))
+        again = (one for one in made.ranked if (one.act.kind, one.act.index) == AGAIN)
+        values.extend(one.value + more for one in again)
+    return Offer(needed, minutes, min(values))
+
+
+def _with_check_again(scene: Scene, made: Decision, depth: int, seconds: float) -> Decision:
+    """The same, with the mere check again followed as far as if it had been made already.
+
+    It stands in front of every plan of repairs, so whatever comes before it seems to see one act
+    farther than it does itself.
+    """
+    problem = scene.problem
+    here = start(problem, problem.prior, scene.setup)
+    failed = repaired(problem, here, np.array([0]))
+    value = float(problem.repair_minutes[scene.setup, 0])
+    if failed.mass[0] > NEGLIGIBLE:
+        after = decide_from(problem, failed, "restore", depth, WIDTH, seconds)
+        value += float(failed.mass[0]) * after.value
+    again = Valued(Act("repair", 0, problem.repairs[0].id), value, depth + 1)
+    others = [each for each in made.ranked if each.act != again.act]
+    ranked = tuple(sorted([again, *others], key=lambda each: round(each.value, ALIKE)))
+    return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
+
+
+def _with_questions(scene: Scene, made: Decision, depth: int, seconds: float) -> Decision:
+    """The same, with the most telling questions followed as far as if they were answered already.
+
+    Nobody needs longer for not knowing what a minute's question tells than by asking it.
+    """
+    asked = [
+        each
+        for each in made.ranked
+        if each.act.kind == "test"
+        and scene.tests[each.act.index][0].kind == "ask"
+        and scene.tests[each.act.index][1].bits >= TELLING
+    ]
+    asked.sort(key=lambda each: -scene.tests[each.act.index][1].bits)
+    most = made.value * (1 - CLEARLY)
+    followed = [_followed(scene, each, most, depth, seconds) for each in asked[:QUESTIONS]]
+    worth = {each.act: each for each in followed if each.value < most}
+    if not worth:
+        return made
+    every = [worth.get(each.act, each) for each in made.ranked]
+    ranked = tuple(sorted(every, key=lambda each: round(each.value, ALIKE)))
+    return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
+
+
+def _followed(scene: Scene, asked: Valued, most: float, depth: int, seconds: float) -> Valued:
+    """The same question followed so far, or as it was once it cannot come below ``most`` so."""
+    problem = scene.problem
+    here = start(problem, problem.prior, scene.setup)
+    after, _, _ = tested(problem, here, np.array([asked.act.index]))
+    value = float(problem.test_minutes[scene.setup, asked.act.index])
+    least = Bound(problem).minutes(after)
+    for place, mass in enumerate(after.mass.tolist()):
+        if value + float(least[place:].sum()) >= most:
+            return asked
+        then = after.at(np.array([place]))
+        value += mass * decide_from(problem, then, "restore", depth, WIDTH, seconds).value
+    return Valued(asked.act, min(value, asked.value), depth + 1)
+
+
+def _put_right_once(scene: Scene, made: Decision) -> Decision:
+    """The same with the minutes to put the run right, which every act but handing over leads to."""
+    more = scene.putting_right
+    valued = [
+        each if each.act.kind == "last resort" else replace(each, value=each.value + more)
+        for each in made.ranked
+    ]
+    ranked = tuple(sorted(valued, key=lambda each: round(each.value, ALIKE)))
+    value = next(each.value for each in ranked if each.act == made.act)
+    if made.act == made.ranked[0].act:
+        return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
+    return replace(made, value=value, ranked=ranked)
+
+
+def _without_unlikely_parts(scene: Scene, made: Decision) -> Decision:
+    """The same, but no part that is hardly to blame is replaced while something is left that tells.
+
+    A new part for what is almost surely sound may be the quickest guess, and is a wrong one.
+    """
+    telling = any(
+        known.bits >= TELLING and candidate.kind in ("rerun", "measure", "look")
+        for candidate, known in scene.tests
+    )
+    likely = _likely_at(scene) if telling else {}
+    ranked = tuple(
+        each for each in made.ranked if not (telling and _unlikely_part(scene, each.act, likely))
+    )
+    if made.act.kind == "stop" or made.act == ranked[0].act:
+        return replace(made, ranked=ranked)
+    best = next(each for each in ranked if each.act.kind != "last resort")
+    return replace(made, act=best.act, value=best.value, ranked=ranked)
+
+
+def _likely_at(scene: Scene) -> Mapping[str, float]:
+    """How likely something is at fault, by the place where the part is by now."""
+    place_of = scene.evidence.epochs.place_of
+    likely: dict[str, float] = defaultdict(float)
+    for cause in scene.ranking.causes:
+        likely[place_of(cause.part, cause.mode)] += cause.probability
+    return likely
+
+
+def _unlikely_part(scene: Scene, act: Act, likely: Mapping[str, float]) -> bool:
+    """Whether an act puts in new parts where hardly anything is likely to be at fault."""
+    mend = scene.mends[act.index].candidate if act.kind == "repair" else None
+    if mend is None or mend.price == "none":
+        return False
+    return likely.get(mend.part, 0.0) < UNLIKELY_PART
+
+
+def _read_back(
+    scene: Scene, made: Decision, repair_only: float, offers: tuple[Offer, ...]
+) -> Choice:
+    candidate = candidate_of(scene, made.act)
+    says = "" if candidate else TOLD_ALL if made.act.kind == "stop" else NO_ACT
+    if candidate is not None and candidate.qualified:
+        says = f"{candidate.says.partition('; then')[0].rstrip('.')}: this {QUALIFIED}"
+        candidate = None
+    minutes = candidate.minutes + scene.change_to(candidate) if candidate else 0.0
+    return Choice(
+        candidate,
+        minutes,
+        made.value,
+        repair_only,
+        made.exact,
+        made.depth_reached,
+        offers,
+        says,
+    )
+
+
+def _offers(scene: Scene, made: Decision) -> list[Offer]:
+    found: dict[str, Offer] = {}
+    for valued in made.ranked:
+        candidate = candidate_of(scene, valued.act)
+        if candidate is not None:
+            minutes = candidate.minutes + scene.change_to(candidate)
+            found.setdefault(candidate.id, Offer(candidate, minutes, valued.value))
+    return list(found.values())
+
+
+def _worthwhile_first(scene: Scene, offers: tuple[Offer, ...]) -> tuple[Offer, ...]:
+    """The same, but what neither earns back its minutes nor tells anything stands last.
+
+    A question that takes a minute and tells nothing costs but a minute more than the best act:
+    that makes it no second best.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = ["response=PPPFFF", "oil=54C", "coil-resistance@row-4=8ohm"]
+    >>> scene = plan(load_machine("mounted-6"), read_typed(load_machine("mounted-6"), told)).scene
+    >>> silent = next(test for test, known in scene.tests if known.bits < TELLING)
+    >>> loud = next(test for test, known in scene.tests if known.bits >= TELLING)
+    >>> offers = Offer(loud, 1.0, 60.0), Offer(silent, 1.0, 61.0), Offer(loud, 1.0, 61.0)
+    >>> [offer.candidate is loud for offer in _worthwhile_first(scene, offers)]
+    [True, True, False]
+    """
+    best = min((offer.value for offer in offers), default=0.0)
+    bits = {candidate.id: known.bits for candidate, known in scene.tests}
+
+    def idle(offer: Offer) -> bool:
+        earned = offer.minutes - (offer.value - best)
+        return earned < EARNED * offer.minutes and bits.get(offer.candidate.id, 0.0) < TELLING
+
+    return tuple(sorted(offers, key=idle))
+
+
+def candidate_of(scene: Scene, act: Act) -> Candidate | None:
+    """What an act of the decision stands for; None for handing over and for stopping.
+
+    A repair comes with the check that proves it; the mere check again is a rerun.
+
+    A new coil takes 15 minutes, starting again 1, and the check on its row 3.15.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> scene = plan(load_machine("mounted-6"), told).scene
+    >>> repairs = [repair.id for repair in scene.problem.repairs]
+    >>> act = candidate_of(scene, Act("repair", repairs.index("replace-coil@row-6/valve")))
+    >>> [outcome.result for outcome in act.outcomes], round(act.minutes, 6)
+    (['passes', 'fails again'], 19.15)
+    """
+    if act.kind == "test":
+        return scene.tests[act.index][0]
+    if act.kind != "repair":
+        return None
+    mend = scene.mends[act.index]
+    if mend.candidate is None:
+        return _check_again(scene, float(mend.fixes @ scene.scales.blame))
+    assert mend.candidate.work is not None
+    bleed = bleed_after(scene.evidence, mend.candidate.work, mend.candidate.check)
+    return followed(scene.evidence, mend.candidate, bleed, _proof_of(scene, mend))
+
+
+def _check_again(scene: Scene, passes: float) -> Candidate:
+    """The mere check again: of the failed rows, or at once what the proof wants anyway.
+
+    More than the failed rows is worth its minutes when ``passes`` is likely enough: it saves
+    setting the check up once more, or coming back to the set-up in which the machine is. While
+    rows fail for another trouble too, work is still to come, and all is to be proven after it; and
+    only what is due first would count.
+    """
+    rows, known = scene.trouble.rows, scene.knowledge
+    best, most = (scene.check, rows), 0.0
+    for check, missing in () if others_fail(scene) else Proof(scene.ranking).missing[:1]:
+        made = known.checks[check]
+        if check == scene.check:
+            wanted, worth = missing, worth_at_once(scene, check, passes)
+        else:
+            wanted, extra = missing, made.set_up_minutes + made.minutes_per_row * len(missing)
+            saved = known.change_minutes(known.checks[scene.check].setup, made.setup)
+            saved *= scene.standing.setup == made.setup
+            worth = passes * saved - (1 - passes) * extra
+        if wanted != rows and worth > most:
+            best, most = (check, wanted), worth
+    return rerun(scene.evidence, *best, rows)
+
+
+def others_fail(scene: Scene) -> bool:
+    """Whether rows fail for another trouble, too.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> machine, both = load_machine("mounted-6"), ["bleed={0}", "response={0}"]
+    >>> for pattern in ("FFFFFF", "FPPPPF"):
+    ...     told = read_typed(machine, [each.format(pattern) for each in both])
+    ...     print(others_fail(plan(machine, told).scene))
+    False
+    True
+    """
+    return bool({row for _, row in scene.evidence.standing_failures} - {*scene.trouble.rows})
+
+
+def worth_at_once(scene: Scene, check: str, passes: float) -> float:
+    """Minutes that a run of every row saves over one of the failed rows and a full one later.
+
+    It saves 3 minutes of setting up when it passes, and wastes 5 · 0.15 when it does not.
+
+    >>> from diagnose import load_machine, plan, read_typed
+    >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+    >>> scene = plan(load_machine("mounted-6"), told).scene
+    >>> [round(worth_at_once(scene, "response", passes), 6) for passes in (0.0, 1.0)]
+    [-0.75, 3.0]
+    """
+    made = scene.knowledge.checks[check]
+    more = scene.evidence.model.machine.rows - len(scene.trouble.rows)
+    return passes * made.set_up_minutes - (1 - passes) * made.minutes_per_row * more
+
+
+def _proof_of(scene: Scene, mend: Mend) -> Candidate:
+    """The check that shows whether a remedy has worked: on every row where that saves minutes."""
+    assert mend.candidate is not None
+    check, blame = mend.candidate.check, scene.scales.blame
+    passes = float(mend.fixes @ blame / blame.sum())
+    first = _first_due(scene, mend.candidate) == check and not others_fail(scene)
+    if not first or worth_at_once(scene, check, passes) <= 0:
+        return scene.proofs[check]
+    every = range(1, scene.evidence.model.machine.rows + 1)
+    return rerun(scene.evidence, check, tuple(every), scene.trouble.rows)
+
+
+def _first_due(scene: Scene, candidate: Candidate) -> str | None:
+    """The check whose full run comes first once a remedy was done."""
+    assert candidate.work is not None
+    due = {check for check, _ in Proof(scene.ranking).missing}
+    due |= checks_touched(scene.evidence.model.machine, scene.knowledge, candidate.work)
+    return next((check for check in scene.knowledge.checks if check in due), None)

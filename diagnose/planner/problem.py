@@ -1,0 +1,401 @@
+"""The troubleshooting problem of one fault group: hypotheses, tests, repairs, and their minutes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cached_property
+
+import numpy as np
+
+from diagnose.decision.problem import ANY, Problem, Repair, Test
+from diagnose.diagnosis.causes import Ranking
+from diagnose.diagnosis.evidence import Evidence
+from diagnose.diagnosis.opened import done_by
+from diagnose.knowledge.base import Knowledge
+from diagnose.knowledge.checks import Check
+from diagnose.knowledge.parts import ANY_SETUP
+from diagnose.observations.events import Remedied, Run
+from diagnose.planner.bleeding import bleed_minutes
+from diagnose.planner.candidates import (
+    Candidate,
+    measurements,
+    preparations,
+    questions,
+    rerun,
+    rerun_sets,
+    reruns,
+)
+from diagnose.planner.fault_groups import Trouble
+from diagnose.planner.question_outcomes import history_questions
+from diagnose.planner.repairs import Mend, mends
+from diagnose.planner.setup_state import Standing, every_standing, minutes_between, present
+from diagnose.planner.swaps import put_back_minutes, swaps
+from diagnose.planner.value import SEVERAL, Scales, Weighed
+from diagnose.record import record
+
+UNLIKELY = 1e-4
+"""Blames less probable than this do not change what to do next."""
+
+LEAST_FIXED = 0.01
+"""A remedy is not reckoned to be repeated more often than this chance would have it."""
+
+UNINFORMATIVE = 1e-6
+"""Tests that tell fewer bits than this are left out."""
+
+
+@record
+class Means:
+    """What is at hand: which tools are not, and whether a second person is.
+
+    ``skipped`` are acts, by id, that cannot be done here for another reason.
+    """
+
+    without: frozenset[str] = frozenset()
+    alone: bool = False
+    skipped: frozenset[str] = frozenset()
+
+    def allow(self, candidate: Candidate) -> bool:
+        """Whether a candidate can be done with what is at hand.
+
+        >>> volts = Candidate("v", "measure", "", (), 1, (), tool="meter", helper=True)
+        >>> Means().allow(volts), Means(frozenset({"meter"})).allow(volts)
+        (True, False)
+        >>> Means(alone=True).allow(volts)
+        False
+        """
+        missing = candidate.tool in self.without or (self.alone and candidate.helper)
+        return not missing and candidate.id not in self.skipped
+
+
+EVERYTHING = Means()
+"""Every tool and a second person are at hand."""
+
+
+@record
+class Scene:
+    """One trouble of a ranking, and everything that could be done about it."""
+
+    ranking: Ranking
+    trouble: Trouble
+    means: Means = EVERYTHING
+
+    @property
+    def evidence(self) -> Evidence:
+        """The evidence behind the ranking."""
+        return self.ranking.evidence
+
+    @property
+    def knowledge(self) -> Knowledge:
+        """What is known of parts, checks and set-ups."""
+        return self.evidence.model.knowledge
+
+    @cached_property
+    def check(self) -> str:
+        """The check that the target failed.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPP", "response=PPPPPF"])
+        >>> plan(load_machine("mounted-6"), told).scene.check
+        'response'
+        """
+        return self.evidence.case.runs[self.trouble.target.run - 1].check
+
+    @cached_property
+    def failed_checks(self) -> tuple[str, ...]:
+        """Every check that the target's row failed last.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPF", "response=PPPPPF"])
+        >>> plan(load_machine("mounted-6"), told).scene.failed_checks
+        ('bleed', 'response')
+        """
+        row = self.trouble.target.row
+        failed = {check for check, each in self.evidence.standing_failures if each == row}
+        return tuple(check for check in self.knowledge.checks if check in failed | {self.check})
+
+    @cached_property
+    def scales(self) -> Scales:
+        """What weighs candidates."""
+        return Scales(self.ranking, self.trouble.target, sorted(self.asked_again))
+
+    @property
+    def asked_again(self) -> frozenset[int]:
+        """The rows that some rerun to be weighed brings in.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-12"), ["response=PPPPPFPPPPPP"])
+        >>> sorted(plan(load_machine("mounted-12"), told).scene.asked_again)
+        [1, 2, 3, 4, 5, 6, 7, 8]
+        """
+        sets = rerun_sets(self.evidence, self.trouble.target.row, self.trouble.rows)
+        return frozenset().union(*sets)
+
+    @cached_property
+    def tests(self) -> tuple[tuple[Candidate, Weighed], ...]:
+        """Every test that is possible with what is at hand and tells something.
+
+        Without a meter neither resistance nor voltage is read; the code is read in the cab.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+        >>> bare = Means(without=frozenset({"meter"}))
+        >>> tests = plan(load_machine("mounted-6"), told, means=bare).scene.tests
+        >>> [act.id for act, _ in tests if act.part == "row-6/valve" and act.kind == "measure"]
+        ['valve-code@row-6/valve']
+        """
+        row = self.trouble.target.row
+        every = [
+            *reruns(self.evidence, row, self.trouble.rows),
+            *measurements(self.evidence, row),
+            *questions(self.evidence),
+            *history_questions(self.evidence),
+            *swaps(self.evidence, self.trouble.target),
+        ]
+        weighed = [(one, self.scales.weigh(one)) for one in every if self.means.allow(one)]
+        return tuple(pair for pair in weighed if pair[1].bits > UNINFORMATIVE)
+
+    @cached_property
+    def mends(self) -> tuple[Mend, ...]:
+        """Every remedy that some blame needs, and first the mere check again.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+        >>> acts = [mend.candidate for mend in plan(load_machine("mounted-6"), told).scene.mends]
+        >>> acts[0] is None, [act.id for act in acts[1:] if act.part == "row-6/connector"]
+        (True, ['reseat-connector@row-6/connector', 'clean-connector@row-6/connector'])
+        """
+        every = mends(self.scales, self.failed_checks)
+        return tuple(m for m in every if m.candidate is None or self.means.allow(m.candidate))
+
+    @cached_property
+    def proofs(self) -> Mapping[str, Candidate]:
+        """Per check that the target failed, its rerun on the trouble's rows: it proves a remedy.
+
+        Three minutes to set up, and for the row 1.5 of bleeding or 0.15 of responding.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPF", "response=PPPPPF"])
+        >>> proofs = plan(load_machine("mounted-6"), told).scene.proofs
+        >>> {check: round(act.minutes, 6) for check, act in proofs.items()}
+        {'bleed': 4.5, 'response': 3.15}
+        """
+        rows = self.trouble.rows
+        return {check: rerun(self.evidence, check, rows, rows) for check in self.failed_checks}
+
+    @cached_property
+    def kept(self) -> np.typing.NDArray[np.intp]:
+        """The blames that are likely enough to matter."""
+        return np.flatnonzero(self.scales.blame > UNLIKELY * self.scales.blame.sum())
+
+    @cached_property
+    def setup(self) -> int:
+        """The number, in the problem, of how the machine stands now."""
+        return self.standings.index(self.standing)
+
+    @cached_property
+    def standing(self) -> Standing:
+        """How the machine stands now.
+
+        Oil that was cold is cold still.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", "oil=10C"])
+        >>> standing = plan(load_machine("mounted-6"), told).scene.standing
+        >>> standing.setup, sorted(standing.lacking)
+        ('running', ['warm-oil'])
+        """
+        return present(self.evidence)
+
+    @cached_property
+    def standings(self) -> list[Standing]:
+        """Every way in which it may stand, in the order in which the problem counts them."""
+        return every_standing(self.knowledge, self.standing)
+
+    @cached_property
+    def problem(self) -> Problem:
+        """The trouble as a problem of decision theory.
+
+        From running to bleeding, parked and running; handing over is worth 300 minutes.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+        >>> scene = plan(load_machine("mounted-6"), told).scene
+        >>> scene.problem.changes[scene.setup].tolist(), scene.problem.last_resort
+        ([6.0, 1.0, 0.0], 300.0)
+        """
+        blame = self.scales.blame[self.kept]
+        known, ways = self.knowledge, self.standings
+        change = [[minutes_between(known, a, b) for b in ways] for a in ways]
+        landing = [[ways.index(a.then(b)) for b in ways] for a in ways]
+        return Problem(
+            prior=blame / blame.sum(),
+            tests=tuple(self._tests()),
+            repairs=tuple(self._repairs()),
+            change=np.array(change),
+            last_resort=known.rates.hand_over_minutes,
+            any_of=np.array([self.scales.names[blame] != SEVERAL for blame in self.kept.tolist()]),
+            landing=np.array(landing, dtype=np.intp),
+        )
+
+    def _tests(self) -> Iterator[Test]:
+        for candidate, weighed in self.tests:
+            joint = weighed.table[:, self.kept].T
+            total = joint.sum(axis=1, keepdims=True)
+            ready = preparations(self.evidence, candidate.check) if candidate.check else []
+            yield Test(
+                id=candidate.id,
+                minutes=candidate.minutes
+                - sum(step.minutes for step in ready)
+                + put_back_minutes(self.evidence, candidate, weighed),
+                setup=self._number(candidate.setup, candidate.wants),
+                likelihood=joint / total,
+                ends=self._number(candidate.ends, candidate.wants),
+            )
+
+    def _repairs(self) -> Iterator[Repair]:
+        """Remedies, each repeated until it has worked: a failed one is no reason to hand over."""
+        for mend in self.mends:
+            one = mend.candidate
+            made = self.knowledge.checks[one.check if one else self.check]
+            proof = made.set_up_minutes + made.minutes_per_row * len(self.trouble.rows)
+            proof += self._bleed_minutes(one, made)
+            setup = one.setup if one else made.setup
+            minutes = one.minutes + self.knowledge.rates.price_minutes[one.price] if one else 0.0
+            there_and_back = self.knowledge.change_minutes(made.setup, setup)
+            there_and_back += self.knowledge.change_minutes(setup, made.setup)
+            again = 1 / max(float(mend.fixes.max()), LEAST_FIXED) - 1
+            yield Repair(
+                id=one.id if one else f"{self.check}-again",
+                minutes=minutes + again * (minutes + there_and_back + proof),
+                setup=self._number(setup, one.wants if one else made.wants),
+                fixes=(mend.fixes[self.kept] > 0).astype(float),
+                proof_minutes=proof,
+                proof_setup=self._number(made.setup, made.wants),
+            )
+
+    def _bleed_minutes(self, one: Candidate | None, made: Check) -> float:
+        """Minutes of the bleed between a remedy and the check that proves it."""
+        if one is None or one.work is None:
+            return 0.0
+        done, rows = done_by(self.evidence.model.machine, one.work), len(one.rows)
+        return bleed_minutes(self.knowledge, done, rows, made)
+
+    @cached_property
+    def putting_right(self) -> float:
+        """Expected minutes, once, to put right what was or may have been bad in the failed run."""
+        return putting_right_minutes(self.ranking, self.check)
+
+    @property
+    def passes_again(self) -> float:
+        """How likely it is that nothing but a check again is needed.
+
+        Besides chance, only what spoiled the run is gone by itself.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
+        >>> scene = plan(load_machine("mounted-6"), told).scene
+        >>> itself = [name.startswith(("chance", "circumstances")) for name in scene.scales.names]
+        >>> blame = scene.scales.blame / scene.scales.blame.sum()
+        >>> abs(scene.passes_again - float(blame[itself].sum())) < 1e-9
+        True
+        """
+        blame = self.scales.blame
+        return float(self.mends[0].fixes @ blame / blame.sum())
+
+    @cached_property
+    def settled(self) -> float:
+        """How much of the blame the likeliest single cause holds.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> machine, fails = load_machine("mounted-6"), ["bleed=PPPPPP", "response=PPPPPF"]
+        >>> before = plan(machine, read_typed(machine, fails)).scene
+        >>> told = [*fails, "coil-resistance@row-6=100ohm"]
+        >>> after = plan(machine, read_typed(machine, told)).scene
+        >>> before.settled < 0.5 < 0.9 < after.settled
+        True
+        """
+        return float(self.scales.blame[:-2].max() / self.scales.blame.sum())
+
+    @property
+    def likeliest(self) -> str:
+        """The single blame that holds most: the id of a cause, or chance.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = ["response=PPPPPF", "coil-resistance@row-6=100ohm"]
+        >>> told = read_typed(load_machine("mounted-6"), told)
+        >>> plan(load_machine("mounted-6"), told).scene.likeliest
+        'row-6/valve:coil_open'
+        """
+        return self.scales.names[int(self.scales.blame[:-2].argmax())]
+
+    def change_to(self, candidate: Candidate) -> float:
+        """Minutes of the change of set-up before a candidate, and of what it wants to last.
+
+        The engine runs: 1 minute to stop it, 25 more where the work wants oil that is warm.
+
+        >>> from diagnose import load_machine, plan, read_typed
+        >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", "oil=10C"])
+        >>> scene = plan(load_machine("mounted-6"), told).scene
+        >>> dry = Candidate("dry", "remedy", "", (6,), 15, (), setup="parked")
+        >>> warm = Candidate("warm", "remedy", "", (6,), 9, (), setup="parked", wants=("warm-oil",))
+        >>> scene.change_to(dry), scene.change_to(warm)
+        (1.0, 26.0)
+        """
+        wanted = self.standing.wanting(candidate.setup, candidate.wants)
+        return minutes_between(self.knowledge, self.standing, wanted)
+
+    def _number(self, setup: str, wants: Sequence[str]) -> int:
+        wanted = self.standing.wanting(setup, wants)
+        return ANY if setup == ANY_SETUP else self.standings.index(wanted)
+
+
+def putting_right_minutes(ranking: Ranking, check: str) -> float:
+    """Expected minutes to put right what was bad, or may have been, when a check was last run.
+
+    What is known to be lacking and lasts once it is there is left out: it is charged where it is
+    entered, see `standing`.
+
+    That the oil was cold or cool is as likely as told, and warming it takes 25 minutes.
+
+    >>> from diagnose import load_machine, rank, read_typed
+    >>> steady = ["engine=on", "moving=no", "supply=180bar", "bleed-hose=stowed"]
+    >>> told = read_typed(load_machine("mounted-6"), ["response=FFFFFF", *steady])
+    >>> found = rank(load_machine("mounted-6"), told)
+    >>> [cold] = [cause for cause in found.causes if cause.id == "circumstances/oil@1"]
+    >>> round(putting_right_minutes(found, "response") - 25 * cold.probability, 6)
+    0.0
+    >>> told = read_typed(load_machine("mounted-6"), ["response=FFFFFF", *steady, "oil=54C"])
+    >>> putting_right_minutes(rank(load_machine("mounted-6"), told), "response")
+    0.0
+    """
+    known = sum(step.minutes for step in preparations(ranking.evidence, check))
+    return sum(_doubtful(ranking, check), float(known))
+
+
+def _doubtful(ranking: Ranking, check: str) -> Iterator[float]:
+    """Per circumstance that nobody stated in the last run, its minutes as likely as it was bad."""
+    evidence = ranking.evidence
+    made = [run for run in evidence.case.runs if run.check == check] or list(evidence.case.runs)
+    if not made:
+        return
+    setups, kinds = evidence.model.knowledge.setups, evidence.model.knowledge.circumstances
+    for cause in ranking.causes:
+        if cause.part == f"run-{made[-1].index}" and cause.prepare and kinds[cause.mode].ask:
+            lasting = cause.prepare.setup
+            if not lasting and cause.mode not in evidence.stated(made[-1]):
+                yield cause.probability * cause.prepare.minutes
+            elif lasting and not _known(evidence, made[-1], cause.mode, lasting):
+                yield cause.probability * setups[lasting].enter_minutes
+
+
+def _known(evidence: Evidence, since: Run, circumstance: str, lasting: str) -> bool:
+    """Whether it is known if a lasting set-up is there: somebody stated it, or work wanted it."""
+    if lasting in evidence.lacking:
+        return True
+    parts, done = evidence.model.machine.parts, list(evidence.case.in_order())
+    for event in done[done.index(since) :]:
+        if isinstance(event, Run) and circumstance in evidence.stated(event):
+            return True
+        if isinstance(event, Remedied) and lasting in parts[event.part].remedy(event.remedy).wants:
+            return True
+    return False

@@ -1,1 +1,0 @@
-"""From findings to ranked causes: evidence, posterior, groups, explanation, the report."""

@@ -1,1 +1,0 @@
-"""The next test: what could be done, what each outcome would mean, what it is worth."""

@@ -1,0 +1,1 @@
+"""Rules: the language in which they are written, and their run on the facts of a case."""

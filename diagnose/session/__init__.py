@@ -1,0 +1,1 @@
+"""Guided work: the next question, and what an answer tells."""

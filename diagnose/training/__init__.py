@@ -1,0 +1,1 @@
+"""Training: worked cases and drills."""

@@ -1,0 +1,190 @@
+"""Which skill a move was an opportunity for, and whether it was taken.
+
+An opportunity is judged by what was known at the moment, and counted whether or not the move was
+the best: progress counts what somebody does when it matters.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+
+import numpy as np
+
+from diagnose.observations.result import Result
+from diagnose.observations.rows import standing_failures
+from diagnose.planner.problem import Scene
+from diagnose.planner.value import mutual_information
+from diagnose.training.decision_point import Moment
+from diagnose.training.moves import ENDS, Move
+from diagnose.training.record import Opportunity
+
+SKILLS: Mapping[str, str] = {
+    "patterns": "read patterns: work where all that failed together has something in common",
+    "circumstances": "check circumstances first: ask how a doubtful run was made",
+    "controls": "use neighbours as controls: rerun what failed beside what passed",
+    "shared-first": "shared before single: several rows, then first what they share",
+    "electric-hydraulic": "electrical against hydraulic: find the side before the part",
+    "prove": "prove the repair: a full pass before anything is declared",
+}
+"""The skills, each with what it means."""
+
+PLAUSIBLE = 0.02
+"""A part is a fair place to work when its faults hold so much of the belief together."""
+
+DOUBT = 0.05
+"""Circumstances are worth a question when a run was spoiled with this chance."""
+
+BOTH_SIDES = 0.2
+"""So much of the blame on each side leaves open which it is."""
+
+TELLS_SIDE = 0.05
+"""Bits about the side that make a test one that finds it."""
+
+MOSTLY = 0.5
+
+CIRCUMSTANCE, UNSEEN = "circumstances/", "upset"
+"""How the ids of circumstances begin, and the one that nobody can see to."""
+
+ON_PARTS = ("read", "mend", "swap")
+
+
+def opportunities(moment: Moment, move: Move, number: int) -> Iterator[Opportunity]:
+    """What a move was an opportunity for. A move that only shows work is one for none.
+
+    >>> from diagnose.training.share_code import Named
+    >>> from diagnose.training.game import begin, play
+    >>> from diagnose.training.policies import moment_of
+    >>> from diagnose.knowledge.base import load_knowledge
+    >>> moment = moment_of(play(begin(Named("mounted-6", 1, 7), load_knowledge()), []))
+    >>> Opportunity("prove", 1, False) in opportunities(moment, Move("declare", "none"), 1)
+    True
+    """
+    if moment.job.to_check is not None and move.kind == "run":
+        return
+    for skill, sees in SEEN.items():
+        taken = sees(moment, move)
+        if taken is not None:
+            yield Opportunity(skill, number, taken)
+
+
+def _patterns(moment: Moment, move: Move) -> bool | None:
+    """Work on a part that the failed rows of some trouble need, and that may be at fault."""
+    if move.kind not in ON_PARTS or not moment.failed:
+        return None
+    rows = set(moment.machine.rows_of(move.part))
+    common = any(set(scene.trouble.rows) <= rows for scene in moment.scenes)
+    causes = moment.ranking.causes
+    chance = sum(c.probability for c in causes if c.part == move.part)
+    return common and (chance >= PLAUSIBLE or move.kind == "read")
+
+
+def _circumstances(moment: Moment, move: Move) -> bool | None:
+    """Ask, or run again as it should be, while rows stand failed by a run that may be spoiled."""
+    standing = set(standing_failures(moment.view.state.case).values())
+    doubts = any(
+        cause.id.startswith(CIRCUMSTANCE)
+        and UNSEEN not in cause.id
+        and int(cause.id.rpartition("@")[2]) in standing
+        and cause.probability >= DOUBT
+        for cause in moment.ranking.causes
+    )
+    if not doubts or move.kind in ENDS:
+        return None
+    return move.kind in ("ask", "run")
+
+
+def _controls(moment: Moment, move: Move) -> bool | None:
+    """A rerun of failed rows with one that passed: made, or to be made before all else."""
+    if not moment.failed or len(moment.failed) == moment.machine.rows:
+        return None
+    return (
+        True if _has_control(moment, move) else False if _has_control(moment, moment.best) else None
+    )
+
+
+def _has_control(moment: Moment, move: Move) -> bool:
+    passed = {
+        row
+        for run in moment.view.state.case.runs
+        if run.check == move.name
+        for row in run.rows_with(Result.PASS)
+    }
+    rows, failed = set(move.rows), set(moment.failed)
+    return move.kind == "run" and bool(rows & failed) and bool(rows & (passed - failed))
+
+
+def _shared_first(moment: Moment, move: Move) -> bool | None:
+    """Rows that share most of the blame, and work on what several of them share."""
+    if move.kind not in ON_PARTS:
+        return None
+    for scene in moment.scenes:
+        if len(scene.trouble.rows) > 1 and _shared_blame(moment, scene) > MOSTLY:
+            return len(moment.machine.rows_of(move.part)) > 1
+    return None
+
+
+def _shared_blame(moment: Moment, scene: Scene) -> float:
+    causes = {cause.id: cause for cause in moment.ranking.causes}
+    blame = scene.scales.blame / scene.scales.blame.sum()
+    return float(
+        sum(
+            share
+            for name, share in zip(scene.scales.names, blame, strict=True)
+            if name in causes and len(causes[name].rows) > 1
+        )
+    )
+
+
+def _sides(moment: Moment, move: Move) -> bool | None:
+    """Both sides are open: a test that tells them apart, and no repair yet."""
+    if move.kind not in (*ON_PARTS, "run") or not moment.scenes:
+        return None
+    scene = moment.scenes[0]
+    electric = _electric(moment, scene)
+    blame = scene.scales.blame / scene.scales.blame.sum()
+    share = float(blame[electric].sum())
+    if not BOTH_SIDES <= share <= 1 - BOTH_SIDES or move.kind == "run":
+        return None
+    for candidate, weighed in scene.tests:
+        if candidate.id == move.id:
+            table = weighed.table
+            sides = np.stack([table[:, electric].sum(axis=1), table[:, ~electric].sum(axis=1)])
+            return mutual_information(sides.T) >= TELLS_SIDE
+    return False
+
+
+def _electric(moment: Moment, scene: Scene) -> np.typing.NDArray[np.bool_]:
+    """(blames + 1) whether each blame lies with an electric part or mode."""
+    causes = {cause.id: cause for cause in moment.ranking.causes}
+    return np.array([_is_electric(moment, causes.get(name)) for name in scene.scales.names])
+
+
+def _is_electric(moment: Moment, cause: object) -> bool:
+    part = getattr(cause, "part", "")
+    kind = moment.machine.parts.get(part)
+    return kind is not None and (kind.side == "electric" or _coil(getattr(cause, "mode", "")))
+
+
+def _coil(mode: str) -> bool:
+    """A valve's coil is an electric part in an oil part."""
+    return mode.startswith("coil")
+
+
+def _prove(moment: Moment, move: Move) -> bool | None:
+    """No row fails any more: run what has not passed since, and declare only then."""
+    if moment.failed:
+        return False if move.kind == "declare" else None
+    if move.kind == "declare":
+        return moment.proof.holds
+    return move.kind == "run" if not moment.proof.holds else None
+
+
+SEEN: Mapping[str, Callable[[Moment, Move], bool | None]] = {
+    "patterns": _patterns,
+    "circumstances": _circumstances,
+    "controls": _controls,
+    "shared-first": _shared_first,
+    "electric-hydraulic": _sides,
+    "prove": _prove,
+}
+"""By skill, who sees whether a move took it; None when it was no opportunity."""

@@ -1,1 +1,0 @@
-"""A case worked step by step: what is asked next, and what an answer tells. No screen, no keys."""

@@ -1,0 +1,84 @@
+"""After a repair the check is run again: over more rows only when that can prove the machine."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import cast
+
+import numpy as np
+import pytest
+
+from diagnose.decision.lookahead import Act, decide
+from diagnose.decision.problem import ANY, Problem, Repair
+from diagnose.planner.decide import _check_again, _with_check_again, best_choice, candidate_of
+from diagnose.planner.fault_groups import troubles
+from diagnose.planner.problem import Scene
+from tests.diagnosis.situations import BLEED, RESPONSE, STEADY, ranked
+
+UNTOUCHED = ("first-hookup=no", "rehooked=no", "milky-oil=no", "parts-replaced=no")
+
+
+def check_again(*story: str) -> str:
+    """The mere check again for row 6."""
+    ranking = ranked("mounted-6", *UNTOUCHED, *STEADY, *story)
+    (trouble,) = (each for each in troubles(ranking) if 6 in each.rows)
+    scene = Scene(ranking, trouble)
+    place = next(n for n, mend in enumerate(scene.mends) if mend.candidate is None)
+    candidate = candidate_of(scene, Act("repair", place))
+    assert candidate is not None
+    return candidate.id
+
+
+BLED, FAILED = ("bleed=PPPPPP", *BLEED), ("response=PPPPPF", *RESPONSE)
+ANOTHER = ("response=PFPPPF", *RESPONSE)
+
+
+def test_the_proof_is_taken_along_when_nothing_else_fails() -> None:
+    assert check_again(*BLED, *FAILED, "replace-coil@row-6=done") == "response@1-6"
+
+
+def test_what_would_not_count_is_not_taken_along() -> None:
+    """The bleed is due first, so a full response check would have to be made again."""
+    assert check_again(*FAILED, "replace-coil@row-6=done") == "response@6"
+
+
+def test_nothing_is_proven_while_another_row_still_fails() -> None:
+    assert check_again(*BLED, *ANOTHER, "replace-coil@row-6=done") == "response@6"
+
+
+def test_rows_that_an_upset_run_may_explain_are_one_trouble_and_rerun_first() -> None:
+    """The ends of both wings fail in a run of good circumstances: it may have been upset."""
+    ranking = ranked(
+        "folding-16", *STEADY, "bleed=PPPPPPPPPPPPPPPP", "response=FFPPPPPPPPPPPPFF", *RESPONSE
+    )
+    (trouble,) = troubles(ranking)
+    assert trouble.rows == (1, 2, 15, 16)
+    choice = best_choice(Scene(ranking, trouble))
+    assert choice.candidate is not None
+    assert choice.candidate.id == "response@1-16"  # and at once all that the proof wants
+
+
+def test_a_check_again_that_must_pass_leaves_nothing_to_follow() -> None:
+    again = Repair("again", 2.0, ANY, np.ones(1), 3.0, ANY)
+    problem = Problem(np.ones(1), (), (again,), np.zeros((1, 1)), 300.0)
+    scene = cast(Scene, SimpleNamespace(problem=problem, setup=0))
+    followed = _with_check_again(scene, decide(problem, problem.prior, 0), 2, 1.0)
+    assert (followed.act.id, followed.value) == ("again", 5.0)
+
+
+@pytest.mark.parametrize(
+    ("passes", "first"), [(0.0, "response@6"), (0.66, "response@6"), (0.67, "bleed@1-6")]
+)
+def test_the_other_check_is_taken_at_once_when_it_saves_more_than_it_may_waste(
+    passes: float, first: str
+) -> None:
+    """The bleed hose is fitted: that saves 1 + 5 minutes of going over when row 6 is sound.
+
+    Else all of 3 + 6 · 1.5 minutes of bleeding are for nothing; 6 p = 12 (1 − p) at p = 2/3.
+    """
+    ranking = ranked(
+        "mounted-6", *UNTOUCHED, *STEADY, "response=PPPPPF", *RESPONSE, "bleed=.....P", *BLEED
+    )
+    scene = Scene(ranking, troubles(ranking)[0])
+    assert (scene.check, scene.standing.setup) == ("response", "bleeding")
+    assert _check_again(scene, passes).id == first

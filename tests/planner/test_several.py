@@ -1,0 +1,85 @@
+"""Several causes together: what is over by now asks for nothing, and no sound part is replaced."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from diagnose.diagnosis.causes import Ranking
+from diagnose.inference.posterior import log_evidence
+from diagnose.planner.decide import UNLIKELY_PART, best_choice
+from diagnose.planner.fault_groups import troubles
+from diagnose.planner.problem import Scene
+from diagnose.planner.value import SEVERAL
+from tests.diagnosis.situations import BLEED, RESPONSE, STEADY, ranked
+
+REMOTE_SET = (
+    "bleed=FPFFPFPPPFPFFFFFFFFFFFFF", "response=FFFFFFFFFPFPFFPFFFPFFFFP", "supply=181bar",
+    "return-pressure@supply=5.4bar", "look-indicator@supply/filter=no", "valve-code@row-1=none",
+    "set-flow@supply/remote=done", "response=PPPPPPPPPPPPPPPPPPPPPPPP", *STEADY, "supply=180bar",
+    "bleed-hose=stowed",
+)  # fmt: skip
+"""A remote that gave too little, and a bleed that nobody has run since it was set."""
+
+STORIES = {
+    "a remote was set": ("folding-24", REMOTE_SET),
+    "nothing stated": ("mounted-6", ("bleed=FFFFFF", "response=FFFFFF")),
+    "a coil was replaced": (
+        "mounted-6",
+        (*STEADY, "bleed=PPPPPF", *BLEED, "response=PPPPPF", *RESPONSE, "replace-coil@row-6=done"),
+    ),
+    "plugs were crossed": (
+        "mounted-6",
+        ("response=PPPPPF", "cross-plugs@row-6=row-5", "response=....FP", *RESPONSE),
+    ),
+}
+
+
+@cache
+def told(story: str) -> Ranking:
+    machine, typed = STORIES[story]
+    return ranked(machine, *typed)
+
+
+def scenes(ranking: Ranking) -> list[Scene]:
+    return [Scene(ranking, trouble) for trouble in troubles(ranking)]
+
+
+@pytest.mark.parametrize("story", STORIES)
+def test_what_is_over_is_what_nothing_is_left_of(story: str) -> None:
+    """Inferring again without any state that is left of the target's causes gives the same sum."""
+    ranking = told(story)
+    evidence = ranking.evidence
+    for scene in scenes(ranking):
+        cured = {each.state for each in evidence.epochs.cleared}
+        end = evidence.epochs.offsets[-1]
+        left = [s for s in scene.trouble.target.entries[0].tolist() if s < end and s not in cured]
+        network, prior = evidence.network, evidence.network.prior.copy()
+        prior[left] = 0.0
+        without = log_evidence(replace(network, prior=prior))
+        chance = float(np.exp(without - ranking.posterior.log_evidence))
+        assert scene.passes_again == pytest.approx(chance, abs=1e-3)
+
+
+def test_the_check_is_run_again_where_all_causes_may_be_over() -> None:
+    scene = scenes(told("a remote was set"))[0]
+    choice = best_choice(scene)
+    assert choice.candidate is not None
+    assert (choice.candidate.kind, choice.candidate.check) == ("rerun", "bleed")
+    names = np.array(scene.scales.names)
+    left, gone = scene.scales.blame[names == SEVERAL]
+    assert gone > 10 * left
+
+
+@pytest.mark.parametrize("story", STORIES)
+def test_no_part_that_is_hardly_at_fault_is_replaced_while_something_tells(story: str) -> None:
+    ranking = told(story)
+    for scene in scenes(ranking):
+        for offer in best_choice(scene).offers:
+            if offer.candidate.price != "none":
+                mine = [each for each in ranking.causes if each.part == offer.candidate.part]
+                likely = sum(each.probability for each in mine)
+                assert likely >= UNLIKELY_PART or story == "plugs were crossed"
