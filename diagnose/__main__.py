@@ -42,9 +42,9 @@ def _status() -> str | int | None:
     except KeyboardInterrupt:
         raise
     except BaseException as error:
-        from diagnose.ui.cli.ending import told
+        from diagnose.ui.cli.ending import message_of
 
-        return flushed(told(error))
+        return flushed(message_of(error))
     return flushed(0)
 
 

@@ -32,7 +32,7 @@ def product(left: Floats | Bools, right: Floats) -> Floats:
 
 
 @dataclass(frozen=True, eq=False)
-class Situations:
+class BeliefStates:
     """B situations.
 
     Parameters
@@ -64,7 +64,7 @@ class Situations:
         mass: Floats = self.belief.sum(axis=1)
         return mass
 
-    def at(self, which: Ints | Bools | slice) -> Situations:
+    def at(self, which: Ints | Bools | slice) -> BeliefStates:
         """Some of the situations.
 
         >>> problem = Problem(np.array([0.5, 0.5]), (), (), np.zeros((1, 1)), 60.0)
@@ -72,7 +72,7 @@ class Situations:
         >>> both.at(np.array([1])).belief.tolist()
         [[0.0, 0.25]]
         """
-        return Situations(
+        return BeliefStates(
             self.belief[which],
             self.viable[which],
             self.tests[which],
@@ -81,7 +81,7 @@ class Situations:
         )
 
 
-def start(problem: Problem, beliefs: Floats, setup: int) -> Situations:
+def start(problem: Problem, beliefs: Floats, setup: int) -> BeliefStates:
     """Situations in which nothing has been done, one for each row of ``beliefs`` (B, H).
 
     What no repair is for can only be handed over, so nothing of it is viable.
@@ -94,7 +94,7 @@ def start(problem: Problem, beliefs: Floats, setup: int) -> Situations:
     """
     beliefs = np.atleast_2d(beliefs)
     count = len(beliefs)
-    return Situations(
+    return BeliefStates(
         beliefs,
         np.where(problem.needs.any(axis=1), beliefs, 0.0),
         np.ones((count, len(problem.tests)), dtype=bool),
@@ -103,7 +103,7 @@ def start(problem: Problem, beliefs: Floats, setup: int) -> Situations:
     )
 
 
-def tested(problem: Problem, before: Situations, test: Ints) -> tuple[Situations, Ints, Ints]:
+def tested(problem: Problem, before: BeliefStates, test: Ints) -> tuple[BeliefStates, Ints, Ints]:
     """Every outcome that can come of test ``test[b]`` in situation b.
 
     Returns
@@ -126,13 +126,13 @@ def tested(problem: Problem, before: Situations, test: Ints) -> tuple[Situations
     left = before.tests.copy()
     left[np.arange(len(before)), test] = False
     setup = problem.test_setups[before.setup, test]
-    after = Situations(
+    after = BeliefStates(
         belief[possible], viable, left[origin], before.repairs[origin], setup[origin]
     )
     return after, origin, outcome
 
 
-def repaired(problem: Problem, before: Situations, repair: Ints) -> Situations:
+def repaired(problem: Problem, before: BeliefStates, repair: Ints) -> BeliefStates:
     """What is left wrong when the proof after repair ``repair[b]`` fails in situation b.
 
     >>> from diagnose.decision.problem import ANY, Repair
@@ -151,7 +151,7 @@ def repaired(problem: Problem, before: Situations, repair: Ints) -> Situations:
     either = needed & problem.either
     complete |= either
     remaining = np.where(either, np.maximum(before.viable - viable, 0.0), 0.0)
-    return Situations(
+    return BeliefStates(
         np.maximum(before.belief - np.where(complete, viable, 0.0), 0.0),
         np.where(complete, remaining, viable),
         before.tests,
@@ -225,7 +225,7 @@ def bits_per_minute(problem: Problem, belief: Floats, setup: int) -> Floats:
     return rate
 
 
-def rates(problem: Problem, situations: Situations) -> Floats:
+def rates(problem: Problem, situations: BeliefStates) -> Floats:
     """(B, T) bits per minute in any situations; 0 for tests that were done.
 
     >>> from diagnose.decision.problem import ANY, Test
@@ -254,7 +254,7 @@ class Bound:
             self.log_chance = np.where(problem.needs > 0, np.log(problem.fixes), 0.0)
         self.arrival = _arrivals(problem)
 
-    def minutes(self, situations: Situations) -> Floats:
+    def minutes(self, situations: BeliefStates) -> Floats:
         """(B) lower bound of expected minutes, times the mass.
 
         >>> from diagnose.decision.problem import Repair
@@ -268,7 +268,7 @@ class Bound:
         found: Floats = self.by_setup(situations)[np.arange(len(situations)), situations.setup]
         return found
 
-    def by_setup(self, situations: Situations) -> Floats:
+    def by_setup(self, situations: BeliefStates) -> Floats:
         """(B, S) the same, were the set-up another one.
 
         >>> from diagnose.decision.problem import Repair
@@ -293,7 +293,7 @@ class Bound:
         found += np.multiply(lost, last, out=np.zeros_like(lost), where=lost > 0)[:, None]
         return found
 
-    def _alternatives(self, situations: Situations, work: Floats, fails: Floats) -> None:
+    def _alternatives(self, situations: BeliefStates, work: Floats, fails: Floats) -> None:
         """Write over what hypotheses with alternatives need at least: the cheapest of them."""
         many, needs, chances = self.problem.alternatives
         left = situations.repairs[:, needs]

@@ -16,7 +16,7 @@ from typing import Literal
 
 import numpy as np
 
-from diagnose.decision.belief import Bound, Situations, rates, repaired, start, tested
+from diagnose.decision.belief import BeliefStates, Bound, rates, repaired, start, tested
 from diagnose.decision.problem import Bools, Floats, Ints, Problem
 from diagnose.decision.repair_order import clearing_rates, plan_minutes
 from diagnose.record import record
@@ -114,7 +114,7 @@ def decide(
 
 
 def decide_from(
-    problem: Problem, here: Situations, goal: Goal, depth: int, width: int, seconds: float
+    problem: Problem, here: BeliefStates, goal: Goal, depth: int, width: int, seconds: float
 ) -> Decision:
     """The same in any one situation.
 
@@ -133,7 +133,7 @@ def decide_from(
     return _Search(problem, width, time.perf_counter() + seconds).decide(here, depth)
 
 
-def _most_telling(problem: Problem, here: Situations) -> Decision:
+def _most_telling(problem: Problem, here: BeliefStates) -> Decision:
     rate = rates(problem, here)[0]
     ranked = tuple(
         Valued(Act("test", int(t), problem.tests[t].id), float(rate[t]), 1)
@@ -178,7 +178,7 @@ class _Search:
         self.setups = np.concatenate([problem.test_setups, problem.repair_setups], axis=1)
         self.cut = False
 
-    def decide(self, here: Situations, depth: int) -> Decision:
+    def decide(self, here: BeliefStates, depth: int) -> Decision:
         """Deepen one act at a time, following the most promising acts only."""
         whole = float(here.mass[0])
         lower = float(self.bound.minutes(here)[0]) / whole
@@ -200,7 +200,7 @@ class _Search:
         return Decision(ranked[0].act, best, lower, exact, reached, ranked)
 
     def _deepen(
-        self, here: Situations, acts: _Acts, value: Floats, depth: int
+        self, here: BeliefStates, acts: _Acts, value: Floats, depth: int
     ) -> tuple[Ints, Floats, bool]:
         """The acts worth following from the start, their values, and whether that was all."""
         self.cut = False
@@ -216,7 +216,7 @@ class _Search:
         return not self.cut or best <= lower * (1 + CLOSE)
 
     def _ranked(
-        self, here: Situations, acts: _Acts, value: Floats, levels: Ints
+        self, here: BeliefStates, acts: _Acts, value: Floats, levels: Ints
     ) -> tuple[Valued, ...]:
         """The cheapest first; of equals, as where two tests are both made, what tells most."""
         bits = rates(self.problem, here)[0]
@@ -237,7 +237,7 @@ class _Search:
             return Act("test", number, self.problem.tests[number].id)
         return Act("repair", number - self.tests, self.problem.repairs[number - self.tests].id)
 
-    def values(self, here: Situations, acts: _Acts, depth: int) -> Floats:
+    def values(self, here: BeliefStates, acts: _Acts, depth: int) -> Floats:
         """(P) minutes, times the mass, of each act and of the best found after it.
 
         >>> from diagnose.decision.problem import ANY, Repair, Test
@@ -259,7 +259,7 @@ class _Search:
             found[part] += self.best(failed, depth - 1)
         return found
 
-    def best(self, here: Situations, depth: int) -> Floats:
+    def best(self, here: BeliefStates, depth: int) -> Floats:
         """(B) least minutes found, times the mass, looking so many acts ahead.
 
         >>> from diagnose.decision.problem import ANY, Repair, Test
@@ -280,7 +280,7 @@ class _Search:
             self._note(here.at(unproved), depth)
         return found
 
-    def _ahead(self, here: Situations, found: Floats, depth: int) -> Floats:
+    def _ahead(self, here: BeliefStates, found: Floats, depth: int) -> Floats:
         """The best of what is known already and of the acts that can still beat it."""
         if time.perf_counter() > self.end:
             raise _OutOfTime
@@ -293,31 +293,31 @@ class _Search:
             acts = self._hopeful(here, found, kept)
         return _least(found, acts, self.values(here, acts, depth))
 
-    def _tests(self, here: Situations, found: Floats) -> _Acts:
+    def _tests(self, here: BeliefStates, found: Floats) -> _Acts:
         """The tests that tell most per minute."""
         rate = rates(self.problem, here)
         acts = self._hopeful(here, found, _Acts(*np.nonzero(rate > 0)))
         return self._narrowed(acts, -rate[acts.origin, acts.act], self.width * WIDER)
 
-    def _repairs(self, here: Situations, found: Floats) -> _Acts:
+    def _repairs(self, here: BeliefStates, found: Floats) -> _Acts:
         """The repairs that clear most per minute."""
         rate = clearing_rates(self.problem, here)
         origin, repair = np.nonzero(rate > 0)
         acts = self._hopeful(here, found, _Acts(origin, repair + self.tests))
         return self._narrowed(acts, -rate[acts.origin, acts.act - self.tests], self.width * WIDER)
 
-    def _glance(self, here: Situations, acts: _Acts) -> Floats:
+    def _glance(self, here: BeliefStates, acts: _Acts) -> Floats:
         """Values one act ahead, only to choose what to follow."""
         cut = self.cut
         value = self.values(here, acts, 1)
         self.cut = cut
         return value
 
-    def _hopeful(self, here: Situations, found: Floats, acts: _Acts) -> _Acts:
+    def _hopeful(self, here: BeliefStates, found: Floats, acts: _Acts) -> _Acts:
         """The acts that could beat what was found, were the diagnosis perfect after them."""
         return acts.at(self._lower(here, acts) < found[acts.origin] * (1 - CLOSE))
 
-    def _lower(self, here: Situations, acts: _Acts) -> Floats:
+    def _lower(self, here: BeliefStates, acts: _Acts) -> Floats:
         """(P) the cost of each act and the lower bound of what follows, times the mass."""
         after = self.setups[here.setup[acts.origin], acts.act]
         ahead = self.bound.by_setup(here)[acts.origin, after]
@@ -329,7 +329,7 @@ class _Search:
         lower: Floats = self._cost(here, acts) + ahead
         return lower
 
-    def _cost(self, here: Situations, acts: _Acts) -> Floats:
+    def _cost(self, here: BeliefStates, acts: _Acts) -> Floats:
         cost: Floats = self.minutes[here.setup[acts.origin], acts.act] * here.mass[acts.origin]
         return cost
 
@@ -341,7 +341,7 @@ class _Search:
         self.cut |= bool((place >= width).any())
         return acts.at(order[place < width])
 
-    def _note(self, here: Situations, depth: int) -> None:
+    def _note(self, here: BeliefStates, depth: int) -> None:
         """Remember that values may not be the optimum where more acts are open than were tried."""
         clearing = (clearing_rates(self.problem, here) > 0).sum(axis=1)
         self.cut = bool((clearing > depth).any())

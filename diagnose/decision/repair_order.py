@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from diagnose.decision.belief import NEGLIGIBLE, Situations, product, start
+from diagnose.decision.belief import NEGLIGIBLE, BeliefStates, product, start
 from diagnose.decision.problem import Floats, Ints, Problem
 from diagnose.record import record
 
@@ -108,7 +108,7 @@ def repair_order(problem: Problem, belief: Floats, setup: int) -> RepairPlan:
     return plan(problem, start(problem, belief, setup))
 
 
-def plan(problem: Problem, situation: Situations) -> RepairPlan:
+def plan(problem: Problem, situation: BeliefStates) -> RepairPlan:
     """The same in any one situation.
 
     >>> from diagnose.decision.problem import ANY, Repair
@@ -137,7 +137,7 @@ def repair_minutes(problem: Problem, beliefs: Floats, setup: int) -> Floats:
     return plan_minutes(problem, start(problem, beliefs, setup))
 
 
-def plan_minutes(problem: Problem, situations: Situations) -> Floats:
+def plan_minutes(problem: Problem, situations: BeliefStates) -> Floats:
     """(B) the same in any situations.
 
     >>> from diagnose.decision.problem import ANY, Repair
@@ -152,7 +152,7 @@ def plan_minutes(problem: Problem, situations: Situations) -> Floats:
     return best
 
 
-def clearing_rates(problem: Problem, situations: Situations) -> Floats:
+def clearing_rates(problem: Problem, situations: BeliefStates) -> Floats:
     """(B, R) share of the mass that each open repair may clear, per minute.
 
     >>> from diagnose.decision.problem import ANY, Repair
@@ -168,7 +168,7 @@ def clearing_rates(problem: Problem, situations: Situations) -> Floats:
     return rate
 
 
-def _plans(problem: Problem, situations: Situations) -> tuple[Ints, Floats]:
+def _plans(problem: Problem, situations: BeliefStates) -> tuple[Ints, Floats]:
     """(B, R) repairs by decreasing share per minute; (B, R + 1) minutes by cut-off, times mass."""
     alone = _alone(problem, situations)
     gain = alone + _shared(problem, situations)
@@ -183,7 +183,7 @@ def _plans(problem: Problem, situations: Situations) -> tuple[Ints, Floats]:
     return order, _minutes(problem, situations, order, restored)
 
 
-def _alone(problem: Problem, situations: Situations) -> Floats:
+def _alone(problem: Problem, situations: BeliefStates) -> Floats:
     """(B, R) mass that a repair makes well where nothing else is needed."""
     many = problem.several[0]
     viable = situations.viable
@@ -193,7 +193,7 @@ def _alone(problem: Problem, situations: Situations) -> Floats:
     return product(viable, problem.fixes)
 
 
-def _shared(problem: Problem, situations: Situations) -> Floats | float:
+def _shared(problem: Problem, situations: BeliefStates) -> Floats | float:
     """(B, R) mass of sets of faults, shared out evenly among the repairs that they still need."""
     many = problem.several[0]
     if not len(many):
@@ -235,7 +235,7 @@ def _stepwise_order(problem: Problem, gain: Floats, setup: Ints) -> Ints:
     return order
 
 
-def _minutes(problem: Problem, situations: Situations, order: Ints, restored: Floats) -> Floats:
+def _minutes(problem: Problem, situations: BeliefStates, order: Ints, restored: Floats) -> Floats:
     """(B, R + 1) expected minutes, times the mass, when handing over after so many repairs."""
     mass = situations.mass
     still = np.maximum(mass[:, None] - np.cumsum(restored, axis=1), 0.0)
@@ -265,7 +265,7 @@ def _before(problem: Problem, setup: Ints, order: Ints) -> Ints:
     return begins
 
 
-def _done_before(problem: Problem, situations: Situations, order: Ints) -> Floats:
+def _done_before(problem: Problem, situations: BeliefStates, order: Ints) -> Floats:
     """(B, R) mass that a repair finds restored by an earlier alternative already.
 
     `_alone` counts every alternative as if it were the only one.
@@ -287,7 +287,7 @@ def _done_before(problem: Problem, situations: Situations, order: Ints) -> Float
     return found.reshape(count, repairs).astype(float, copy=False)
 
 
-def _by_the_last(problem: Problem, situations: Situations, order: Ints) -> Floats:
+def _by_the_last(problem: Problem, situations: BeliefStates, order: Ints) -> Floats:
     """(B, R) mass of sets of faults, at the place of the last repair that they need."""
     many, needs, chances = problem.several
     count, repairs = order.shape

@@ -35,7 +35,7 @@ BITES = 0.9
 
 
 @record
-class Seen:
+class Observation:
     """One observed or asked-about outcome: its name and what it says of which row or part."""
 
     name: str
@@ -276,7 +276,7 @@ class Evidence:
         return known_prior(self.model, self.case.history, self.findings)
 
     @cached_property
-    def results(self) -> tuple[Seen, ...]:
+    def results(self) -> tuple[Observation, ...]:
         """Every pass and fail of every run.
 
         >>> from diagnose import load_machine, rank, read_typed
@@ -287,13 +287,13 @@ class Evidence:
         """
         return tuple(seen for run in self.case.runs for seen in self._run_results(run))
 
-    def _run_results(self, run: Run) -> Iterator[Seen]:
+    def _run_results(self, run: Run) -> Iterator[Observation]:
         check = self.model.knowledge.checks[run.check]
         with_air = check.false_alarm if check.fails_with_air is None else check.fails_with_air
         unbled, circumstances = self.unbled[run.index], self._circumstance_entries(run)
         for row, result in enumerate(run.results, start=1):
             if result in (Result.PASS, Result.FAIL):
-                yield Seen(
+                yield Observation(
                     name=f"{run.check}@{row}#{run.index}",
                     outcome=PRESENT if result is Result.FAIL else ABSENT,
                     leak=with_air if row in unbled else check.false_alarm,
@@ -314,7 +314,7 @@ class Evidence:
             return first + np.arange(len(shows)), np.log1p(-np.array(shows, dtype=float))
 
     @cached_property
-    def readings(self) -> tuple[Seen, ...]:
+    def readings(self) -> tuple[Observation, ...]:
         """Every measurement that a rule turned into a result, as far as it tells something new.
 
         The same once more of what no work between could have changed is the same observation,
@@ -331,7 +331,7 @@ class Evidence:
         return tuple(self._read[0])
 
     @cached_property
-    def _read(self) -> tuple[tuple[Seen, ...], Told]:
+    def _read(self) -> tuple[tuple[Observation, ...], Told]:
         """What the readings tell one after another, and all that they have told."""
         found, told = [], Told(self.epochs)
         made = [one.values for one in self.findings if one.kind == "reading"]
@@ -349,7 +349,7 @@ class Evidence:
                     found.append(replace(seen, entries=news))
         return tuple(found), told
 
-    def read_again(self, seen: Seen) -> tuple[Seen, bool]:
+    def read_again(self, seen: Observation) -> tuple[Observation, bool]:
         """A bad result as it can turn out now, and whether it was there when last looked at.
 
         What was not there, with nothing done since to what it shows, is not there: no entries.
@@ -368,7 +368,7 @@ class Evidence:
         entries = told.news(seen.name, ABSENT, seen.entries, now)
         return replace(seen, entries=entries, leak=seen.leak if len(entries[0]) else 0.0), there
 
-    def reading(self, part: str, measurement: str, result: str, nth: int) -> Iterator[Seen]:
+    def reading(self, part: str, measurement: str, result: str, nth: int) -> Iterator[Observation]:
         """What the result of the case's nth reading stands for: bad ones are looked at in order.
 
         Open is looked at first: a coil that reads open is asked nothing of low.
@@ -398,7 +398,7 @@ class Evidence:
         result: str,
         outcome: int = OPEN,
         epoch: int | None = None,
-    ) -> Seen:
+    ) -> Observation:
         """One bad result of a measurement, open unless an outcome is given; now by default.
 
         >>> from diagnose import load_machine, rank, read_typed
@@ -410,7 +410,7 @@ class Evidence:
         """
         bad = next(r for r in self.measurement(part, measurement).results if r.id == result)
         rows = self.model.machine.rows_of(part)
-        return Seen(
+        return Observation(
             name=f"{measurement}:{bad.id}@{part}",
             outcome=outcome,
             leak=bad.false_alarm,
@@ -449,7 +449,7 @@ class Evidence:
         return failed_rows(self.case)
 
     @cached_property
-    def observed(self) -> tuple[Seen, ...]:
+    def observed(self) -> tuple[Observation, ...]:
         """All results and readings.
 
         >>> from diagnose import load_machine, rank, read_typed
@@ -465,7 +465,7 @@ class Evidence:
         """The network of everything observed."""
         return self.network_of(self.observed)
 
-    def network_of(self, seen: Sequence[Seen]) -> Network:
+    def network_of(self, seen: Sequence[Observation]) -> Network:
         """The network of some outcomes.
 
         >>> from diagnose import load_machine, rank, read_typed

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from diagnose.diagnosis.causes import Cause, Ranking
-from diagnose.diagnosis.evidence import Evidence, Seen
+from diagnose.diagnosis.evidence import Evidence, Observation
 from diagnose.inference.network import PRESENT
 from diagnose.inference.posterior import log_evidence
 from diagnose.observations.case import Case
@@ -23,7 +23,7 @@ ENOUGH = 0.5
 
 
 @record
-class Together:
+class JointExplanation:
     """A set of causes of which each stands for a place, and what they explain together.
 
     ``probability`` is that of every one of these places having a fault of its own.
@@ -34,7 +34,7 @@ class Together:
     says: str
 
 
-def together(ranking: Ranking) -> Together | None:
+def joint_explanations(ranking: Ranking) -> JointExplanation | None:
     """The likeliest few causes that jointly explain every failure, when hardly any single one does.
 
     None when causes that each explain everything are probable together, or when no serious
@@ -43,7 +43,7 @@ def together(ranking: Ranking) -> Together | None:
     >>> from diagnose import load_machine, rank, read_typed
     >>> good = ["oil=54C", "engine=on", "moving=no", "supply=180bar", "bleed-hose=stowed"]
     >>> told = read_typed(load_machine("mounted-6"), [*good, "response=FPPPPF"])
-    >>> together(rank(load_machine("mounted-6"), told)).says
+    >>> joint_explanations(rank(load_machine("mounted-6"), told)).says
     'No one cause explains every failure: row 1 and row 6 need causes of their own'
     """
     failed = _failures(ranking.evidence.case)
@@ -58,11 +58,11 @@ def together(ranking: Ranking) -> Together | None:
 
 def _together(
     ranking: Ranking, chosen: Sequence[Cause], failed: frozenset[tuple[int, int]]
-) -> Together:
+) -> JointExplanation:
     chosen = sorted(chosen, key=lambda cause: min(_explains(cause, failed)))
     places = list(dict.fromkeys(cause.part.partition("/")[0] for cause in chosen))
     reached = [_reached(cause, failed) for cause in chosen]
-    return Together(tuple(chosen), _each_at_fault(ranking, places), _says(reached))
+    return JointExplanation(tuple(chosen), _each_at_fault(ranking, places), _says(reached))
 
 
 def _reached(cause: Cause, failed: frozenset[tuple[int, int]]) -> str:
@@ -97,7 +97,7 @@ def _each_at_fault(ranking: Ranking, places: Sequence[str]) -> float:
     return float(np.exp(joint - ranking.posterior.log_evidence))
 
 
-def _any_fault(evidence: Evidence, place: str) -> Seen:
+def _any_fault(evidence: Evidence, place: str) -> Observation:
     names = [name for name in evidence.variables if name.partition("/")[0] == place]
     states = np.concatenate(
         [
@@ -105,7 +105,9 @@ def _any_fault(evidence: Evidence, place: str) -> Seen:
             for v in map(evidence.variables.index, names)
         ]
     )
-    return Seen(f"fault in {place}", PRESENT, 0.0, place, (states, np.full(len(states), -np.inf)))
+    return Observation(
+        f"fault in {place}", PRESENT, 0.0, place, (states, np.full(len(states), -np.inf))
+    )
 
 
 def _failures(case: Case) -> frozenset[tuple[int, int]]:

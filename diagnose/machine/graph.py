@@ -59,7 +59,7 @@ def read_machine(path: Path, knowledge: Knowledge) -> Machine:
     called = path.stem if path == knowledge.layouts.get(path.stem) else ""
     kinds = (f"{kind.id} {kind.reach}" for kind in knowledge.parts.values())
     # What is remembered is no data of files but what was made of them, by the code beside this.
-    made_by = [_HERE.with_name(f"{name}.py") for name in ("assemble", "parts_of", "planter")]
+    made_by = [_HERE.with_name(f"{name}.py") for name in ("assemble", "planter")]
     name = f"machine-{crc32(os.fsencode(path)):08x}"
     memory = Memory(name, [path, *made_by], " ".join((called, *kinds)))
     with suppress(LookupError, TypeError, ValueError):

@@ -15,7 +15,7 @@ from itertools import accumulate
 
 import numpy as np
 
-from diagnose.diagnosis.evidence import Evidence, Seen
+from diagnose.diagnosis.evidence import Evidence, Observation
 from diagnose.inference.network import OPEN
 from diagnose.knowledge.circumstances import Ask, Circumstance, Prepare
 from diagnose.knowledge.parts import ANY_SETUP, Measurement, Price, part_in_words
@@ -76,7 +76,7 @@ class Candidate:
     rows: tuple[int, ...]
     minutes: float
     outcomes: tuple[Outcome, ...]
-    ladder: tuple[Seen, ...] = ()
+    ladder: tuple[Observation, ...] = ()
     needs: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     check: str = ""
@@ -100,7 +100,7 @@ def rerun_name(check: str, row: int) -> str:
     return f"{check}@{row}"
 
 
-def open_reruns(evidence: Evidence, rows: Iterable[int]) -> Iterator[Seen]:
+def open_reruns(evidence: Evidence, rows: Iterable[int]) -> Iterator[Observation]:
     """An open finding for each of the rows and every check, run as it should be.
 
     >>> from diagnose import load_machine, rank, read_typed
@@ -112,7 +112,7 @@ def open_reruns(evidence: Evidence, rows: Iterable[int]) -> Iterator[Seen]:
     model = evidence.model
     for row in rows:
         for check in model.knowledge.checks:
-            yield Seen(
+            yield Observation(
                 name=rerun_name(check, row),
                 outcome=OPEN,
                 leak=model.knowledge.checks[check].false_alarm,
@@ -348,7 +348,7 @@ def measurements(evidence: Evidence, target: int) -> Iterator[Candidate]:
                 yield _measurement(evidence, part, measurement, [one for one, _ in again])
 
 
-def _known(again: Sequence[tuple[Seen, bool]]) -> bool:
+def _known(again: Sequence[tuple[Observation, bool]]) -> bool:
     """Whether a reading would say what it said: results are looked at until one is there."""
     for seen, there in again:
         if there or len(seen.entries[0]):
@@ -357,7 +357,7 @@ def _known(again: Sequence[tuple[Seen, bool]]) -> bool:
 
 
 def _measurement(
-    evidence: Evidence, part: str, measurement: Measurement, seen: Sequence[Seen]
+    evidence: Evidence, part: str, measurement: Measurement, seen: Sequence[Observation]
 ) -> Candidate:
     return Candidate(
         id=f"{measurement.id}@{part}",
@@ -377,13 +377,13 @@ def _measurement(
     )
 
 
-def _none_of(first: Seen, second: Seen) -> Seen:
+def _none_of(first: Observation, second: Observation) -> Observation:
     """A finding that is absent when both are."""
     logs: dict[int, float] = {}
     for states, survival in (first.entries, second.entries):
         for state, log in zip(states.tolist(), survival.tolist(), strict=True):
             logs[state] = logs.get(state, 0.0) + log
-    return Seen(
+    return Observation(
         name=second.name,
         outcome=OPEN,
         leak=1 - (1 - first.leak) * (1 - second.leak),
@@ -425,7 +425,7 @@ def _question(evidence: Evidence, run: Run, asked: Circumstance, ask: Ask) -> Ca
             Outcome(asked.good_state(run.check).name, {}),
         ),
         ladder=(
-            Seen(
+            Observation(
                 id, OPEN, 0.0, f"run-{run.index}", (np.array(list(bad)), np.full(len(bad), -np.inf))
             ),
         ),

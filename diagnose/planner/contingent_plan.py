@@ -20,13 +20,13 @@ from diagnose.observations.events import Remedied
 from diagnose.observations.rows import rows_in_words
 from diagnose.planner.candidates import Candidate, Outcome, required_rerun, rerun_name
 from diagnose.planner.decide import SECONDS, Choice, best_choice
-from diagnose.planner.fault_groups import Trouble, troubles
+from diagnose.planner.fault_groups import FaultGroup, fault_groups
 from diagnose.planner.isolating import Isolating, isolating
-from diagnose.planner.problem import EVERYTHING, Means, Scene
+from diagnose.planner.problem import EVERYTHING, Means, TroubleshootingProblem
 from diagnose.planner.repair_cost import repair_minutes_of
 from diagnose.planner.setup_state import minutes_in_order
 from diagnose.planner.verification import Proof
-from diagnose.planner.what_if import answer_chances, chance, suppose
+from diagnose.planner.what_if import answer_chances, chance, what_if
 from diagnose.record import record
 
 Goal = Literal["restore", "isolate"]
@@ -102,7 +102,7 @@ class Plan:
     progress: Callable[[int], None] | None = None
 
     @cached_property
-    def troubles(self) -> list[Trouble]:
+    def troubles(self) -> list[FaultGroup]:
         """The failed rows by common cause; the plan is about the first.
 
         >>> from diagnose import load_machine, plan, read_typed
@@ -110,12 +110,16 @@ class Plan:
         >>> [trouble.rows for trouble in plan(load_machine("mounted-6"), told).troubles]
         [(1, 2, 3, 4, 5, 6)]
         """
-        return troubles(self.ranking)
+        return fault_groups(self.ranking)
 
     @cached_property
-    def scene(self) -> Scene | None:
+    def scene(self) -> TroubleshootingProblem | None:
         """The trouble that the plan is about, or None when no row failed."""
-        return Scene(self.ranking, self.troubles[0], self.means) if self.troubles else None
+        return (
+            TroubleshootingProblem(self.ranking, self.troubles[0], self.means)
+            if self.troubles
+            else None
+        )
 
     @cached_property
     def choice(self) -> Choice | None:
@@ -288,8 +292,8 @@ def crowded(evidence: Evidence, means: Means = EVERYTHING) -> TooManyRuns:
     def worked_out(case: Case) -> None:
         ranking = Ranking(Evidence(evidence.model, case, evidence.findings))
         _ = ranking.posterior
-        for trouble in troubles(ranking)[:1]:
-            _ = Scene(ranking, trouble, means).problem
+        for trouble in fault_groups(ranking)[:1]:
+            _ = TroubleshootingProblem(ranking, trouble, means).problem
 
     return too_many(evidence.case, worked_out)
 
@@ -311,14 +315,14 @@ class _Grower:
             return End("open", NOT_WORKED_OUT)
 
     def _grown(self, ranking: Ranking, depth: int) -> Step | End:
-        found = troubles(ranking)
+        found = fault_groups(ranking)
         if not found:
             return proving(Proof(ranking))
-        scene = Scene(ranking, found[0], self.means)
+        scene = TroubleshootingProblem(ranking, found[0], self.means)
         leading = ranking.leading(found[0].target.row)
         rerun_first = required_rerun(ranking.evidence) is not None
         if self.goal == "isolate" and scene.settled >= SETTLED and not rerun_first:
-            others = (Scene(ranking, trouble, self.means) for trouble in found[1:])
+            others = (TroubleshootingProblem(ranking, trouble, self.means) for trouble in found[1:])
             return _isolated(ranking, (scene, *others))
         if depth == 0:
             return End("open", f"go on from there: likeliest is {leading.says}", leading)
@@ -332,7 +336,7 @@ class _Grower:
     def _branches(self, ranking: Ranking, act: Candidate, depth: int) -> Iterator[Branch]:
         left = 1.0
         for outcome in act.outcomes:
-            after = suppose(ranking, act, outcome)
+            after = what_if(ranking, act, outcome)
             try:
                 probability = _probability(ranking, after, act, outcome)
             except OverBudget:
@@ -359,7 +363,7 @@ class _Grower:
 def _example(ranking: Ranking, act: Candidate) -> tuple[Outcome, Ranking] | None:
     """What stands for the outcomes that are left, if that can be worked out."""
     try:
-        return example(ranking, act)
+        return representative_outcome(ranking, act)
     except OverBudget:
         return None
 
@@ -371,7 +375,7 @@ def _probability(before: Ranking, after: Ranking, act: Candidate, outcome: Outco
     return answer_chances(before, act)[act.outcomes.index(outcome)]
 
 
-def _isolated(ranking: Ranking, scenes: Iterable[Scene]) -> End:
+def _isolated(ranking: Ranking, scenes: Iterable[TroubleshootingProblem]) -> End:
     """What each trouble was told to be."""
     causes = {cause.id: cause for cause in ranking.causes}
     blamed = [causes.get(scene.likeliest) for scene in scenes]
@@ -401,7 +405,7 @@ SHARES = (0.25, 0.5, 0.75)
 """What part of the rows fails in the examples of causes that come and go, beside one row alone."""
 
 
-def example(ranking: Ranking, act: Candidate) -> tuple[Outcome, Ranking] | None:
+def representative_outcome(ranking: Ranking, act: Candidate) -> tuple[Outcome, Ranking] | None:
     """A likely one of the outcomes that an act leaves untold, and what would be known with it.
 
     None when the act tells them all, or is no run.
@@ -412,10 +416,11 @@ def example(ranking: Ranking, act: Candidate) -> tuple[Outcome, Ranking] | None:
     >>> from diagnose.planner.candidates import rerun
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
     >>> found = rank(load_machine("mounted-6"), told)
-    >>> _, after = example(found, rerun(found.evidence, "response", (1, 2, 3, 4, 5, 6), (6,)))
+    >>> again = rerun(found.evidence, "response", (1, 2, 3, 4, 5, 6), (6,))
+    >>> _, after = representative_outcome(found, again)
     >>> sorted(set(after.evidence.case.runs[-1].pattern))
     ['F', 'P']
-    >>> example(found, rerun(found.evidence, "response", (4, 5, 6), (6,))) is None
+    >>> representative_outcome(found, rerun(found.evidence, "response", (4, 5, 6), (6,))) is None
     True
     """
     rows = sorted(int(name.rpartition("@")[2]) for name in act.outcomes[0].event)
@@ -425,7 +430,7 @@ def example(ranking: Ranking, act: Candidate) -> tuple[Outcome, Ranking] | None:
         event = {rerun_name(act.check, row): row in failing for row in rows}
         if {name for name, fails in event.items() if fails} not in told:
             outcome = Outcome(f"some fail, say only {rows_in_words(failing)}", event)
-            after = suppose(ranking, act, outcome)
+            after = what_if(ranking, act, outcome)
             found.append((alike * chance(ranking, after), outcome, after))
     if not found:
         return None

@@ -16,8 +16,8 @@ from diagnose.diagnosis.opened import checks_touched
 from diagnose.inference import budget
 from diagnose.planner.bleeding import bleed_after, followed
 from diagnose.planner.candidates import Candidate, required_rerun, rerun
-from diagnose.planner.problem import Scene
-from diagnose.planner.repairs import Mend
+from diagnose.planner.problem import TroubleshootingProblem
+from diagnose.planner.repairs import RepairOption
 from diagnose.planner.tried import tried_enough
 from diagnose.planner.verification import Proof
 from diagnose.record import record
@@ -93,7 +93,10 @@ class Choice:
 
 
 def best_choice(
-    scene: Scene, goal: Goal = "restore", depth: int = DEPTH, seconds: float = SECONDS
+    scene: TroubleshootingProblem,
+    goal: Goal = "restore",
+    depth: int = DEPTH,
+    seconds: float = SECONDS,
 ) -> Choice:
     """The best that can be done first about a trouble, looking ``depth`` acts ahead.
 
@@ -110,7 +113,7 @@ def best_choice(
         return _best_choice(scene, goal, depth, seconds)
 
 
-def _best_choice(scene: Scene, goal: Goal, depth: int, seconds: float) -> Choice:
+def _best_choice(scene: TroubleshootingProblem, goal: Goal, depth: int, seconds: float) -> Choice:
     """The same, whatever it takes."""
     enough = tried_enough(scene.evidence, scene.trouble.rows)
     if enough is not None:
@@ -139,7 +142,9 @@ def _best_choice(scene: Scene, goal: Goal, depth: int, seconds: float) -> Choice
     return _read_back(scene, made, repair_only, offers)
 
 
-def _as_needed(scene: Scene, made: Decision, offers: tuple[Offer, ...], needed: Candidate) -> Offer:
+def _as_needed(
+    scene: TroubleshootingProblem, made: Decision, offers: tuple[Offer, ...], needed: Candidate
+) -> Offer:
     """What must come first, with what it leads to.
 
     Made on the rows of the trouble it is the mere check again: where they pass, nothing is left.
@@ -166,7 +171,9 @@ def _as_needed(scene: Scene, made: Decision, offers: tuple[Offer, ...], needed: 
     return Offer(needed, minutes, min(values))
 
 
-def _with_check_again(scene: Scene, made: Decision, depth: int, seconds: float) -> Decision:
+def _with_check_again(
+    scene: TroubleshootingProblem, made: Decision, depth: int, seconds: float
+) -> Decision:
     """The same, with the mere check again followed as far as if it had been made already.
 
     It stands in front of every plan of repairs, so whatever comes before it seems to see one act
@@ -185,7 +192,9 @@ def _with_check_again(scene: Scene, made: Decision, depth: int, seconds: float) 
     return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
 
 
-def _with_questions(scene: Scene, made: Decision, depth: int, seconds: float) -> Decision:
+def _with_questions(
+    scene: TroubleshootingProblem, made: Decision, depth: int, seconds: float
+) -> Decision:
     """The same, with the most telling questions followed as far as if they were answered already.
 
     Nobody needs longer for not knowing what a minute's question tells than by asking it.
@@ -208,7 +217,9 @@ def _with_questions(scene: Scene, made: Decision, depth: int, seconds: float) ->
     return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
 
 
-def _followed(scene: Scene, asked: Valued, most: float, depth: int, seconds: float) -> Valued:
+def _followed(
+    scene: TroubleshootingProblem, asked: Valued, most: float, depth: int, seconds: float
+) -> Valued:
     """The same question followed so far, or as it was once it cannot come below ``most`` so."""
     problem = scene.problem
     here = start(problem, problem.prior, scene.setup)
@@ -223,7 +234,7 @@ def _followed(scene: Scene, asked: Valued, most: float, depth: int, seconds: flo
     return Valued(asked.act, min(value, asked.value), depth + 1)
 
 
-def _put_right_once(scene: Scene, made: Decision) -> Decision:
+def _put_right_once(scene: TroubleshootingProblem, made: Decision) -> Decision:
     """The same with the minutes to put the run right, which every act but handing over leads to."""
     more = scene.putting_right
     valued = [
@@ -237,7 +248,7 @@ def _put_right_once(scene: Scene, made: Decision) -> Decision:
     return replace(made, value=value, ranked=ranked)
 
 
-def _without_unlikely_parts(scene: Scene, made: Decision) -> Decision:
+def _without_unlikely_parts(scene: TroubleshootingProblem, made: Decision) -> Decision:
     """The same, but no part that is hardly to blame is replaced while something is left that tells.
 
     A new part for what is almost surely sound may be the quickest guess, and is a wrong one.
@@ -256,7 +267,7 @@ def _without_unlikely_parts(scene: Scene, made: Decision) -> Decision:
     return replace(made, act=best.act, value=best.value, ranked=ranked)
 
 
-def _likely_at(scene: Scene) -> Mapping[str, float]:
+def _likely_at(scene: TroubleshootingProblem) -> Mapping[str, float]:
     """How likely something is at fault, by the place where the part is by now."""
     place_of = scene.evidence.epochs.place_of
     likely: dict[str, float] = defaultdict(float)
@@ -265,7 +276,7 @@ def _likely_at(scene: Scene) -> Mapping[str, float]:
     return likely
 
 
-def _unlikely_part(scene: Scene, act: Act, likely: Mapping[str, float]) -> bool:
+def _unlikely_part(scene: TroubleshootingProblem, act: Act, likely: Mapping[str, float]) -> bool:
     """Whether an act puts in new parts where hardly anything is likely to be at fault."""
     mend = scene.mends[act.index].candidate if act.kind == "repair" else None
     if mend is None or mend.price == "none":
@@ -274,7 +285,7 @@ def _unlikely_part(scene: Scene, act: Act, likely: Mapping[str, float]) -> bool:
 
 
 def _read_back(
-    scene: Scene, made: Decision, repair_only: float, offers: tuple[Offer, ...]
+    scene: TroubleshootingProblem, made: Decision, repair_only: float, offers: tuple[Offer, ...]
 ) -> Choice:
     candidate = candidate_of(scene, made.act)
     says = "" if candidate else TOLD_ALL if made.act.kind == "stop" else NO_ACT
@@ -294,7 +305,7 @@ def _read_back(
     )
 
 
-def _offers(scene: Scene, made: Decision) -> list[Offer]:
+def _offers(scene: TroubleshootingProblem, made: Decision) -> list[Offer]:
     found: dict[str, Offer] = {}
     for valued in made.ranked:
         candidate = candidate_of(scene, valued.act)
@@ -304,7 +315,9 @@ def _offers(scene: Scene, made: Decision) -> list[Offer]:
     return list(found.values())
 
 
-def _worthwhile_first(scene: Scene, offers: tuple[Offer, ...]) -> tuple[Offer, ...]:
+def _worthwhile_first(
+    scene: TroubleshootingProblem, offers: tuple[Offer, ...]
+) -> tuple[Offer, ...]:
     """The same, but what neither earns back its minutes nor tells anything stands last.
 
     A question that takes a minute and tells nothing costs but a minute more than the best act:
@@ -329,7 +342,7 @@ def _worthwhile_first(scene: Scene, offers: tuple[Offer, ...]) -> tuple[Offer, .
     return tuple(sorted(offers, key=idle))
 
 
-def candidate_of(scene: Scene, act: Act) -> Candidate | None:
+def candidate_of(scene: TroubleshootingProblem, act: Act) -> Candidate | None:
     """What an act of the decision stands for; None for handing over and for stopping.
 
     A repair comes with the check that proves it; the mere check again is a rerun.
@@ -356,7 +369,7 @@ def candidate_of(scene: Scene, act: Act) -> Candidate | None:
     return followed(scene.evidence, mend.candidate, bleed, _proof_of(scene, mend))
 
 
-def _check_again(scene: Scene, passes: float) -> Candidate:
+def _check_again(scene: TroubleshootingProblem, passes: float) -> Candidate:
     """The mere check again: of the failed rows, or at once what the proof wants anyway.
 
     More than the failed rows is worth its minutes when ``passes`` is likely enough: it saves
@@ -380,7 +393,7 @@ def _check_again(scene: Scene, passes: float) -> Candidate:
     return rerun(scene.evidence, *best, rows)
 
 
-def others_fail(scene: Scene) -> bool:
+def others_fail(scene: TroubleshootingProblem) -> bool:
     """Whether rows fail for another trouble, too.
 
     >>> from diagnose import load_machine, plan, read_typed
@@ -394,7 +407,7 @@ def others_fail(scene: Scene) -> bool:
     return bool({row for _, row in scene.evidence.standing_failures} - {*scene.trouble.rows})
 
 
-def worth_at_once(scene: Scene, check: str, passes: float) -> float:
+def worth_at_once(scene: TroubleshootingProblem, check: str, passes: float) -> float:
     """Minutes that a run of every row saves over one of the failed rows and a full one later.
 
     It saves 3 minutes of setting up when it passes, and wastes 5 · 0.15 when it does not.
@@ -410,7 +423,7 @@ def worth_at_once(scene: Scene, check: str, passes: float) -> float:
     return passes * made.set_up_minutes - (1 - passes) * made.minutes_per_row * more
 
 
-def _proof_of(scene: Scene, mend: Mend) -> Candidate:
+def _proof_of(scene: TroubleshootingProblem, mend: RepairOption) -> Candidate:
     """The check that shows whether a remedy has worked: on every row where that saves minutes."""
     assert mend.candidate is not None
     check, blame = mend.candidate.check, scene.scales.blame
@@ -422,7 +435,7 @@ def _proof_of(scene: Scene, mend: Mend) -> Candidate:
     return rerun(scene.evidence, check, tuple(every), scene.trouble.rows)
 
 
-def _first_due(scene: Scene, candidate: Candidate) -> str | None:
+def _first_due(scene: TroubleshootingProblem, candidate: Candidate) -> str | None:
     """The check whose full run comes first once a remedy was done."""
     assert candidate.work is not None
     due = {check for check, _ in Proof(scene.ranking).missing}

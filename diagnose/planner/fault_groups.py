@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from diagnose.diagnosis.causes import Ranking
-from diagnose.diagnosis.evidence import Seen
+from diagnose.diagnosis.evidence import Observation
 from diagnose.inference.network import Floats
 from diagnose.record import record
 
@@ -21,21 +21,21 @@ TOGETHER = 0.5
 
 
 @record
-class Trouble:
+class FaultGroup:
     """Failed rows with a common cause, and the failure among them to be blamed on something.
 
     ``apart`` is how likely it is that its cause is not that of the failure ``of`` a trouble before
     it; ``besides`` is the row of it that is likeliest to fail for another cause than its target.
     """
 
-    target: Seen
+    target: Observation
     rows: tuple[int, ...]
     apart: float = 1.0
-    of: Seen | None = None
-    besides: Trouble | None = None
+    of: Observation | None = None
+    besides: FaultGroup | None = None
 
 
-def troubles(ranking: Ranking) -> list[Trouble]:
+def fault_groups(ranking: Ranking) -> list[FaultGroup]:
     """The failed rows by common cause, the least settled trouble first; none when none failed.
 
     A failure is settled as far as one cause that can make it is probable.
@@ -44,12 +44,12 @@ def troubles(ranking: Ranking) -> list[Trouble]:
     >>> machine, both = load_machine("mounted-6"), ["bleed={0}", "response={0}"]
     >>> for pattern in ("FFFFFF", "FPPPPF"):
     ...     told = read_typed(machine, [each.format(pattern) for each in both])
-    ...     print(sorted(trouble.rows for trouble in troubles(rank(machine, told))))
+    ...     print(sorted(trouble.rows for trouble in fault_groups(rank(machine, told))))
     [(1, 2, 3, 4, 5, 6)]
     [(1,), (6,)]
     """
     left = sorted(last_failures(ranking).values(), key=lambda seen: _settled(ranking, seen))
-    found: list[Trouble] = []
+    found: list[FaultGroup] = []
     while left:
         first = left[0]
         share = _Shares(ranking, first)
@@ -58,12 +58,12 @@ def troubles(ranking: Ranking) -> list[Trouble]:
         rows, shares = tuple(sorted(seen.row for seen in mine)), _Shares(ranking, target)
         before = max((each.target for each in found), key=shares, default=None)
         apart = 1 - shares(before) if before is not None else 1.0
-        found.append(Trouble(target, rows, apart, before, _besides(ranking, target, mine)))
+        found.append(FaultGroup(target, rows, apart, before, _besides(ranking, target, mine)))
         left = [seen for seen in left if seen not in mine]
     return found
 
 
-def _purest(ranking: Ranking, mine: Sequence[Seen]) -> Seen:
+def _purest(ranking: Ranking, mine: Sequence[Observation]) -> Observation:
     """The first failure, or the first of its run whose row fails no other check besides.
 
     A row that has trouble of its own is no good witness of what is common.
@@ -73,7 +73,7 @@ def _purest(ranking: Ranking, mine: Sequence[Seen]) -> Seen:
     return min(alike, key=lambda seen: failing[seen.row])
 
 
-def last_failures(ranking: Ranking) -> Mapping[int, Seen]:
+def last_failures(ranking: Ranking) -> Mapping[int, Observation]:
     """The last failure of every row that has not passed that check since.
 
     >>> from diagnose import load_machine, rank, read_typed
@@ -87,14 +87,16 @@ def last_failures(ranking: Ranking) -> Mapping[int, Seen]:
     return {seen.row: seen for seen in evidence.results if (seen.row, seen.run) in standing}
 
 
-def _settled(ranking: Ranking, seen: Seen) -> float:
+def _settled(ranking: Ranking, seen: Observation) -> float:
     return float(ranking.posterior.flat[seen.entries[0]].max(initial=0.0))
 
 
-def _besides(ranking: Ranking, target: Seen, mine: Sequence[Seen]) -> Trouble | None:
+def _besides(
+    ranking: Ranking, target: Observation, mine: Sequence[Observation]
+) -> FaultGroup | None:
     """The row of a trouble that is likeliest to fail for a cause that is not the target's."""
     apart = [
-        Trouble(seen, (seen.row,), 1 - _Shares(ranking, seen)(target), target)
+        FaultGroup(seen, (seen.row,), 1 - _Shares(ranking, seen)(target), target)
         for seen in mine
         if seen is not target
     ]
@@ -104,12 +106,12 @@ def _besides(ranking: Ranking, target: Seen, mine: Sequence[Seen]) -> Trouble | 
 class _Shares:
     """How much of the blame for a target lies with causes that can make another failure too."""
 
-    def __init__(self, ranking: Ranking, target: Seen) -> None:
+    def __init__(self, ranking: Ranking, target: Observation) -> None:
         weight: Floats = np.zeros(ranking.evidence.offsets[-1])
         states = target.entries[0]
         weight[states] = ranking.posterior.flat[states]
         self.weight, self.total = weight, float(weight.sum())
 
-    def __call__(self, other: Seen) -> float:
+    def __call__(self, other: Observation) -> float:
         shared = float(self.weight[sorted(set(other.entries[0].tolist()))].sum())
         return shared / self.total if self.total else 0.0

@@ -17,7 +17,7 @@ from diagnose.decision.problem import ANY, Problem
 from diagnose.decision.test_cover import Cover, ambiguity_groups, cheapest_cover
 from diagnose.inference.network import Floats
 from diagnose.planner.candidates import Candidate
-from diagnose.planner.problem import Scene
+from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.value import SEVERAL
 from diagnose.record import record
 
@@ -55,7 +55,7 @@ class Isolating:
     inseparable: tuple[Inseparable, ...]
 
 
-def isolating(scene: Scene, least: float = LEADING) -> Isolating:
+def isolating(scene: TroubleshootingProblem, least: float = LEADING) -> Isolating:
     """The cheapest set of tests after which the causes above ``least`` are told apart.
 
     "Several causes together" is no single cause and is left aside.
@@ -90,7 +90,7 @@ def isolating(scene: Scene, least: float = LEADING) -> Isolating:
     )
 
 
-def _cheapest(scene: Scene, separates: NDArray[np.bool_]) -> Cover:
+def _cheapest(scene: TroubleshootingProblem, separates: NDArray[np.bool_]) -> Cover:
     """The cheapest of the cheapest covers for every choice of set-ups to go through.
 
     Once these are chosen, the quickest way through them costs the same whatever is done there.
@@ -115,7 +115,7 @@ def _subsets(setups: Sequence[int]) -> Iterator[tuple[int, ...]]:
         yield from combinations(setups, size)
 
 
-def _way(scene: Scene, setups: Sequence[int]) -> float:
+def _way(scene: TroubleshootingProblem, setups: Sequence[int]) -> float:
     """Minutes of the quickest way from the present set-up through some others."""
     problem = scene.problem
     return min(sum(_steps(problem, scene.setup, way)) for way in permutations(setups))
@@ -129,7 +129,7 @@ def _steps(problem: Problem, here: int, way: Sequence[int]) -> Iterator[float]:
         here = there
 
 
-def _leading(scene: Scene, least: float) -> tuple[list[str], list[int]]:
+def _leading(scene: TroubleshootingProblem, least: float) -> tuple[list[str], list[int]]:
     """Names of the leading causes, and which hypotheses of the problem they are."""
     prior = scene.problem.prior
     names = [scene.scales.names[blame] for blame in scene.kept.tolist()]
@@ -137,7 +137,7 @@ def _leading(scene: Scene, least: float) -> tuple[list[str], list[int]]:
     return [names[h] for h in leading], leading
 
 
-def _parts(scene: Scene, leading: Sequence[int]) -> list[NDArray[np.bool_]]:
+def _parts(scene: TroubleshootingProblem, leading: Sequence[int]) -> list[NDArray[np.bool_]]:
     """Per test (causes, causes) which of the causes it tells apart."""
     return [mistaken(test.likelihood[leading]) <= MISTAKEN for test in scene.problem.tests]
 
@@ -159,7 +159,7 @@ def _groups(separates: NDArray[np.bool_], names: Sequence[str]) -> tuple[tuple[s
     )
 
 
-def _same_remedy(scene: Scene, group: Sequence[str]) -> bool:
+def _same_remedy(scene: TroubleshootingProblem, group: Sequence[str]) -> bool:
     """Whether the same thing is done about every cause of a group."""
     wanted = set()
     for name in group:

@@ -11,12 +11,12 @@ from diagnose.diagnosis.causes import Ranking
 from diagnose.inference.network import Floats
 from diagnose.planner.candidates import Candidate
 from diagnose.planner.decide import Choice, Goal, best_choice
-from diagnose.planner.fault_groups import troubles
-from diagnose.planner.problem import Means, Scene
+from diagnose.planner.fault_groups import fault_groups
+from diagnose.planner.problem import Means, TroubleshootingProblem
 from diagnose.planner.question_outcomes import exact
-from diagnose.planner.repairs import Mend
+from diagnose.planner.repairs import RepairOption
 from diagnose.planner.value import ELSE, RARE
-from diagnose.planner.what_if import answer_chances, chance, suppose
+from diagnose.planner.what_if import answer_chances, chance, what_if
 from diagnose.record import record
 
 ENOUGH = 1e-8
@@ -83,17 +83,21 @@ def next_tests(
     >>> first.required, first.candidate.says
     (True, 'start the engine; then rerun response on rows 1–6')
     """
-    found = troubles(ranking)
-    return proposals(Scene(ranking, found[0], means or Means()), goal) if found else []
+    found = fault_groups(ranking)
+    return (
+        proposals(TroubleshootingProblem(ranking, found[0], means or Means()), goal)
+        if found
+        else []
+    )
 
 
-def proposals(scene: Scene, goal: Goal) -> list[Proposal]:
+def proposals(scene: TroubleshootingProblem, goal: Goal) -> list[Proposal]:
     """Everything that can be done about a trouble, best first."""
     choice = best_choice(scene, goal)
     return list(_proposals(scene, choice, goal))
 
 
-def _proposals(scene: Scene, choice: Choice, goal: Goal) -> Iterator[Proposal]:
+def _proposals(scene: TroubleshootingProblem, choice: Choice, goal: Goal) -> Iterator[Proposal]:
     weighed = {candidate.id: known for candidate, known in scene.tests}
     names = list(dict.fromkeys(scene.scales.names))
     alike = np.array([[one == name for name in names] for one in scene.scales.names], dtype=float)
@@ -126,7 +130,7 @@ def _prospects(labels: Sequence[str], table: Floats, names: Sequence[str]) -> tu
     )
 
 
-def _after_mending(scene: Scene, mend: Mend) -> tuple[Prospect, ...]:
+def _after_mending(scene: TroubleshootingProblem, mend: RepairOption) -> tuple[Prospect, ...]:
     """Whether the check passes after a remedy, as far as the blame says."""
     blame = scene.scales.blame
     left = blame * (1 - mend.fixes)
@@ -174,7 +178,7 @@ def _supposed(ranking: Ranking, candidate: Candidate, row: int) -> Iterator[Pros
     """What work and the check after it may show about a row, each outcome inferred in full."""
     left = 1.0
     for outcome in candidate.outcomes:
-        after = Ranking(suppose(ranking, candidate, outcome).evidence, ENOUGH)
+        after = Ranking(what_if(ranking, candidate, outcome).evidence, ENOUGH)
         probability = chance(ranking, after)
         left -= probability
         if probability > RARE:

@@ -25,12 +25,12 @@ from diagnose.planner.candidates import (
     rerun_sets,
     reruns,
 )
-from diagnose.planner.fault_groups import Trouble
+from diagnose.planner.fault_groups import FaultGroup
 from diagnose.planner.question_outcomes import history_questions
-from diagnose.planner.repairs import Mend, mends
-from diagnose.planner.setup_state import Standing, every_standing, minutes_between, present
+from diagnose.planner.repairs import RepairOption, repair_options
+from diagnose.planner.setup_state import SetupState, every_setup_state, minutes_between, present
 from diagnose.planner.swaps import put_back_minutes, swaps
-from diagnose.planner.value import SEVERAL, Scales, Weighed
+from diagnose.planner.value import SEVERAL, ValueOfInformation, Weighed
 from diagnose.record import record
 
 UNLIKELY = 1e-4
@@ -72,11 +72,11 @@ EVERYTHING = Means()
 
 
 @record
-class Scene:
+class TroubleshootingProblem:
     """One trouble of a ranking, and everything that could be done about it."""
 
     ranking: Ranking
-    trouble: Trouble
+    trouble: FaultGroup
     means: Means = EVERYTHING
 
     @property
@@ -114,9 +114,9 @@ class Scene:
         return tuple(check for check in self.knowledge.checks if check in failed | {self.check})
 
     @cached_property
-    def scales(self) -> Scales:
+    def scales(self) -> ValueOfInformation:
         """What weighs candidates."""
-        return Scales(self.ranking, self.trouble.target, sorted(self.asked_again))
+        return ValueOfInformation(self.ranking, self.trouble.target, sorted(self.asked_again))
 
     @property
     def asked_again(self) -> frozenset[int]:
@@ -155,7 +155,7 @@ class Scene:
         return tuple(pair for pair in weighed if pair[1].bits > UNINFORMATIVE)
 
     @cached_property
-    def mends(self) -> tuple[Mend, ...]:
+    def mends(self) -> tuple[RepairOption, ...]:
         """Every remedy that some blame needs, and first the mere check again.
 
         >>> from diagnose import load_machine, plan, read_typed
@@ -164,7 +164,7 @@ class Scene:
         >>> acts[0] is None, [act.id for act in acts[1:] if act.part == "row-6/connector"]
         (True, ['reseat-connector@row-6/connector', 'clean-connector@row-6/connector'])
         """
-        every = mends(self.scales, self.failed_checks)
+        every = repair_options(self.scales, self.failed_checks)
         return tuple(m for m in every if m.candidate is None or self.means.allow(m.candidate))
 
     @cached_property
@@ -193,7 +193,7 @@ class Scene:
         return self.standings.index(self.standing)
 
     @cached_property
-    def standing(self) -> Standing:
+    def standing(self) -> SetupState:
         """How the machine stands now.
 
         Oil that was cold is cold still.
@@ -207,9 +207,9 @@ class Scene:
         return present(self.evidence)
 
     @cached_property
-    def standings(self) -> list[Standing]:
+    def standings(self) -> list[SetupState]:
         """Every way in which it may stand, in the order in which the problem counts them."""
-        return every_standing(self.knowledge, self.standing)
+        return every_setup_state(self.knowledge, self.standing)
 
     @cached_property
     def problem(self) -> Problem:

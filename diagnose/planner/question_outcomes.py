@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from diagnose.diagnosis.causes import Ranking
-from diagnose.diagnosis.evidence import Evidence, Seen
+from diagnose.diagnosis.evidence import Evidence, Observation
 from diagnose.diagnosis.history import told_by
 from diagnose.diagnosis.priors import known_prior
 from diagnose.inference.explanation import ExplanationPosterior
@@ -26,7 +26,7 @@ LEFT = "left"
 """The open finding that some cause of the target's failure is in the machine to this day."""
 
 
-def what_is_left(evidence: Evidence, target: Seen) -> Seen:
+def what_is_left(evidence: Evidence, target: Observation) -> Observation:
     """Whether any of what can have brought about a failure is still there, as an open finding.
 
     What spoiled the run is over, and what a remedy cleared is gone. Only this is left of causes
@@ -47,7 +47,7 @@ def what_is_left(evidence: Evidence, target: Seen) -> Seen:
     over = {each.state for each in evidence.epochs.cleared}
     there = (states < evidence.epochs.offsets[-1]) & ~np.isin(states, sorted(over))
     sure = np.full(int(there.sum()), -np.inf)
-    return Seen(LEFT, OPEN, 0.0, target.site, (states[there], sure))
+    return Observation(LEFT, OPEN, 0.0, target.site, (states[there], sure))
 
 
 @record
@@ -65,7 +65,7 @@ class Beliefs:
 
     ranking: Ranking
     explained: ExplanationPosterior
-    left: Seen
+    left: Observation
 
     @cached_property
     def blame(self) -> Floats:
@@ -115,7 +115,7 @@ class Beliefs:
         rest = self.ranking.posterior.flat - single - (blame[:-1].sum() - mine) * self.idle
         return self._normal(np.maximum(rest, 0.0))
 
-    def absent(self, seen: Seen) -> Floats:
+    def absent(self, seen: Observation) -> Floats:
         """(blames + 2) probability that a finding is absent, together with each blame.
 
         Of a coil that is not to blame one reading in 300 or so is open by mistake (0.003).
@@ -193,7 +193,7 @@ class Beliefs:
         return normal
 
 
-def told(beliefs: Beliefs, ladder: Sequence[Seen]) -> list[Floats]:
+def reading_table(beliefs: Beliefs, ladder: Sequence[Observation]) -> list[Floats]:
     """(blames + 2) joint probabilities of each result, in order, and of "good" at the end.
 
     Step k of the ladder is absent when none of the first k + 1 results is there.
@@ -204,7 +204,7 @@ def told(beliefs: Beliefs, ladder: Sequence[Seen]) -> list[Floats]:
     >>> case = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
     >>> scales = plan(load_machine("mounted-6"), case).scene.scales
     >>> seen = scales.ranking.evidence.possible("row-6/valve", "coil-resistance", "open")
-    >>> opened, good = told(scales.beliefs, [seen])
+    >>> opened, good = reading_table(scales.beliefs, [seen])
     >>> coil = scales.names.index("row-6/valve:coil_open")
     >>> float(round(good[coil] / (opened[coil] + good[coil]), 6))  # 0.02 · (1 - 0.003)
     0.01994
@@ -214,7 +214,7 @@ def told(beliefs: Beliefs, ladder: Sequence[Seen]) -> list[Floats]:
     return [*steps, absent[-1]]
 
 
-def exact(ranking: Ranking, ladder: Sequence[Seen]) -> list[float]:
+def exact(ranking: Ranking, ladder: Sequence[Observation]) -> list[float]:
     """The exact probability of each result, in order, and of "good", by inferring again.
 
     A coil with chance p of being open reads open unless both it and a false alarm fail to show.
@@ -230,7 +230,7 @@ def exact(ranking: Ranking, ladder: Sequence[Seen]) -> list[float]:
     evidence = ranking.evidence
     absent = [1.0]
     for seen in ladder:
-        ruled_out = Seen(seen.name, ABSENT, seen.leak, seen.site, seen.entries)
+        ruled_out = Observation(seen.name, ABSENT, seen.leak, seen.site, seen.entries)
         network = evidence.network_of([*evidence.observed, ruled_out])
         absent.append(float(np.exp(log_evidence(network) - ranking.posterior.log_evidence)))
     return [*(a - b for a, b in pairwise(absent)), absent[-1]]

@@ -12,10 +12,10 @@ from diagnose.decision.repair_order import p_over_c
 from diagnose.diagnosis.causes import Cause, Ranking
 from diagnose.knowledge.checks import Check
 from diagnose.planner.bleeding import bleed_minutes
-from diagnose.planner.fault_groups import Trouble
+from diagnose.planner.fault_groups import FaultGroup
 
 
-def repair_minutes_of(ranking: Ranking, trouble: Trouble) -> float:
+def repair_minutes_of(ranking: Ranking, trouble: FaultGroup) -> float:
     """Expected minutes to put one trouble right by repairs in p/c order, each with a check after.
 
     Its causes are taken as exclusive, in the proportions of their posterior; those that it shares
@@ -67,7 +67,7 @@ def _in_order(p: list[float], cost: list[float], hand_over: float) -> float:
     return least
 
 
-def _remedied(ranking: Ranking, trouble: Trouble) -> Iterator[tuple[str, Cause]]:
+def _remedied(ranking: Ranking, trouble: FaultGroup) -> Iterator[tuple[str, Cause]]:
     """The causes that can make the target fail and have a remedy, each with what is done."""
     states = set(_own_states(trouble))
     for cause in ranking.causes:
@@ -76,7 +76,7 @@ def _remedied(ranking: Ranking, trouble: Trouble) -> Iterator[tuple[str, Cause]]
             yield f"{cause.remedy.id}@{place}", cause
 
 
-def _own_states(trouble: Trouble) -> list[int]:
+def _own_states(trouble: FaultGroup) -> list[int]:
     """The states that can bring the target about, but not the failure that it is apart from."""
     others = set(trouble.of.entries[0].tolist()) if trouble.of else set()
     return [state for state in trouble.target.entries[0].tolist() if state not in others]

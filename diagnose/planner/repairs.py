@@ -12,7 +12,7 @@ from diagnose.inference.network import Floats
 from diagnose.knowledge.parts import Remedy, part_in_words
 from diagnose.observations.events import Remedied
 from diagnose.planner.candidates import Candidate
-from diagnose.planner.value import Scales
+from diagnose.planner.value import ValueOfInformation
 from diagnose.record import record
 
 AT_ONCE = 2
@@ -24,14 +24,14 @@ OFTEN = 2
 
 
 @record
-class Mend:
+class RepairOption:
     """A remedy and the chance that it clears what each blame stands for: (blames + 2)."""
 
     candidate: Candidate | None
     fixes: Floats
 
 
-def mends(scales: Scales, failed: Sequence[str]) -> Iterator[Mend]:
+def repair_options(scales: ValueOfInformation, failed: Sequence[str]) -> Iterator[RepairOption]:
     """The remedies that some blame needs, each once; first the mere check again (no candidate).
 
     ``failed`` are the checks that the target's row failed: one of them proves each remedy.
@@ -43,7 +43,7 @@ def mends(scales: Scales, failed: Sequence[str]) -> Iterator[Mend]:
     >>> from diagnose import load_machine, plan, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
     >>> scene = plan(load_machine("mounted-6"), told).scene
-    >>> _, *every = mends(scene.scales, ["response"])
+    >>> _, *every = repair_options(scene.scales, ["response"])
     >>> [coil] = [each for each in every if each.candidate.id == "replace-coil@row-6/valve"]
     >>> names = [f"row-6/valve:{mode}" for mode in ("coil_open", "leaking")]
     >>> [float(coil.fixes[scene.scales.names.index(name)]) for name in names]
@@ -65,11 +65,11 @@ def mends(scales: Scales, failed: Sequence[str]) -> Iterator[Mend]:
     for id in _likeliest(scales):
         if id in found:
             found[id][1][-2] = found[id][1].max()
-    yield Mend(None, nothing)
-    yield from (Mend(candidate, fixes) for candidate, fixes in found.values())
+    yield RepairOption(None, nothing)
+    yield from (RepairOption(candidate, fixes) for candidate, fixes in found.values())
 
 
-def _likeliest(scales: Scales) -> Sequence[str]:
+def _likeliest(scales: ValueOfInformation) -> Sequence[str]:
     """The remedies likeliest to be needed when several causes act together and some is left."""
     evidence = scales.ranking.evidence
     needed: dict[str, float] = {}

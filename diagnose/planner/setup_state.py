@@ -38,7 +38,7 @@ class Act(Protocol):
 
 
 @record
-class Standing:
+class SetupState:
     """A set-up, and the lasting set-ups that are known to be lacking.
 
     As what work wants, ``lacking`` is what the work can do without.
@@ -47,40 +47,40 @@ class Standing:
     setup: str
     lacking: frozenset[str] = frozenset()
 
-    def then(self, wanted: Standing) -> Standing:
+    def then(self, wanted: SetupState) -> SetupState:
         """How the machine stands once it is brought to what is wanted: nothing lasting is lost.
 
         >>> cold = frozenset({"warm-oil"})
-        >>> Standing("parked", cold).then(Standing("running")).then(Standing("parked", cold))
+        >>> SetupState("parked", cold).then(SetupState("running")).then(SetupState("parked", cold))
         Standing(setup='parked', lacking=frozenset())
         """
         setup = self.setup if wanted.setup == ANY_SETUP else wanted.setup
-        return Standing(setup, self.lacking & wanted.lacking)
+        return SetupState(setup, self.lacking & wanted.lacking)
 
-    def wanting(self, setup: str, lasting: Iterable[str] = ()) -> Standing:
+    def wanting(self, setup: str, lasting: Iterable[str] = ()) -> SetupState:
         """What work wants in a set-up, of what is lacking here.
 
         A check wants warm oil, a look at a plug does not mind.
 
-        >>> here = Standing("parked", frozenset({"warm-oil"}))
+        >>> here = SetupState("parked", frozenset({"warm-oil"}))
         >>> sorted(here.wanting("running", ["warm-oil"]).lacking)
         []
         >>> sorted(here.wanting("parked").lacking)
         ['warm-oil']
         """
-        return Standing(setup, self.lacking - set(lasting))
+        return SetupState(setup, self.lacking - set(lasting))
 
 
-def minutes_between(knowledge: Knowledge, before: Standing, after: Standing) -> float:
+def minutes_between(knowledge: Knowledge, before: SetupState, after: SetupState) -> float:
     """Minutes of the change of set-up, and of entering whatever lasts and was lacking.
 
     Starting the engine takes a minute, warming the oil 25.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> known, cold = load_knowledge(), Standing("parked", frozenset({"warm-oil"}))
-    >>> minutes_between(known, Standing("parked"), Standing("running"))
+    >>> known, cold = load_knowledge(), SetupState("parked", frozenset({"warm-oil"}))
+    >>> minutes_between(known, SetupState("parked"), SetupState("running"))
     1.0
-    >>> minutes_between(known, cold, Standing("running"))
+    >>> minutes_between(known, cold, SetupState("running"))
     26.0
     """
     entered = before.lacking - after.lacking
@@ -88,24 +88,24 @@ def minutes_between(knowledge: Knowledge, before: Standing, after: Standing) -> 
     return change + sum(knowledge.setups[one].enter_minutes for one in sorted(entered))
 
 
-def every_standing(knowledge: Knowledge, now: Standing) -> list[Standing]:
+def every_setup_state(knowledge: Knowledge, now: SetupState) -> list[SetupState]:
     """Every way in which the machine may stand from now on.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> known, cold = load_knowledge(), Standing("parked", frozenset({"warm-oil"}))
-    >>> [each.setup for each in every_standing(known, Standing("parked"))]
+    >>> known, cold = load_knowledge(), SetupState("parked", frozenset({"warm-oil"}))
+    >>> [each.setup for each in every_setup_state(known, SetupState("parked"))]
     ['bleeding', 'parked', 'running']
-    >>> [sorted(each.lacking) for each in every_standing(known, cold)][2:4]
+    >>> [sorted(each.lacking) for each in every_setup_state(known, cold)][2:4]
     [['warm-oil'], []]
     """
     lacking = sorted(now.lacking)
     sizes = range(len(lacking), -1, -1)
     subsets = chain.from_iterable(combinations(lacking, size) for size in sizes)
     setups = [setup.id for setup in knowledge.setups.values() if not setup.lasting]
-    return [Standing(setup, frozenset(some)) for some in subsets for setup in setups]
+    return [SetupState(setup, frozenset(some)) for some in subsets for setup in setups]
 
 
-def present(evidence: Evidence) -> Standing:
+def present(evidence: Evidence) -> SetupState:
     """How the last things done left the machine; parked when nothing was done.
 
     Readings of an epoch are taken to come after its runs when there are any.
@@ -119,7 +119,7 @@ def present(evidence: Evidence) -> Standing:
     parked
     """
     wanted = [setup for setup in _setups_so_far(evidence) if setup != ANY_SETUP]
-    return Standing(wanted[-1] if wanted else PARKED, evidence.lacking)
+    return SetupState(wanted[-1] if wanted else PARKED, evidence.lacking)
 
 
 def minutes_in_order(evidence: Evidence, acts: Iterable[Act]) -> Iterator[float]:

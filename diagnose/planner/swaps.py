@@ -14,7 +14,7 @@ from typing import Protocol
 import numpy as np
 
 from diagnose.diagnosis.epochs import moved_modes
-from diagnose.diagnosis.evidence import Evidence, Seen
+from diagnose.diagnosis.evidence import Evidence, Observation
 from diagnose.inference.network import Floats
 from diagnose.knowledge.parts import Swap, part_in_words
 from diagnose.observations.events import Swapped
@@ -39,7 +39,7 @@ class Told(Protocol):
         """The joint probability of every outcome with every blame."""
 
 
-def swaps(evidence: Evidence, target: Seen) -> Iterator[Candidate]:
+def swaps(evidence: Evidence, target: Observation) -> Iterator[Candidate]:
     """Every swap of a part of the target's row with the nearest sound row's, where there is one.
 
     >>> from diagnose import load_machine, plan, read_typed
@@ -115,7 +115,7 @@ def _swap(evidence: Evidence, check: str, part: str, swap: Swap, row: int, other
     return followed(evidence, done, bleed_after(evidence, work, check), again)
 
 
-def swap_table(beliefs: Beliefs, target: Seen, candidate: Candidate) -> list[Floats]:
+def swap_table(beliefs: Beliefs, target: Observation, candidate: Candidate) -> list[Floats]:
     """(blames + 2) joint probabilities of each outcome of a swap.
 
     If it was a false alarm, only a further one (0.002) makes either row fail after the swap.
@@ -161,7 +161,9 @@ def put_back_minutes(evidence: Evidence, candidate: Candidate, told: Told) -> fl
     return swap.minutes * (1 - follows)
 
 
-def _reaches(evidence: Evidence, target: Seen, candidate: Candidate) -> tuple[Floats, Floats]:
+def _reaches(
+    evidence: Evidence, target: Observation, candidate: Candidate
+) -> tuple[Floats, Floats]:
     """(states) survival that each state leaves to a check on the target's row, and the other's."""
     work = candidate.work
     assert isinstance(work, Swapped)

@@ -13,11 +13,17 @@ from functools import cached_property
 import numpy as np
 
 from diagnose.diagnosis.causes import Cause, Ranking
-from diagnose.diagnosis.evidence import Evidence, Seen
+from diagnose.diagnosis.evidence import Evidence, Observation
 from diagnose.inference.explanation import ExplanationPosterior
 from diagnose.inference.network import Floats
 from diagnose.planner.candidates import Candidate, open_reruns
-from diagnose.planner.question_outcomes import LEFT, Beliefs, history_table, told, what_is_left
+from diagnose.planner.question_outcomes import (
+    LEFT,
+    Beliefs,
+    history_table,
+    reading_table,
+    what_is_left,
+)
 from diagnose.planner.swaps import swap_table
 from diagnose.record import record
 
@@ -50,14 +56,14 @@ class Weighed:
         return mutual_information(self.table)
 
 
-class Scales:
+class ValueOfInformation:
     """Weighs candidates for one target; the checks may be made again on some rows.
 
     ``causes`` are those that the blames stand for, None for chance (which is first) and for
     several, left or gone (which are last); ``names`` their ids, or `CHANCE` and twice `SEVERAL`.
     """
 
-    def __init__(self, ranking: Ranking, target: Seen, rows: Iterable[int]) -> None:
+    def __init__(self, ranking: Ranking, target: Observation, rows: Iterable[int]) -> None:
         evidence = ranking.evidence
         again, left = open_reruns(evidence, rows), what_is_left(evidence, target)
         network = evidence.network_of([*evidence.observed, *again, left])
@@ -115,7 +121,7 @@ class Scales:
         if candidate.kind == "swap":
             table = swap_table(self.beliefs, self.target, candidate)
         elif candidate.ladder:
-            table = told(self.beliefs, candidate.ladder)
+            table = reading_table(self.beliefs, candidate.ladder)
         elif candidate.kind == "ask":
             table = history_table(self.beliefs, candidate)
         else:

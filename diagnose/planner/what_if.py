@@ -25,7 +25,7 @@ SUPPOSED = "supposed"
 """The rule that supposed findings name."""
 
 
-def suppose(ranking: Ranking, candidate: Candidate, outcome: Outcome) -> Ranking:
+def what_if(ranking: Ranking, candidate: Candidate, outcome: Outcome) -> Ranking:
     """The ranking as it would be after a candidate turned out in one of its ways.
 
     New runs are supposed to be made under good circumstances.
@@ -35,7 +35,7 @@ def suppose(ranking: Ranking, candidate: Candidate, outcome: Outcome) -> Ranking
     >>> found = plan(load_machine("mounted-6"), told)
     >>> by_id = {act.id: act for act, _ in found.scene.tests}
     >>> coil = by_id["coil-resistance@row-6/valve"]
-    >>> [suppose(found.ranking, coil, outcome).causes[0].id for outcome in coil.outcomes[:2]]
+    >>> [what_if(found.ranking, coil, outcome).causes[0].id for outcome in coil.outcomes[:2]]
     ['row-6/valve:coil_open', 'row-6/valve:coil_shorted']
     """
     evidence = ranking.evidence
@@ -100,7 +100,7 @@ def answer_chances(ranking: Ranking, candidate: Candidate) -> list[float]:
         return [bad, 1 - bad]
     circumstance = ranking.evidence.model.knowledge.circumstances[history_of(candidate)]
     weights = [
-        state.prior_for("any") * _change(ranking, suppose(ranking, candidate, outcome))
+        state.prior_for("any") * _change(ranking, what_if(ranking, candidate, outcome))
         for state, outcome in zip(circumstance.states, candidate.outcomes, strict=True)
     ]
     return [weight / sum(weights) for weight in weights]

@@ -8,16 +8,16 @@ from typing import Any
 
 from diagnose.diagnosis.causes import Cause, Ranking
 from diagnose.diagnosis.explain import Weight, fragile, weighing
-from diagnose.diagnosis.joint_explanation import together
+from diagnose.diagnosis.joint_explanation import joint_explanations
 from diagnose.diagnosis.limits import sharper
 from diagnose.diagnosis.model import Model
 from diagnose.inference.budget import Allowance
 from diagnose.observations.events import Run
 from diagnose.observations.result import Result
 from diagnose.planner.advice import advice, cautions_of
-from diagnose.planner.fault_groups import Trouble, troubles
+from diagnose.planner.fault_groups import FaultGroup, fault_groups
 from diagnose.planner.offers import Proposal, Prospect, exactly, next_tests, proposals
-from diagnose.planner.problem import Scene
+from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.verification import Proof
 from diagnose.reports.forms.ranking import (
     CauseReport,
@@ -67,7 +67,7 @@ def build_ranking_report(ranking: Ranking, tests: int = 3) -> RankingReport:
     machine, case = evidence.model.machine, evidence.case
     listed = [cause for cause in ranking.causes if cause.probability >= LEAST]
     why = weighing(ranking, listed[:LEADING])
-    found = troubles(ranking)
+    found = fault_groups(ranking)
     proof = Proof(ranking)
     acts, extras = Allowance(ACTS), Allowance(EXTRAS)
     proposed = _proposed(ranking, found, tests, acts)
@@ -117,7 +117,7 @@ def ranking_report(ranking: Ranking, tests: int = 3) -> dict[str, Any]:
 
 
 def _proposed(
-    ranking: Ranking, found: Sequence[Trouble], tests: int, acts: Allowance
+    ranking: Ranking, found: Sequence[FaultGroup], tests: int, acts: Allowance
 ) -> list[Proposal]:
     """What to do, as far as it can be worked out, with exact chances where they can be."""
     nothing: list[Proposal] = []
@@ -125,12 +125,12 @@ def _proposed(
     return [acts.give(partial(exactly, ranking, one), one, "exact outcomes") for one in rough]
 
 
-def _proposals(ranking: Ranking, found: Sequence[Trouble], tests: int) -> list[Proposal]:
+def _proposals(ranking: Ranking, found: Sequence[FaultGroup], tests: int) -> list[Proposal]:
     """The best acts for the first trouble, and the very best one for each of the next few."""
     if not found or not tests:
         return []
     first = next_tests(ranking)[:tests]
-    others = (Scene(ranking, trouble) for trouble in found[1 : 1 + OTHER_TROUBLES])
+    others = (TroubleshootingProblem(ranking, trouble) for trouble in found[1 : 1 + OTHER_TROUBLES])
     best = (proposals(scene, "restore")[:1] for scene in others)
     return [*first, *(proposal for one in best for proposal in one)]
 
@@ -231,7 +231,7 @@ def _remedy(cause: Cause, model: Model) -> RemedyReport | None:
 
 
 def _together(ranking: Ranking) -> tuple[TogetherReport, ...]:
-    found = together(ranking)
+    found = joint_explanations(ranking)
     if found is None:
         return ()
     ids = tuple(cause.id for cause in found.causes)
@@ -245,7 +245,7 @@ def _fragile(ranking: Ranking) -> tuple[FragileReport, ...]:
     )
 
 
-def _next(proposal: Proposal, found: Sequence[Trouble], warned: Sequence[Finding]) -> NextReport:
+def _next(proposal: Proposal, found: Sequence[FaultGroup], warned: Sequence[Finding]) -> NextReport:
     """Something to do; its outcomes lead to the likeliest cause of its row's failure.
 
     Rows of one trouble are proven together: what mends the row mends them all.

@@ -24,7 +24,7 @@ from diagnose.training.level import Drills
 from diagnose.training.progress import FADES, FEWEST, JEFFREYS, Estimate, advised, estimates
 from diagnose.training.record import Finished
 from diagnose.training.score import Debriefing, Verdict
-from diagnose.training.share_code import written
+from diagnose.training.share_code import encode
 from diagnose.training.skills import SKILLS
 
 
@@ -43,7 +43,7 @@ def build_drill_report(done: Debriefing) -> DrillReport:
     """
     sitting, drill = done.sitting, done.drill
     return DrillReport(
-        code=written(drill.named, drill.knowledge),
+        code=encode(drill.named, drill.knowledge),
         machine=drill.machine.id,
         level=drill.named.level,
         seed=drill.named.seed,

@@ -22,7 +22,7 @@ from diagnose.observations.typed import parse_statements
 from diagnose.record import record
 from diagnose.session.answers import Question
 from diagnose.session.runs import accepting
-from diagnose.session.session import Job
+from diagnose.session.session import Session
 
 TOOLS = ("gauge", "meter", "display")
 HELPER = "helper"
@@ -75,7 +75,7 @@ def said_in(text: str) -> Said | None:
     return Said(word, rest.strip(" ,")) if known else None
 
 
-def told_by(said: Said, job: Job, question: Question) -> Sequence[Statement | Correction]:
+def told_by(said: Said, job: Session, question: Question) -> Sequence[Statement | Correction]:
     """What a word tells. Raises `Wrong`, or `FileProblems` for the words after ``else``.
 
     >>> told_by(Said("note", "hose chafed"), None, None)
@@ -141,7 +141,7 @@ def _skippable(question: Question) -> str:
     return question.act.id
 
 
-def _missing(said: Said, job: Job) -> AtHand:
+def _missing(said: Said, job: Session) -> AtHand:
     """What is not at hand any more, with what was not before."""
     state = job.view.state
     words = said.rest.lower().replace(",", " ").split()
@@ -152,7 +152,7 @@ def _missing(said: Said, job: Job) -> AtHand:
     return AtHand(without=tuple(without), alone=state.alone or HELPER in words)
 
 
-def _corrected(said: Said, job: Job) -> Correction:
+def _corrected(said: Said, job: Session) -> Correction:
     """An earlier entry, by its number, put right by words or taken back."""
     number, _, rest = _needed(said, "the number of an entry").partition(" ")
     told = job.view.state.told
@@ -181,7 +181,7 @@ def _corrected(said: Said, job: Job) -> Correction:
     return Correction(event=event, instead=facts[0])
 
 
-def _step(said: Said, job: Job) -> Correction:
+def _step(said: Said, job: Session) -> Correction:
     events = [each.event for each in job.view.state.told]
     step = undo(events) if said.word == "undo" else redo(events)
     if step is None:
@@ -192,7 +192,7 @@ def _step(said: Said, job: Job) -> Correction:
 ANYWAY = "anyway"
 
 
-def accepted(text: str, job: Job, question: Question) -> Job | None:
+def accepted(text: str, job: Session, question: Question) -> Session | None:
     """The job in which a run is made as things are, if that is what was said. Raises `Wrong`.
 
     >>> accepted("6", None, None) is None

@@ -26,7 +26,7 @@ from diagnose.planner.candidates import Candidate, rerun
 from diagnose.projection import Projection
 from diagnose.rules.conclude import conclude_case
 from diagnose.session.answers import Question
-from diagnose.session.session import Job
+from diagnose.session.session import Session
 
 EXAMPLES = {"temperature": "54C", "pressure": "62bar"}
 OTHERWISE = {"temperature": "54C or 129F", "pressure": "62bar or 900psi"}
@@ -37,7 +37,7 @@ Wanted = Sequence[tuple[Circumstance, State]]
 """Circumstances that are a choice, with the state that a run wants."""
 
 
-def run_question(job: Job, check: str, rows: Sequence[int], planned: bool = False) -> Question:
+def run_question(job: Session, check: str, rows: Sequence[int], planned: bool = False) -> Question:
     """What is asked about a run that is to be made: the first of three things that is open.
 
     A run that is ``planned`` can be skipped; one that proves work or the whole machine cannot.
@@ -46,7 +46,8 @@ def run_question(job: Job, check: str, rows: Sequence[int], planned: bool = Fals
     >>> from diagnose.observations.entries import Opened, new_event
     >>> from diagnose.observations.state import replay
     >>> state = replay([new_event(Opened(case="20260301-a", machine="mounted-6"), "A")])
-    >>> run_question(Job(Projection(state, load_knowledge()), state.last), "response", (6,)).asks
+    >>> session = Session(Projection(state, load_knowledge()), state.last)
+    >>> run_question(session, "response", (6,)).asks
     'Is it so: bleed hose stowed, engine running, standing still? Oil temperature? Supply pressure?'
     """
     act = rerun(job.view.ranking.evidence, check, rows, ())
@@ -241,7 +242,7 @@ def _better(circumstance: Circumstance, check: str) -> str:
     return EXAMPLES.get(circumstance.value) or circumstance.good_state(check).id
 
 
-def accepting(job: Job, check: str) -> Job:
+def accepting(job: Session, check: str) -> Session:
     """The job in which a run is made under circumstances that are bad as they are.
 
     >>> from diagnose.knowledge.base import load_knowledge
@@ -250,7 +251,7 @@ def accepting(job: Job, check: str) -> Job:
     >>> opening = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
     >>> said = new_event(Circumstances({"engine": "off", "oil": 54.0}), "A")
     >>> state = replay([opening, said])
-    >>> accepting(Job(Projection(state, load_knowledge()), state.last), "response").accepted
+    >>> accepting(Session(Projection(state, load_knowledge()), state.last), "response").accepted
     {'engine': 'off'}
     """
     said = job.view.state.circumstances

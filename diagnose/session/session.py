@@ -18,7 +18,7 @@ from diagnose.record import record
 
 
 @record
-class Job:
+class Session:
     """A case in hand.
 
     Parameters
@@ -47,7 +47,7 @@ class Job:
         >>> opening = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
         >>> run = new_event(Run.of("bleed", "PPPPP."), "A")
         >>> state = replay([opening, run])
-        >>> Job(Projection(state, load_knowledge()), state.last).proof.missing
+        >>> Session(Projection(state, load_knowledge()), state.last).proof.missing
         (('bleed', (1, 2, 3, 4, 5, 6)), ('response', (1, 2, 3, 4, 5, 6)))
         """
         return Proof(self.view.ranking)
@@ -69,7 +69,7 @@ class Job:
         >>> mended = Remedied("replace-coil", "row-6/valve")
         >>> for story in ((opening, run, mended), (opening, bled, run, mended)):
         ...     state = replay([new_event(each, "A") for each in story])
-        ...     print(Job(Projection(state, load_knowledge()), state.last).to_check)
+        ...     print(Session(Projection(state, load_knowledge()), state.last).to_check)
         ('response', (6,))
         ('response', (1, 2, 3, 4, 5, 6))
         """
@@ -97,7 +97,7 @@ class Job:
         >>> opening = Opened(case="20260301-a", machine="mounted-6")
         >>> mended = Remedied("replace-valve", "row-6/valve")
         >>> state = replay([new_event(each, "A") for each in (opening, mended)])
-        >>> sorted(Job(Projection(state, load_knowledge()), state.last).unbled)
+        >>> sorted(Session(Projection(state, load_knowledge()), state.last).unbled)
         [6]
         """
         evidence = self.view.ranking.evidence

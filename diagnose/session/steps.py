@@ -18,7 +18,7 @@ from diagnose.planner.contingent_plan import Step
 from diagnose.session.answers import Question, Reader
 from diagnose.session.prompt_commands import named, to_whom, why_to
 from diagnose.session.runs import run_question
-from diagnose.session.session import Job
+from diagnose.session.session import Session
 
 WORTH_SAYING = 0.05
 """Outcomes at least so probable are told beforehand."""
@@ -41,7 +41,7 @@ Asked = tuple[str, str, Reader]
 """A question, the form of its answer, and the reader of it."""
 
 
-def next_question(job: Job) -> Question:
+def next_question(job: Session) -> Question:
     """What is asked now. Raises `ImpossibleEvidence` when results cannot stand together.
 
     >>> from diagnose.knowledge.base import load_knowledge
@@ -50,7 +50,7 @@ def next_question(job: Job) -> Question:
     >>> from diagnose.projection import Projection
     >>> opening = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
     >>> state = replay([opening, new_event(Concluded(outcome="given-up", says="it rains"), "A")])
-    >>> question = next_question(Job(Projection(state, load_knowledge()), state.last))
+    >>> question = next_question(Session(Projection(state, load_knowledge()), state.last))
     >>> question.over, question.says
     (True, 'it rains')
     """
@@ -69,7 +69,7 @@ def next_question(job: Job) -> Question:
     return _about(job, act)
 
 
-def _about(job: Job, act: Candidate) -> Question:
+def _about(job: Session, act: Candidate) -> Question:
     """A measurement, a look, a question, a swap or a remedy."""
     asks, form, reader = _asked(job, act)
     ranking = job.view.ranking
@@ -86,11 +86,11 @@ def _about(job: Job, act: Candidate) -> Question:
     )
 
 
-def _reasons(job: Job) -> tuple[str, ...]:
+def _reasons(job: Session) -> tuple[str, ...]:
     return tuple(f"{100 * chance:.0f} %: {says}" for chance, says in expected(job))
 
 
-def expected(job: Job) -> list[tuple[float, str]]:
+def expected(job: Session) -> list[tuple[float, str]]:
     """What the next act may show, with its chance, and what would be likeliest then."""
     tree = job.plan.tree
     if not isinstance(tree, Step):
@@ -104,7 +104,7 @@ def expected(job: Job) -> list[tuple[float, str]]:
     return sorted(told, key=lambda each: -each[0])
 
 
-def _asked(job: Job, act: Candidate) -> Asked:
+def _asked(job: Session, act: Candidate) -> Asked:
     """The question, the form of its answer and the reader of it, by sort of act."""
     if act.kind == "ask":
         return _answer(job, act)
@@ -130,7 +130,7 @@ def _work(work: Work, text: str) -> Statement:
     return work
 
 
-def _answer(job: Job, act: Candidate) -> Asked:
+def _answer(job: Session, act: Candidate) -> Asked:
     """A question about an earlier run's circumstance, or about the machine's past."""
     name, _, run = act.id.removeprefix("ask:").partition("@")
     asked = job.view.knowledge.circumstances[name]
@@ -146,7 +146,7 @@ def _answer(job: Job, act: Candidate) -> Asked:
     return "What is the answer?", f"{form}; skip when nobody knows", read
 
 
-def _conclusion(job: Job) -> Question:
+def _conclusion(job: Session) -> Question:
     """Proven good: what it was."""
     causes = likely_causes(job.view.ranking)
     offers = tuple(f"{n}: {cause.says} ({_share(cause)})" for n, cause in enumerate(causes, 1))
@@ -199,7 +199,7 @@ def _chosen(text: str, causes: Sequence[Cause]) -> list[str]:
     return [causes[number - 1].id for number in read_rows(text, len(causes))]
 
 
-def _hand_over(job: Job) -> Question:
+def _hand_over(job: Session) -> Question:
     """Nothing that is worth its minutes can be done here."""
     choice = job.plan.choice
     because = choice.says if choice is not None else job.proof.says
@@ -212,7 +212,7 @@ def _hand_over(job: Job) -> Question:
     )
 
 
-def _over(job: Job) -> Question:
+def _over(job: Session) -> Question:
     ended = job.view.state.conclusion
     assert ended is not None
     return Question("", "", lambda _: [], says=ended.says or ended.outcome, over=True)

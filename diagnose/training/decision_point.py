@@ -13,13 +13,13 @@ from diagnose.planner.advice import advice, cautions_of
 from diagnose.planner.candidates import Candidate, rerun
 from diagnose.planner.contingent_plan import Plan
 from diagnose.planner.decide import Choice, Offer, best_choice
-from diagnose.planner.problem import Scene
+from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.setup_state import present
 from diagnose.planner.value import Weighed
 from diagnose.planner.verification import Proof
 from diagnose.projection import Projection
 from diagnose.record import record
-from diagnose.session.session import Job
+from diagnose.session.session import Session
 from diagnose.training.moves import NONE, Move, Reader
 
 PATIENT = float("inf")
@@ -34,7 +34,7 @@ LEFT_UNDONE = 2.0
 
 
 @record
-class Widened(Scene):
+class Widened(TroubleshootingProblem):
     """A scene with one more test than would be thought of."""
 
     extra: Candidate | None = None
@@ -63,7 +63,7 @@ class PatientPlan(Plan):
 
 
 @record
-class Moment:
+class DecisionPoint:
     """A drill before a move; ``first`` is how many runs were made before the drill.
 
     >>> from diagnose.knowledge.base import load_knowledge
@@ -74,7 +74,7 @@ class Moment:
     >>> run = Run.of("response", "PPPPPF")
     >>> mended = Remedied("replace-coil", "row-6/valve")
     >>> state = replay([new_event(each, "A") for each in (opened, run, mended)])
-    >>> moment = Moment(Projection(state, load_knowledge(learned=False)), 1)
+    >>> moment = DecisionPoint(Projection(state, load_knowledge(learned=False)), 1)
     >>> moment.failed, moment.best.id  # the run that shows what the new coil has done
     ((6,), 'response@6')
     >>> round(moment.minutes_of(moment.best), 9)  # start the engine 1, the check 3, the row 0.15
@@ -102,9 +102,9 @@ class Moment:
         return self.view.ranking
 
     @cached_property
-    def job(self) -> Job:
+    def job(self) -> Session:
         """The case in hand."""
-        return Job(self.view, self.view.state.last)
+        return Session(self.view, self.view.state.last)
 
     @property
     def failed(self) -> tuple[int, ...]:
@@ -144,7 +144,7 @@ class Moment:
         >>> begun = Opened(case="20260301-a", machine="mounted-6")
         >>> events = [begun, fails, fails, work, passes, passes]
         >>> state = replay([new_event(each, "A") for each in events])
-        >>> there = Moment(Projection(state, load_knowledge(learned=False)), 2).there
+        >>> there = DecisionPoint(Projection(state, load_knowledge(learned=False)), 2).there
         >>> there[NONE] < 0.01 < 0.7 < sum(there[id] for id in there if "row-6/valve" in id)
         True
         """
@@ -168,7 +168,7 @@ class Moment:
         >>> run = Run.of("response", "PPPPPF")
         >>> shorted = Reading("coil-resistance", "row-6/valve", 0.5)
         >>> state = replay([new_event(each, "A") for each in (opened, run, shorted)])
-        >>> Moment(Projection(state, load_knowledge(learned=False)), 1).declared
+        >>> DecisionPoint(Projection(state, load_knowledge(learned=False)), 1).declared
         ('row-6/valve:coil_shorted',)
         """
         causes = {id: chance for id, chance in self.there.items() if id != NONE}
@@ -190,10 +190,12 @@ class Moment:
         return Move("give up")
 
     @cached_property
-    def scenes(self) -> tuple[Scene, ...]:
+    def scenes(self) -> tuple[TroubleshootingProblem, ...]:
         """Every trouble with what can be done about it."""
         every = self.plan.troubles
-        return tuple(Scene(self.ranking, trouble, self.view.means) for trouble in every)
+        return tuple(
+            TroubleshootingProblem(self.ranking, trouble, self.view.means) for trouble in every
+        )
 
     @cached_property
     def choices(self) -> tuple[Choice, ...]:
@@ -278,13 +280,13 @@ class Moment:
     def _losses(self, move: Move) -> Iterator[float]:
         """What the move loses, seen from each trouble that it is about."""
         for scene, choice in zip(self.scenes, self.choices, strict=True):
-            offer = offered(choice, move)
+            offer = offer_of(choice, move)
             if offer is None and move.kind == "run" and set(move.rows) & set(scene.trouble.rows):
-                offer = offered(best_choice(self.widened(scene, move), seconds=PATIENT), move)
+                offer = offer_of(best_choice(self.widened(scene, move), seconds=PATIENT), move)
             if offer is not None:
                 yield max(0.0, offer.value - choice.value)
 
-    def widened(self, scene: Scene, move: Move) -> Scene:
+    def widened(self, scene: TroubleshootingProblem, move: Move) -> TroubleshootingProblem:
         """The scene in which a run that nobody would have thought of is thought of too."""
         return Widened(scene.ranking, scene.trouble, scene.means, self.candidate(move))
 
@@ -319,7 +321,7 @@ class Moment:
         return present(self.ranking.evidence).setup
 
 
-def offered(choice: Choice, move: Move) -> Offer | None:
+def offer_of(choice: Choice, move: Move) -> Offer | None:
     """The offer that is this move, if it is among them."""
     return next((each for each in choice.offers if each.candidate.id == move.id), None)
 
@@ -333,7 +335,7 @@ READ_WITH: Mapping[str, str] = {
 """By tool, what somebody does who reads something with it."""
 
 
-def worded(moment: Moment) -> str:
+def worded(moment: DecisionPoint) -> str:
     """What to think of, without naming the act.
 
     >>> from diagnose.training.share_code import Named
@@ -358,7 +360,7 @@ def worded(moment: Moment) -> str:
     return _about(moment, move)
 
 
-def _about(moment: Moment, move: Move) -> str:
+def _about(moment: DecisionPoint, move: Move) -> str:
     match move.kind:
         case "ask":
             return "is every run to be believed? Somebody may know how it was made"
@@ -375,12 +377,12 @@ def _about(moment: Moment, move: Move) -> str:
             return f"one cause is likely enough, and mending it is quick: {_where(moment, move)}"
 
 
-def _where(moment: Moment, move: Move) -> str:
+def _where(moment: DecisionPoint, move: Move) -> str:
     rows = moment.machine.rows_of(move.part)
     return f"row {rows[0]}" if len(rows) == 1 else f"what {len(rows)} rows share"
 
 
-def cautions(moment: Moment, move: Move) -> tuple[str, ...]:
+def cautions(moment: DecisionPoint, move: Move) -> tuple[str, ...]:
     """What to beware of when a move is made on a machine."""
     act = moment.plan.act
     if act is not None and act.id == move.id:
@@ -388,7 +390,7 @@ def cautions(moment: Moment, move: Move) -> tuple[str, ...]:
     return plain_cautions(moment, move)
 
 
-def plain_cautions(moment: Moment, move: Move) -> tuple[str, ...]:
+def plain_cautions(moment: DecisionPoint, move: Move) -> tuple[str, ...]:
     """The cautions that the act itself carries.
 
     >>> from diagnose.training.share_code import Named

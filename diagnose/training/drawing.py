@@ -13,7 +13,7 @@ from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.circumstances import Circumstance
 from diagnose.machine.graph import Machine
 from diagnose.record import record
-from diagnose.training.keyed_rng import Luck
+from diagnose.training.keyed_rng import KeyedRandom
 from diagnose.training.level import Level
 from diagnose.training.share_code import Named
 from diagnose.training.world import Fault, World, draw_faults
@@ -47,10 +47,10 @@ def draw(named: Named, machine: Machine, knowledge: Knowledge, level: Level) -> 
     """
     words = (named.machine, named.level, named.seed)
     for attempt in count():
-        luck = Luck("draw", *words, attempt)
+        luck = KeyedRandom("draw", *words, attempt)
         faults = _faults(machine, level, luck)
         states = _states(knowledge, level, luck)
-        world = World(machine, knowledge, set(faults), Luck("opening", *words, attempt))
+        world = World(machine, knowledge, set(faults), KeyedRandom("opening", *words, attempt))
         every = range(1, machine.rows + 1)
         failed = {check: world.run(check, every, states[check]) for check in knowledge.checks}
         if any(fails for shown in failed.values() for fails in shown.values()):
@@ -61,7 +61,7 @@ def draw(named: Named, machine: Machine, knowledge: Knowledge, level: Level) -> 
     raise AssertionError("counting never ends")
 
 
-def _faults(machine: Machine, level: Level, luck: Luck) -> frozenset[Fault]:
+def _faults(machine: Machine, level: Level, luck: KeyedRandom) -> frozenset[Fault]:
     if luck.random() < level.sound:
         return frozenset()
     if level.how_many is None:
@@ -73,7 +73,7 @@ def _faults(machine: Machine, level: Level, luck: Luck) -> frozenset[Fault]:
     return frozenset(found.items())
 
 
-def _one(machine: Machine, level: Level, luck: Luck, taken: set[str]) -> Fault:
+def _one(machine: Machine, level: Level, luck: KeyedRandom, taken: set[str]) -> Fault:
     """One fault of the reach that the level asks for, by the priors."""
     offers = [
         ((part, mode.id), mode.prior * level.favour.get(f"{kind.id}:{mode.id}", 1.0))
@@ -89,7 +89,7 @@ def _within(machine: Machine, part: str, level: Level) -> bool:
     return level.reach == "any" or shared == (level.reach == "shared")
 
 
-def _states(knowledge: Knowledge, level: Level, luck: Luck) -> Mapping[str, States]:
+def _states(knowledge: Knowledge, level: Level, luck: KeyedRandom) -> Mapping[str, States]:
     """By check, what is bad about its first run."""
     checks = list(knowledge.checks)
     if level.circumstances == "drawn":
@@ -109,7 +109,7 @@ def visible(knowledge: Knowledge) -> list[Circumstance]:
     return [each for each in knowledge.of_scope("run").values() if each.value != "none"]
 
 
-def _drawn(knowledge: Knowledge, check: str, luck: Luck) -> States:
+def _drawn(knowledge: Knowledge, check: str, luck: KeyedRandom) -> States:
     found: dict[str, str] = {}
     for each in visible(knowledge):
         state = each.states[luck.pick(one.prior_for(check) for one in each.states)]
@@ -118,7 +118,7 @@ def _drawn(knowledge: Knowledge, check: str, luck: Luck) -> States:
     return found
 
 
-def _misleading(knowledge: Knowledge, luck: Luck) -> Mapping[str, States]:
+def _misleading(knowledge: Knowledge, luck: KeyedRandom) -> Mapping[str, States]:
     """One bad state in one check's run, by its prior and its chance to make rows fail.
 
     What lasts, such as cold oil, is there in every run.

@@ -18,7 +18,7 @@ from diagnose.observations.entries import Answered, Event, Opened, Skipped, Stat
 from diagnose.observations.events import History, Reading, Remedied, Run, Swapped
 from diagnose.record import record
 from diagnose.training.drawing import Hidden, draw, visible
-from diagnose.training.keyed_rng import Luck, digest
+from diagnose.training.keyed_rng import KeyedRandom, digest
 from diagnose.training.level import Drills, Level, load_drills
 from diagnose.training.moves import ENDS, Move
 from diagnose.training.share_code import Named, fingerprint
@@ -286,9 +286,11 @@ class _Table:
         self.steps: list[Step] = []
         self.done: dict[str, int] = {}
 
-    def _luck(self, id: str, times: int) -> Luck:
+    def _luck(self, id: str, times: int) -> KeyedRandom:
         named = self.drill.named
-        return Luck("move", self.drill.mark, named.machine, named.level, named.seed, id, times)
+        return KeyedRandom(
+            "move", self.drill.mark, named.machine, named.level, named.seed, id, times
+        )
 
     def do(self, move: Move) -> None:
         """Play one move."""
@@ -395,7 +397,7 @@ class _Table:
         if not move.run:
             return []
         named = self.drill.named
-        spin = Luck("memory", named.machine, named.level, named.seed, move.id).random()
+        spin = KeyedRandom("memory", named.machine, named.level, named.seed, move.id).random()
         if move.name in self.drill.level.untold and spin < self.drill.level.forgotten:
             return [Skipped(act=move.id, reason=NOBODY_KNOWS)]
         return [self._answer(move.name, move.run, self._first_value(move.name, move.run))]

@@ -27,10 +27,10 @@ def digest(size: int, *words: str | bytes | int) -> bytes:
     return found.digest()
 
 
-class Luck:
+class KeyedRandom:
     """Numbers from 0 to 1, evenly spread, that some words give.
 
-    >>> Luck("a", 1).random() == Luck("a", 1).random()
+    >>> KeyedRandom("a", 1).random() == KeyedRandom("a", 1).random()
     True
     """
 
@@ -41,7 +41,7 @@ class Luck:
     def random(self) -> float:
         """The next number.
 
-        >>> luck = Luck("a")
+        >>> luck = KeyedRandom("a")
         >>> numbers = [luck.random() for _ in range(1000)]
         >>> round(min(numbers), 1), round(sum(numbers) / 1000, 1), round(max(numbers), 1)
         (0.0, 0.5, 1.0)
@@ -53,7 +53,7 @@ class Luck:
     def pick(self, weights: Iterable[float]) -> int:
         """A place, as likely as its weight says; at least one weight is above 0.
 
-        >>> Luck("x").pick([0.0, 2.0, 0.0])
+        >>> KeyedRandom("x").pick([0.0, 2.0, 0.0])
         1
         """
         every = list(weights)

@@ -11,19 +11,19 @@ from diagnose.observations.events import Remedied
 from diagnose.observations.rows import standing_failures
 from diagnose.observations.state import replay
 from diagnose.projection import Projection
-from diagnose.training.decision_point import Moment
+from diagnose.training.decision_point import DecisionPoint
 from diagnose.training.game import Drill, Sitting, play
-from diagnose.training.keyed_rng import Luck
+from diagnose.training.keyed_rng import KeyedRandom
 from diagnose.training.moves import NONE, Move
 
 MOST_MOVES = 60
 """Who has not finished by then gives up."""
 
-Player = Callable[[Drill, Moment, int], Move]
+Player = Callable[[Drill, DecisionPoint, int], Move]
 """What is done next, of a drill, at a moment, after so many moves."""
 
 
-def moment_of(sitting: Sitting) -> Moment:
+def moment_of(sitting: Sitting) -> DecisionPoint:
     """What is known after the moves of a sitting.
 
     >>> from diagnose.training.share_code import Named
@@ -35,17 +35,17 @@ def moment_of(sitting: Sitting) -> Moment:
     True
     """
     view = Projection(replay(sitting.events), sitting.drill.knowledge)
-    return Moment(view, len(sitting.drill.knowledge.checks))
+    return DecisionPoint(view, len(sitting.drill.knowledge.checks))
 
 
-def played(drill: Drill, player: Player) -> Sitting:
+def simulate(drill: Drill, player: Player) -> Sitting:
     """The drill as a player plays it, to the end.
 
     >>> from diagnose.training.share_code import Named
     >>> from diagnose.training.game import begin
     >>> from diagnose.knowledge.base import load_knowledge
     >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
-    >>> runs = played(drill, lambda drill, moment, number: Move("ask", "first-hookup"))
+    >>> runs = simulate(drill, lambda drill, moment, number: Move("ask", "first-hookup"))
     >>> len(runs.moves), runs.moves[-1].id  # it goes on until there is no patience left
     (61, 'give-up')
     """
@@ -66,12 +66,12 @@ def _next(player: Player, sitting: Sitting) -> Move:
         return Move("give up")
 
 
-def planner(_drill: Drill, moment: Moment, _number: int) -> Move:
+def planner(_drill: Drill, moment: DecisionPoint, _number: int) -> Move:
     """The planner's own next move."""
     return moment.best
 
 
-def practice(_drill: Drill, moment: Moment, _number: int) -> Move:
+def practice(_drill: Drill, moment: DecisionPoint, _number: int) -> Move:
     """Rerun the failed rows with their neighbours, then replace from the row valve upwards.
 
     What passes is proven by a full run; then whatever was mended last is declared.
@@ -81,7 +81,7 @@ def practice(_drill: Drill, moment: Moment, _number: int) -> Move:
     >>> from diagnose.observations.events import Run
     >>> opened = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
     >>> run = new_event(Run.of("response", "PPFPPP"), "A")
-    >>> moment = Moment(Projection(replay([opened, run]), load_knowledge()), 1)
+    >>> moment = DecisionPoint(Projection(replay([opened, run]), load_knowledge()), 1)
     >>> practice(None, moment, 0).id
     'response@2-4'
     """
@@ -101,12 +101,12 @@ def practice(_drill: Drill, moment: Moment, _number: int) -> Move:
     return Move("give up")
 
 
-def _proof(moment: Moment) -> Move | None:
+def _proof(moment: DecisionPoint) -> Move | None:
     """The first full run that is due."""
     return next((Move("run", check, rows) for check, rows in moment.proof.missing), None)
 
 
-def _last_mended(moment: Moment) -> str:
+def _last_mended(moment: DecisionPoint) -> str:
     """The commonest fault that the last remedy clears."""
     for work in reversed(moment.view.state.case.work):
         if isinstance(work, Remedied):
@@ -115,15 +115,15 @@ def _last_mended(moment: Moment) -> str:
     return NONE
 
 
-def at_random(drill: Drill, moment: Moment, number: int) -> Move:
+def at_random(drill: Drill, moment: DecisionPoint, number: int) -> Move:
     """Anything that is about a failed row, or a full run, or a cause declared blindly."""
     named = drill.named
-    luck = Luck("random player", named.machine, named.level, named.seed, number)
+    luck = KeyedRandom("random player", named.machine, named.level, named.seed, number)
     offers = list(_anything(moment))
     return offers[luck.pick([1.0] * len(offers))]
 
 
-def _anything(moment: Moment) -> Iterator[Move]:
+def _anything(moment: DecisionPoint) -> Iterator[Move]:
     machine, known = moment.machine, moment.view.knowledge
     failed = moment.failed or (1,)
     every = tuple(range(1, machine.rows + 1))

@@ -25,15 +25,15 @@ from diagnose.diagnosis.causes import Cause
 from diagnose.errors import NoAnswer
 from diagnose.knowledge.parts import Remedy, part_in_words
 from diagnose.observations.rows import rows_in_words
-from diagnose.planner.problem import Scene
+from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.value import Weighed
 from diagnose.record import record
-from diagnose.training.decision_point import Moment, offered
+from diagnose.training.decision_point import DecisionPoint, offer_of
 from diagnose.training.game import Drill, Sitting, Step, play
 from diagnose.training.moves import ENDS, NONE, Move
-from diagnose.training.policies import moment_of, planner, played
+from diagnose.training.policies import moment_of, planner, simulate
 from diagnose.training.record import Finished, Opportunity
-from diagnose.training.share_code import written
+from diagnose.training.share_code import encode
 from diagnose.training.skills import opportunities
 from diagnose.training.world import Fault
 
@@ -75,9 +75,9 @@ class Judge:
 
     def __init__(self, drill: Drill) -> None:
         self.drill = drill
-        self._moments: dict[tuple[Move, ...], Moment] = {}
+        self._moments: dict[tuple[Move, ...], DecisionPoint] = {}
 
-    def moment(self, moves: tuple[Move, ...]) -> Moment:
+    def moment(self, moves: tuple[Move, ...]) -> DecisionPoint:
         """What is known after the moves."""
         if moves not in self._moments:
             self._moments[moves] = moment_of(play(self.drill, moves))
@@ -115,7 +115,7 @@ class Debriefing:
         return self.sitting.drill
 
     @cached_property
-    def moments(self) -> list[Moment]:
+    def moments(self) -> list[DecisionPoint]:
         """What was known before each move."""
         moves = self.sitting.moves
         return [self.judge.moment(moves[:number]) for number in range(len(moves))]
@@ -142,7 +142,7 @@ class Debriefing:
     @cached_property
     def planned(self) -> Sitting:
         """What the planner does on this very drill, with the luck that each act has."""
-        return played(self.drill, planner)
+        return simulate(self.drill, planner)
 
     @cached_property
     def best_possible(self) -> float:
@@ -212,7 +212,7 @@ class Debriefing:
         )
 
 
-def _called_for(moment: Moment, move: Move, number: int) -> tuple[Opportunity, ...]:
+def _called_for(moment: DecisionPoint, move: Move, number: int) -> tuple[Opportunity, ...]:
     """The skills that a move called for, as far as it can be judged."""
     return _judged(lambda: tuple(opportunities(moment, move, number)), ())
 
@@ -289,7 +289,7 @@ def _in_order(drill: Drill, setup: str, acts: tuple[tuple[str, float], ...]) -> 
     return total
 
 
-def reason(moment: Moment, move: Move, loss: float) -> str:
+def reason(moment: DecisionPoint, move: Move, loss: float) -> str:
     """Why a move lost what it lost, in one sentence; empty when it lost nothing to speak of.
 
     >>> reason(None, Move("give up"), 300.0), reason(None, Move("give up"), 0.0)
@@ -309,7 +309,7 @@ def reason(moment: Moment, move: Move, loss: float) -> str:
     return _tested(moment, move)
 
 
-def _ended(moment: Moment, move: Move) -> str:
+def _ended(moment: DecisionPoint, move: Move) -> str:
     if move.kind == "give up":
         return "what was left to do was expected to take less than handing the machine over"
     if not moment.proof.holds:
@@ -320,7 +320,7 @@ def _ended(moment: Moment, move: Move) -> str:
     return f"{likely} was likelier, {chance:.0f} %"
 
 
-def _repaired(moment: Moment, move: Move) -> str:
+def _repaired(moment: DecisionPoint, move: Move) -> str:
     """A repair: how likely it was to help, and what was likelier."""
     scene = _scene_about(moment, move)
     cleared = _chance_to_help(scene, move)
@@ -335,11 +335,11 @@ def _repaired(moment: Moment, move: Move) -> str:
     return f"{moment.best.id} first was expected to save more{first}"
 
 
-def _costs_a_part(moment: Moment, move: Move) -> bool:
+def _costs_a_part(moment: DecisionPoint, move: Move) -> bool:
     return moment.machine.parts[move.part].remedy(move.name).parts_price != "none"
 
 
-def _chance_to_help(scene: Scene, move: Move) -> float:
+def _chance_to_help(scene: TroubleshootingProblem, move: Move) -> float:
     blame = scene.scales.blame / scene.scales.blame.sum()
     for mend in scene.mends:
         if mend.candidate is not None and mend.candidate.id == move.id:
@@ -347,7 +347,7 @@ def _chance_to_help(scene: Scene, move: Move) -> float:
     return 0.0
 
 
-def _tested(moment: Moment, move: Move) -> str:
+def _tested(moment: DecisionPoint, move: Move) -> str:
     """A test that told nothing, or less for its minutes than another."""
     scene = _scene_about(moment, move)
     weighed = next((w for c, w in scene.tests if c.id == move.id), None)
@@ -361,12 +361,12 @@ def _tested(moment: Moment, move: Move) -> str:
             both = " and ".join(cause.says for cause, _ in names)
             return f"it could not tell {both} apart: they predict the same result"
         return "it told nothing: every cause predicts the same result"
-    offer = next((o for c in moment.choices if (o := offered(c, move)) is not None), None)
+    offer = next((o for c in moment.choices if (o := offer_of(c, move)) is not None), None)
     took = f", {offer.minutes:.0f} minutes long," if offer is not None else ""
     return f"it{took} told less for its minutes than {moment.best.id}"
 
 
-def _alike(scene: Scene, weighed: Weighed, names: Sequence[str]) -> bool:
+def _alike(scene: TroubleshootingProblem, weighed: Weighed, names: Sequence[str]) -> bool:
     """Whether the two likeliest causes predict the same result of a test."""
     if len(names) < 2:
         return False
@@ -378,14 +378,14 @@ def _alike(scene: Scene, weighed: Weighed, names: Sequence[str]) -> bool:
     return float(np.abs(chances[:, 0] - chances[:, 1]).sum()) / 2 < SAME
 
 
-def _scene_about(moment: Moment, move: Move) -> Scene:
+def _scene_about(moment: DecisionPoint, move: Move) -> TroubleshootingProblem:
     """The trouble that a move is about, or the first."""
     rows = set(move.rows) or set(moment.machine.rows_of(move.part) if move.part else ())
     about = (scene for scene in moment.scenes if rows & set(scene.trouble.rows))
     return next(about, moment.scenes[0])
 
 
-def _names(moment: Moment, scene: Scene) -> list[tuple[Cause, float]]:
+def _names(moment: DecisionPoint, scene: TroubleshootingProblem) -> list[tuple[Cause, float]]:
     """The blamed causes with their share, likeliest first."""
     causes: dict[str, Cause] = {cause.id: cause for cause in moment.ranking.causes}
     blame = scene.scales.blame / scene.scales.blame.sum()
@@ -426,7 +426,7 @@ def finished(done: Debriefing, who: str) -> Finished:
     drill = done.drill
     return Finished(
         who=who,
-        code=written(drill.named, drill.knowledge),
+        code=encode(drill.named, drill.knowledge),
         machine=drill.machine.id,
         level=drill.named.level,
         marks=done.marks,

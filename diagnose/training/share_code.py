@@ -62,14 +62,14 @@ def fingerprint(machine: str, knowledge: Knowledge) -> bytes:
     return digest(FINGERPRINT, *sorted(texts), *graph, *sorted(edges))
 
 
-def written(named: Named, knowledge: Knowledge) -> str:
+def encode(named: Named, knowledge: Knowledge) -> str:
     """The code of a drill.
 
     Raises `InputError` for a seed that is too large, `UnknownName` for an unknown machine.
 
     >>> from diagnose.knowledge.base import load_knowledge
     >>> known = load_knowledge(learned=False)
-    >>> code = written(Named("mounted-6", 1, 7), known)
+    >>> code = encode(Named("mounted-6", 1, 7), known)
     >>> len(code), read(code.lower(), known)
     (29, Named(machine='mounted-6', level=1, seed=7))
     """

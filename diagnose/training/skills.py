@@ -12,9 +12,9 @@ import numpy as np
 
 from diagnose.observations.result import Result
 from diagnose.observations.rows import standing_failures
-from diagnose.planner.problem import Scene
+from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.value import mutual_information
-from diagnose.training.decision_point import Moment
+from diagnose.training.decision_point import DecisionPoint
 from diagnose.training.moves import ENDS, Move
 from diagnose.training.record import Opportunity
 
@@ -48,7 +48,7 @@ CIRCUMSTANCE, UNSEEN = "circumstances/", "upset"
 ON_PARTS = ("read", "mend", "swap")
 
 
-def opportunities(moment: Moment, move: Move, number: int) -> Iterator[Opportunity]:
+def opportunities(moment: DecisionPoint, move: Move, number: int) -> Iterator[Opportunity]:
     """What a move was an opportunity for. A move that only shows work is one for none.
 
     >>> from diagnose.training.share_code import Named
@@ -67,7 +67,7 @@ def opportunities(moment: Moment, move: Move, number: int) -> Iterator[Opportuni
             yield Opportunity(skill, number, taken)
 
 
-def _patterns(moment: Moment, move: Move) -> bool | None:
+def _patterns(moment: DecisionPoint, move: Move) -> bool | None:
     """Work on a part that the failed rows of some trouble need, and that may be at fault."""
     if move.kind not in ON_PARTS or not moment.failed:
         return None
@@ -78,7 +78,7 @@ def _patterns(moment: Moment, move: Move) -> bool | None:
     return common and (chance >= PLAUSIBLE or move.kind == "read")
 
 
-def _circumstances(moment: Moment, move: Move) -> bool | None:
+def _circumstances(moment: DecisionPoint, move: Move) -> bool | None:
     """Ask, or run again as it should be, while rows stand failed by a run that may be spoiled."""
     standing = set(standing_failures(moment.view.state.case).values())
     doubts = any(
@@ -93,7 +93,7 @@ def _circumstances(moment: Moment, move: Move) -> bool | None:
     return move.kind in ("ask", "run")
 
 
-def _controls(moment: Moment, move: Move) -> bool | None:
+def _controls(moment: DecisionPoint, move: Move) -> bool | None:
     """A rerun of failed rows with one that passed: made, or to be made before all else."""
     if not moment.failed or len(moment.failed) == moment.machine.rows:
         return None
@@ -102,7 +102,7 @@ def _controls(moment: Moment, move: Move) -> bool | None:
     )
 
 
-def _has_control(moment: Moment, move: Move) -> bool:
+def _has_control(moment: DecisionPoint, move: Move) -> bool:
     passed = {
         row
         for run in moment.view.state.case.runs
@@ -113,7 +113,7 @@ def _has_control(moment: Moment, move: Move) -> bool:
     return move.kind == "run" and bool(rows & failed) and bool(rows & (passed - failed))
 
 
-def _shared_first(moment: Moment, move: Move) -> bool | None:
+def _shared_first(moment: DecisionPoint, move: Move) -> bool | None:
     """Rows that share most of the blame, and work on what several of them share."""
     if move.kind not in ON_PARTS:
         return None
@@ -123,7 +123,7 @@ def _shared_first(moment: Moment, move: Move) -> bool | None:
     return None
 
 
-def _shared_blame(moment: Moment, scene: Scene) -> float:
+def _shared_blame(moment: DecisionPoint, scene: TroubleshootingProblem) -> float:
     causes = {cause.id: cause for cause in moment.ranking.causes}
     blame = scene.scales.blame / scene.scales.blame.sum()
     return float(
@@ -135,7 +135,7 @@ def _shared_blame(moment: Moment, scene: Scene) -> float:
     )
 
 
-def _sides(moment: Moment, move: Move) -> bool | None:
+def _sides(moment: DecisionPoint, move: Move) -> bool | None:
     """Both sides are open: a test that tells them apart, and no repair yet."""
     if move.kind not in (*ON_PARTS, "run") or not moment.scenes:
         return None
@@ -153,13 +153,13 @@ def _sides(moment: Moment, move: Move) -> bool | None:
     return False
 
 
-def _electric(moment: Moment, scene: Scene) -> np.typing.NDArray[np.bool_]:
+def _electric(moment: DecisionPoint, scene: TroubleshootingProblem) -> np.typing.NDArray[np.bool_]:
     """(blames + 1) whether each blame lies with an electric part or mode."""
     causes = {cause.id: cause for cause in moment.ranking.causes}
     return np.array([_is_electric(moment, causes.get(name)) for name in scene.scales.names])
 
 
-def _is_electric(moment: Moment, cause: object) -> bool:
+def _is_electric(moment: DecisionPoint, cause: object) -> bool:
     part = getattr(cause, "part", "")
     kind = moment.machine.parts.get(part)
     return kind is not None and (kind.side == "electric" or _coil(getattr(cause, "mode", "")))
@@ -170,7 +170,7 @@ def _coil(mode: str) -> bool:
     return mode.startswith("coil")
 
 
-def _prove(moment: Moment, move: Move) -> bool | None:
+def _prove(moment: DecisionPoint, move: Move) -> bool | None:
     """No row fails any more: run what has not passed since, and declare only then."""
     if moment.failed:
         return False if move.kind == "declare" else None
@@ -179,7 +179,7 @@ def _prove(moment: Moment, move: Move) -> bool | None:
     return move.kind == "run" if not moment.proof.holds else None
 
 
-SEEN: Mapping[str, Callable[[Moment, Move], bool | None]] = {
+SEEN: Mapping[str, Callable[[DecisionPoint, Move], bool | None]] = {
     "patterns": _patterns,
     "circumstances": _circumstances,
     "controls": _controls,

@@ -114,7 +114,7 @@ class Played:
     >>> from diagnose.paths import shipped
     >>> from diagnose.training.worked_cases import read_worked
     >>> case = read_worked(shipped().casebook / "worked" / "all-well.yaml")
-    >>> [end] = played(case, load_knowledge(learned=False))
+    >>> [end] = simulate(case, load_knowledge(learned=False))
     >>> end.next, end.at, list(end.disagreements())
     ('proven', '', [])
     """
@@ -179,7 +179,7 @@ class Played:
         return sum(cause.probability for cause in self.ranking.causes if cause.id == name)
 
 
-def played(worked: Worked, knowledge: Knowledge) -> Iterator[Played]:
+def simulate(worked: Worked, knowledge: Knowledge) -> Iterator[Played]:
     """The case step by step, each with everything that was told until then.
 
     Raises `FileProblems` for words that cannot be used, `UnknownName` for the machine.
@@ -188,7 +188,7 @@ def played(worked: Worked, knowledge: Knowledge) -> Iterator[Played]:
     >>> from diagnose.paths import shipped
     >>> from diagnose.training.worked_cases import read_worked
     >>> case = read_worked(shipped().casebook / "worked" / "swapped-coil.yaml")
-    >>> for step in played(case, load_knowledge(learned=False)):
+    >>> for step in simulate(case, load_knowledge(learned=False)):
     ...     print(len(step.ranking.evidence.case.runs), step.step.next)
     2 measure
     3 remedy
@@ -240,7 +240,7 @@ def coverage(cases: Iterable[Worked], knowledge: Knowledge) -> Coverage:
     met: dict[str, set[str]] = {sort: set() for sort in every}
     for worked in cases:
         met["layouts"].add(worked.machine)
-        for step in played(worked, knowledge):
+        for step in simulate(worked, knowledge):
             _count(met, step)
     return Coverage({sort: frozenset(met[sort]).intersection(every[sort]) for sort in every}, every)
 

@@ -22,10 +22,10 @@ from math import sqrt
 import numpy as np
 
 from diagnose.knowledge.base import load_knowledge
-from diagnose.training.decision_point import Moment
+from diagnose.training.decision_point import DecisionPoint
 from diagnose.training.game import begin, play
 from diagnose.training.moves import NONE
-from diagnose.training.policies import PLAYERS, moment_of, planner, played
+from diagnose.training.policies import PLAYERS, moment_of, planner, simulate
 from diagnose.training.score import Judge
 from diagnose.training.share_code import Named
 from diagnose.training.skills import SKILLS
@@ -37,14 +37,14 @@ EDGES = (0.0, 0.3, 0.5, 0.7, 0.9, 0.99, 1.0001)
 def final_blame(machine: str, level: int, seed: int) -> tuple[float, bool]:
     """The chance that the planner states for what it blames in the end, and if that is true."""
     drill = begin(Named(machine, level, seed), load_knowledge(learned=False))
-    sitting = played(drill, planner)
+    sitting = simulate(drill, planner)
     moment = moment_of(play(drill, sitting.moves[:-1]))
     blamed = likeliest(moment)
     truth = {f"{part}:{mode}" for part, mode in drill.revealed().faults}
     return min(moment.there[blamed], 1.0), blamed in truth if blamed != NONE else not truth
 
 
-def likeliest(moment: Moment) -> str:
+def likeliest(moment: DecisionPoint) -> str:
     """The one answer that is held likeliest: a cause, or that nothing was broken."""
     return max(moment.there, key=lambda cause: moment.there[cause])
 
@@ -77,7 +77,7 @@ def marks(machine: str, count: int) -> None:
             found = []
             for seed in range(count):
                 drill = begin(Named(machine, level, seed), knowledge)
-                found.append(Judge(drill).debriefing(played(drill, plays)))
+                found.append(Judge(drill).debriefing(simulate(drill, plays)))
             every = np.array([each.marks for each in found])
             cost = np.mean([each.sitting.cost for each in found])
             best = np.mean([each.best_possible for each in found])
@@ -98,7 +98,7 @@ def skills(machine: str, count: int) -> None:
     for level in LEVELS:
         drills = [begin(Named(machine, level, seed), knowledge) for seed in range(count)]
         every = [
-            Judge(drill).debriefing(played(drill, PLAYERS[who]))
+            Judge(drill).debriefing(simulate(drill, PLAYERS[who]))
             for who in ("planner", "practice")
             for drill in drills
         ]

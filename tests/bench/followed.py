@@ -16,11 +16,11 @@ from diagnose.knowledge.parts import PARKED
 from diagnose.observations.case import Case
 from diagnose.planner.candidates import Candidate, Outcome, rerun_name
 from diagnose.planner.decide import Choice, best_choice
-from diagnose.planner.fault_groups import troubles
-from diagnose.planner.problem import Scene
-from diagnose.planner.repairs import Mend
+from diagnose.planner.fault_groups import fault_groups
+from diagnose.planner.problem import TroubleshootingProblem
+from diagnose.planner.repairs import RepairOption
 from diagnose.planner.value import Weighed
-from diagnose.planner.what_if import suppose, with_run
+from diagnose.planner.what_if import what_if, with_run
 from diagnose.record import record
 from tests.bench.acts import Doing, Place, Rows, Shop
 from tests.bench.explicit import Floats, failing
@@ -30,7 +30,7 @@ RARE = 1e-3
 
 
 @record
-class Restricted(Scene):
+class Restricted(TroubleshootingProblem):
     """A scene with only those acts that the dynamic programme has too."""
 
     doings: frozenset[Doing] = frozenset()
@@ -41,7 +41,7 @@ class Restricted(Scene):
         return tuple(pair for pair in every if doing_of(pair[0]) in self.doings)
 
     @cached_property
-    def mends(self) -> tuple[Mend, ...]:
+    def mends(self) -> tuple[RepairOption, ...]:
         work = {doing.work for doing in self.doings}
         every = super().mends
         return tuple(m for m in every if m.candidate is None or m.candidate.work in work)
@@ -118,7 +118,7 @@ class Follower:
     def _choose(self, ranking: Ranking, place: Place) -> Choice:
         self.decisions += 1
         doings = frozenset(self.shop.doings(place))
-        scene = Restricted(ranking, troubles(ranking)[0], doings=doings)
+        scene = Restricted(ranking, fault_groups(ranking)[0], doings=doings)
         return best_choice(scene, depth=self.depth, seconds=float("inf"))
 
     def _after(
@@ -126,12 +126,12 @@ class Follower:
     ) -> Ranking:
         if doing.measurement:
             assert candidate is not None
-            return suppose(ranking, candidate, candidate.outcomes[number])
+            return what_if(ranking, candidate, candidate.outcomes[number])
         failed = failing(doing.rows, number)
         if candidate is None:
             return self._ran(ranking, doing.check, doing.rows, failed)
         event = {rerun_name(doing.check, row): row in failed for row in doing.rows}
-        return suppose(ranking, candidate, Outcome("seen", event))
+        return what_if(ranking, candidate, Outcome("seen", event))
 
     def _ran(self, ranking: Ranking, check: str, rows: Rows, failed: Rows) -> Ranking:
         event = {rerun_name(check, row): row in failed for row in rows}

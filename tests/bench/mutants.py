@@ -1,7 +1,7 @@
 """How many small changes to the program its own tests notice.
 
-    python -m tests.bench.mutants ranking decision retest --count 400 --seed 14
-    python -m tests.bench.mutants retest --count 40 --seed 1
+    python -m tests.bench.mutants inference diagnosis decision planner --count 400 --seed 14
+    python -m tests.bench.mutants planner --count 40 --seed 1
 
 A mutant is one expression changed: an operator, a comparison, a number, a condition, a result. Of
 all that could be made of the packages named, so many are drawn at random. Each is tried with the

@@ -18,11 +18,11 @@ from diagnose.observations.events import Remedied, Swapped
 from diagnose.planner.bleeding import bleed_after
 from diagnose.planner.candidates import Candidate, Outcome, rerun_name
 from diagnose.planner.decide import Choice, Goal, best_choice
-from diagnose.planner.fault_groups import troubles
-from diagnose.planner.problem import Scene
+from diagnose.planner.fault_groups import fault_groups
+from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.tried import tried_enough
 from diagnose.planner.verification import Proof
-from diagnose.planner.what_if import suppose, with_run
+from diagnose.planner.what_if import what_if, with_run
 from diagnose.training.world import World
 from tests.bench.policies import MOST_STEPS, Policy
 
@@ -44,24 +44,30 @@ def model_of(machine_id: str) -> Model:
 def planned(goal: Goal = "restore", depth: int = 2, model: Model | None = None) -> Policy:
     """Work by the planner; ``model`` is what it believes, when that is not what ships."""
 
-    def decide(scene: Scene) -> Candidate | None:
+    def decide(scene: TroubleshootingProblem) -> Candidate | None:
         choice = best_choice(scene, goal, depth)
         return (isolated(scene, choice) if goal == "isolate" else choice).candidate
 
     return deciding(decide, model)
 
 
-def deciding(decide: Callable[[Scene], Candidate | None], model: Model | None = None) -> Policy:
+def deciding(
+    decide: Callable[[TroubleshootingProblem], Candidate | None], model: Model | None = None
+) -> Policy:
     """Work on the first trouble by what ``decide`` says, or hand over when it says nothing."""
 
     def work(world: World) -> None:
         ranking = begin(world, model)
         with suppress(NoAnswer):  # too many failures to be worked out: somebody else goes on
             for _ in range(MOST_STEPS):
-                found, proof = troubles(ranking), Proof(ranking)
+                found, proof = fault_groups(ranking), Proof(ranking)
                 if not found and proof.holds:
                     return
-                act = decide(Scene(ranking, found[0])) if found else next(proof.next(), None)
+                act = (
+                    decide(TroubleshootingProblem(ranking, found[0]))
+                    if found
+                    else next(proof.next(), None)
+                )
                 if act is None:
                     break
                 ranking = done(ranking, world, act)
@@ -70,7 +76,7 @@ def deciding(decide: Callable[[Scene], Candidate | None], model: Model | None = 
     return work
 
 
-def isolated(scene: Scene, choice: Choice) -> Choice:
+def isolated(scene: TroubleshootingProblem, choice: Choice) -> Choice:
     """Test while that tells anything, then mend the likeliest: what isolating alone leads to.
 
     It hands over after as many remedies in vain as every other goal does.
@@ -82,7 +88,7 @@ def isolated(scene: Scene, choice: Choice) -> Choice:
     return best_choice(scene, "restore", depth=1) if scene.settled < 0.2 else _likeliest(scene)
 
 
-def _likeliest(scene: Scene) -> Choice:
+def _likeliest(scene: TroubleshootingProblem) -> Choice:
     from diagnose.decision.lookahead import Act
     from diagnose.planner.decide import candidate_of
 
@@ -120,7 +126,7 @@ def done(ranking: Ranking, world: World, act: Candidate) -> Ranking:
             for bad in world.machine.parts[act.part].measurement(act.id.partition("@")[0]).results
         ]
         place = listed.index(result) if result in listed else len(listed)
-        return suppose(ranking, act, act.outcomes[place])
+        return what_if(ranking, act, act.outcomes[place])
     if isinstance(act.work, Swapped):
         world.swap(act.work.swap, act.work.part, act.work.other)
     elif isinstance(act.work, Remedied):
@@ -136,4 +142,4 @@ def done(ranking: Ranking, world: World, act: Candidate) -> Ranking:
         rows = tuple(int(name.rpartition("@")[2]) for name in act.outcomes[0].event)
     shown = world.run(act.check, rows)
     event = {rerun_name(act.check, row): fails for row, fails in shown.items()}
-    return suppose(ranking, act, Outcome("seen", event))
+    return what_if(ranking, act, Outcome("seen", event))

@@ -6,12 +6,12 @@ from diagnose.decision.lookahead import Act
 from diagnose.decision.repair_order import repair_order
 from diagnose.planner.candidates import Candidate
 from diagnose.planner.decide import candidate_of
-from diagnose.planner.problem import Scene
+from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.tried import tried_enough
 from tests.bench.planner import deciding
 
 
-def first_repair(scene: Scene) -> Candidate | None:
+def first_repair(scene: TroubleshootingProblem) -> Candidate | None:
     """The first repair in p/c order, or None when handing over is cheaper or enough was tried."""
     if tried_enough(scene.evidence, scene.trouble.rows):
         return None

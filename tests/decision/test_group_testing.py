@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from diagnose.decision.belief import entropy
-from diagnose.decision.isolation import optimal_test_tree, tree_depths
+from tests.oracles.isolation import optimal_test_tree, tree_depths
 
 
 @pytest.mark.parametrize(("rows", "worst"), [(4, 3), (6, 3), (8, 4), (12, 4), (16, 5), (24, 5)])

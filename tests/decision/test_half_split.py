@@ -12,7 +12,7 @@ from math import ceil, log2
 
 import pytest
 
-from diagnose.decision.isolation import optimal_test_tree, tree_depths
+from tests.oracles.isolation import optimal_test_tree, tree_depths
 
 TABLE = [
     (2, 1, "1"),

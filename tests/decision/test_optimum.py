@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from diagnose.decision.lookahead import Decision, decide
-from diagnose.decision.policy import policy_tree, tree_minutes
 from diagnose.decision.problem import Problem
 from diagnose.decision.repair_order import repair_order
 from tests.decision.oracle import optimum
 from tests.decision.worlds import random_problem
+from tests.oracles.policy import policy_tree, tree_minutes
 
 SEEDS = range(40)
 

@@ -91,3 +91,10 @@ def test_greedy_with_equal_costs_is_promised_1_plus_2_ln_n() -> None:
 
 def test_nothing_to_separate_needs_no_test() -> None:
     assert cover.cheapest_cover(cover.separated_pairs([[0]]), [1.0]).tests == ()
+
+
+@pytest.mark.parametrize("hypotheses", [2, 4, 12])
+def test_the_guarantee_of_tests_that_cost_the_same_is_the_published_one(hypotheses: int) -> None:
+    prices = cover._Prices((3.0, 3.0), (ANY, ANY), ())
+    pairs = hypotheses * (hypotheses - 1) // 2
+    assert cover._theirs(prices, pairs) == pytest.approx(1 + 2 * log(hypotheses))

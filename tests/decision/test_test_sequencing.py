@@ -14,15 +14,15 @@ import numpy as np
 import pytest
 
 from diagnose.decision import test_cover as cover
-from diagnose.decision.isolation import (
+from diagnose.decision.problem import ANY, Problem, Test
+from tests.oracles.isolation import (
     Setups,
     Split,
     greedy_test_tree,
     optimal_test_tree,
     tree_depths,
 )
-from diagnose.decision.policy import policy_tree, tree_minutes
-from diagnose.decision.problem import ANY, Problem, Test
+from tests.oracles.policy import policy_tree, tree_minutes
 
 STATES = [
     (0, 0, 0, 0, 0),

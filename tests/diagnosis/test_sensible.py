@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from diagnose.diagnosis.causes import Cause, Ranking
-from diagnose.diagnosis.joint_explanation import together
+from diagnose.diagnosis.joint_explanation import joint_explanations
 from diagnose.planner.offers import next_tests
 from tests.diagnosis.situations import both_checks, failing, ranked
 
@@ -87,26 +87,28 @@ def test_outer_rows_of_a_wing_failing_is_the_hose_before_the_first_of_them() -> 
 
 
 def test_two_far_rows_failing_are_two_faults_and_it_says_so() -> None:
-    found = together(both_checks("folding-24", [], [3, 20]))
+    found = joint_explanations(both_checks("folding-24", [], [3, 20]))
     assert found is not None
     assert [cause.rows for cause in found.causes] == [(3,), (20,)]
     assert "row 3 and row 20 need causes of their own" in found.says
 
 
 def test_one_failed_row_needs_no_set_of_causes() -> None:
-    assert together(both_checks("folding-24", [], [3])) is None
+    assert joint_explanations(both_checks("folding-24", [], [3])) is None
 
 
 def test_the_likeliest_set_of_causes_is_named() -> None:
     """Air in three rows is likelier than a hose that two of them share, and air in the third."""
-    found = together(ranked("folding-16", "first-hookup=yes", "oil=52C", "bleed=FFPPPPPPPPPPPPPF"))
+    found = joint_explanations(
+        ranked("folding-16", "first-hookup=yes", "oil=52C", "bleed=FFPPPPPPPPPPPPPF")
+    )
     assert found is not None
     assert found.says.endswith(": row 1, row 2 and row 16 need causes of their own")
     assert found.probability > 0.5
 
 
 def test_runs_that_failed_for_how_they_were_made_are_named_as_runs() -> None:
-    found = together(ranked("mounted-6", "oil=10C", "bleed=FFFFFF", "response=FFFFFF"))
+    found = joint_explanations(ranked("mounted-6", "oil=10C", "bleed=FFFFFF", "response=FFFFFF"))
     assert found is not None
     assert found.says.endswith(": run 1 and run 2 need causes of their own")
 

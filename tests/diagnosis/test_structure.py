@@ -5,12 +5,12 @@ from __future__ import annotations
 from itertools import combinations
 
 import pytest
-from diagnose.ranking.structure import conflicts, minimal_hitting_sets, smallest_size
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from diagnose.machine.graph import load_machine
 from diagnose.observations.typed import read_typed
+from tests.oracles.hitting_sets import conflicts, minimal_hitting_sets, smallest_size
 
 # Name, conflicts, minimal hitting sets. Sources:
 # full adder: Reiter (1987), A theory of diagnosis from first principles, AIJ 32(1):57-95

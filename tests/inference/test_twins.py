@@ -15,8 +15,8 @@ from diagnose.inference import posterior
 from diagnose.inference.network import Finding, Floats, Network, Variable
 from diagnose.inference.solver import Solver
 from diagnose.machine.graph import load_machine
-from diagnose.planner.fault_groups import troubles
-from diagnose.planner.problem import Scene
+from diagnose.planner.fault_groups import fault_groups
+from diagnose.planner.problem import TroubleshootingProblem
 from tests.inference.cases import failed_rows, network, ranking, typed
 from tests.inference.oracle import World
 
@@ -119,7 +119,7 @@ def test_a_machine_gets_the_same_answer_part_by_part(
 def _tables(machine: str) -> list[Floats]:
     """What every test of the first trouble would tell, when all rows fail."""
     found = ranking(machine, typed(load_machine(machine).rows, failed_rows(machine, "all")))
-    scene = Scene(found, troubles(found)[0])
+    scene = TroubleshootingProblem(found, fault_groups(found)[0])
     return [weighed.table for _, weighed in scene.tests]
 
 

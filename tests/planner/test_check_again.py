@@ -11,8 +11,8 @@ import pytest
 from diagnose.decision.lookahead import Act, decide
 from diagnose.decision.problem import ANY, Problem, Repair
 from diagnose.planner.decide import _check_again, _with_check_again, best_choice, candidate_of
-from diagnose.planner.fault_groups import troubles
-from diagnose.planner.problem import Scene
+from diagnose.planner.fault_groups import fault_groups
+from diagnose.planner.problem import TroubleshootingProblem
 from tests.diagnosis.situations import BLEED, RESPONSE, STEADY, ranked
 
 UNTOUCHED = ("first-hookup=no", "rehooked=no", "milky-oil=no", "parts-replaced=no")
@@ -21,8 +21,8 @@ UNTOUCHED = ("first-hookup=no", "rehooked=no", "milky-oil=no", "parts-replaced=n
 def check_again(*story: str) -> str:
     """The mere check again for row 6."""
     ranking = ranked("mounted-6", *UNTOUCHED, *STEADY, *story)
-    (trouble,) = (each for each in troubles(ranking) if 6 in each.rows)
-    scene = Scene(ranking, trouble)
+    (trouble,) = (each for each in fault_groups(ranking) if 6 in each.rows)
+    scene = TroubleshootingProblem(ranking, trouble)
     place = next(n for n, mend in enumerate(scene.mends) if mend.candidate is None)
     candidate = candidate_of(scene, Act("repair", place))
     assert candidate is not None
@@ -51,9 +51,9 @@ def test_rows_that_an_upset_run_may_explain_are_one_trouble_and_rerun_first() ->
     ranking = ranked(
         "folding-16", *STEADY, "bleed=PPPPPPPPPPPPPPPP", "response=FFPPPPPPPPPPPPFF", *RESPONSE
     )
-    (trouble,) = troubles(ranking)
+    (trouble,) = fault_groups(ranking)
     assert trouble.rows == (1, 2, 15, 16)
-    choice = best_choice(Scene(ranking, trouble))
+    choice = best_choice(TroubleshootingProblem(ranking, trouble))
     assert choice.candidate is not None
     assert choice.candidate.id == "response@1-16"  # and at once all that the proof wants
 
@@ -61,7 +61,7 @@ def test_rows_that_an_upset_run_may_explain_are_one_trouble_and_rerun_first() ->
 def test_a_check_again_that_must_pass_leaves_nothing_to_follow() -> None:
     again = Repair("again", 2.0, ANY, np.ones(1), 3.0, ANY)
     problem = Problem(np.ones(1), (), (again,), np.zeros((1, 1)), 300.0)
-    scene = cast(Scene, SimpleNamespace(problem=problem, setup=0))
+    scene = cast(TroubleshootingProblem, SimpleNamespace(problem=problem, setup=0))
     followed = _with_check_again(scene, decide(problem, problem.prior, 0), 2, 1.0)
     assert (followed.act.id, followed.value) == ("again", 5.0)
 
@@ -79,6 +79,6 @@ def test_the_other_check_is_taken_at_once_when_it_saves_more_than_it_may_waste(
     ranking = ranked(
         "mounted-6", *UNTOUCHED, *STEADY, "response=PPPPPF", *RESPONSE, "bleed=.....P", *BLEED
     )
-    scene = Scene(ranking, troubles(ranking)[0])
+    scene = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
     assert (scene.check, scene.standing.setup) == ("response", "bleeding")
     assert _check_again(scene, passes).id == first

@@ -7,8 +7,8 @@ import pytest
 from diagnose.diagnosis.causes import Ranking
 from diagnose.planner.candidates import MOST_FAILURES, MOST_RUNS, reruns
 from diagnose.planner.decide import best_choice
-from diagnose.planner.fault_groups import troubles
-from diagnose.planner.problem import Scene
+from diagnose.planner.fault_groups import fault_groups
+from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.tried import ALL, DIFFERENT, tried_in_vain
 from tests.diagnosis.situations import BLEED, RESPONSE, STEADY, ranked
 
@@ -45,7 +45,7 @@ REMEDIES = (
 def handed_over(*story: str) -> str:
     """Why it is handed over for what was tried, or nothing."""
     ranking = ranked("mounted-6", *FAILED, *story)
-    says = best_choice(Scene(ranking, troubles(ranking)[0])).says
+    says = best_choice(TroubleshootingProblem(ranking, fault_groups(ranking)[0])).says
     return says if "failed" in says else ""
 
 
@@ -95,5 +95,5 @@ def test_the_same_remedy_over_and_over_is_enough_too() -> None:
 
 def test_what_was_done_twice_is_not_proposed_again() -> None:
     twice = ranked("mounted-6", *FAILED, *("replace-coil@row-6/valve=done", *AGAIN) * 2)
-    offers = best_choice(Scene(twice, troubles(twice)[0])).offers
+    offers = best_choice(TroubleshootingProblem(twice, fault_groups(twice)[0])).offers
     assert "replace-coil@row-6/valve" not in {offer.candidate.id for offer in offers}

@@ -12,9 +12,9 @@ import pytest
 from diagnose.decision.problem import ANY
 from diagnose.diagnosis.causes import Ranking
 from diagnose.planner.candidates import Candidate
-from diagnose.planner.fault_groups import troubles
+from diagnose.planner.fault_groups import fault_groups
 from diagnose.planner.isolating import LEADING, MISTAKEN, Isolating, isolating, mistaken
-from diagnose.planner.problem import Scene
+from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.value import SEVERAL, Weighed
 from tests.diagnosis.situations import RESPONSE, STEADY, both_checks, ranked
 
@@ -32,7 +32,7 @@ FEW = [
 ]
 
 
-class FewTests(Scene):
+class FewTests(TroubleshootingProblem):
     """A scene in which few things can be done, so that all sets of them can be tried."""
 
     @cached_property
@@ -46,7 +46,7 @@ def one_row() -> Ranking:
 
 @cache
 def scene() -> FewTests:
-    return FewTests(one_row(), troubles(one_row())[0])
+    return FewTests(one_row(), fault_groups(one_row())[0])
 
 
 @cache
@@ -54,14 +54,14 @@ def found() -> Isolating:
     return isolating(scene())
 
 
-def leading(here: Scene) -> dict[str, int]:
+def leading(here: TroubleshootingProblem) -> dict[str, int]:
     """Which hypothesis each cause that is to be told apart is."""
     names = [here.scales.names[blame] for blame in here.kept]
     prior = here.problem.prior
     return {n: h for h, n in enumerate(names) if prior[h] >= LEADING and n != SEVERAL}
 
 
-def parts(here: Scene, test: int) -> set[tuple[str, str]]:
+def parts(here: TroubleshootingProblem, test: int) -> set[tuple[str, str]]:
     """The pairs that a test tells apart: a guess from its outcome is seldom wrong."""
     likelihood = here.problem.tests[test].likelihood
     wrong = {
@@ -71,7 +71,7 @@ def parts(here: Scene, test: int) -> set[tuple[str, str]]:
     return {pair for pair, chance in wrong.items() if chance <= MISTAKEN}
 
 
-def minutes(here: Scene, chosen: Sequence[int]) -> float:
+def minutes(here: TroubleshootingProblem, chosen: Sequence[int]) -> float:
     """The work, and the quickest way round the set-ups that it wants."""
     tests = [here.problem.tests[t] for t in chosen]
     wanted = {test.setup for test in tests} - {ANY}
@@ -131,7 +131,7 @@ def test_inseparable_causes_are_the_groups_of_several() -> None:
 
 def test_same_remedy_is_said_where_one_remedy_does_for_all() -> None:
     remedies = {cause.id: cause.remedy for cause in one_row().causes}
-    whole = isolating(Scene(one_row(), troubles(one_row())[0]))
+    whole = isolating(TroubleshootingProblem(one_row(), fault_groups(one_row())[0]))
     said = {each.causes: each.same_remedy for each in whole.inseparable}
     assert True in said.values()
     assert False in said.values()
@@ -142,7 +142,7 @@ def test_same_remedy_is_said_where_one_remedy_does_for_all() -> None:
 
 def test_a_hose_and_its_manifold_that_show_alike_are_told_to_be_inseparable() -> None:
     ranking = both_checks("mounted-12", range(7, 13), range(7, 13))
-    found = isolating(Scene(ranking, troubles(ranking)[0]))
+    found = isolating(TroubleshootingProblem(ranking, fault_groups(ranking)[0]))
     (group,) = found.inseparable
     assert set(group.causes) == {"section-2/hose:blocked", "section-2/manifold:blocked"}
     assert (found.acts, found.minutes, group.same_remedy) == ((), 0, False)

@@ -16,11 +16,11 @@ from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import load_machine
 from diagnose.observations.typed import read_typed
 from diagnose.planner.candidates import Candidate, required_rerun, rerun
-from diagnose.planner.contingent_plan import SETTLED, End, Goal, Plan, Step, example
+from diagnose.planner.contingent_plan import SETTLED, End, Goal, Plan, Step, representative_outcome
 from diagnose.planner.decide import NO_ACT
-from diagnose.planner.fault_groups import troubles
+from diagnose.planner.fault_groups import fault_groups
 from diagnose.planner.offers import next_tests
-from diagnose.planner.problem import Means, Scene
+from diagnose.planner.problem import Means, TroubleshootingProblem
 from diagnose.planner.setup_state import present
 from diagnose.planner.what_if import chance
 from diagnose.reports.ranking import ranking_report
@@ -241,7 +241,7 @@ def test_in_cold_oil_the_rerun_in_warm_oil_comes_first(rows: str) -> None:
 def minutes_in_cold_oil(*story: str) -> list[float]:
     """What each rerun of a plan costs when the oil was stated to be cold."""
     ranking = ranked("mounted-6", "engine=on", "response=PPPPPF", "oil=15C", *story)
-    scene = Scene(ranking, troubles(ranking)[0])
+    scene = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
     checks = [rerun(ranking.evidence, check, (6,), (6,)) for check in ("response", "bleed")]
     return [act.minutes + scene.change_to(act) for act in checks]
 
@@ -267,7 +267,7 @@ def test_oil_of_which_nobody_spoke_is_not_warmed() -> None:
 def test_warm_oil_is_charged_once_in_the_whole_look_ahead() -> None:
     """Two tests in a row that both want it cost its minutes together, not each."""
     ranking = ranked("mounted-6", "oil=15C", "engine=on", "response=PPPPPF")
-    scene = Scene(ranking, troubles(ranking)[0])
+    scene = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
     problem, warming = scene.problem, scene.knowledge.setups["warm-oil"].enter_minutes
     again = [test.id for test in problem.tests].index("response@6")
     after = int(problem.test_setups[scene.setup, again])
@@ -281,7 +281,7 @@ def test_warm_oil_is_charged_once_in_the_whole_look_ahead() -> None:
 
 def test_telling_apart_in_cold_oil_begins_with_warming_it() -> None:
     cold = ranked("mounted-6", "oil=5C", "engine=on", "response=FFFFFF")
-    scene = Scene(cold, troubles(cold)[0])
+    scene = TroubleshootingProblem(cold, fault_groups(cold)[0])
     assert (scene.likeliest, scene.settled > SETTLED) == ("circumstances/oil@1", True)
     tree = Plan(cold, "isolate", depth=1).tree
     assert isinstance(tree, Step)
@@ -321,7 +321,7 @@ def test_an_example_stands_for_all_outcomes_in_which_some_rows_fail() -> None:
     step = next(s for s in steps(planned("a section", "restore", 2).tree) if len(s.branches) > 2)
     assert len(step.candidate.rows) > 3
     ranking = planned("a section", "restore", 2).ranking
-    found = example(ranking, step.candidate)
+    found = representative_outcome(ranking, step.candidate)
     assert found is not None
     outcome, after = found
     fails = set(outcome.event.values())

@@ -165,6 +165,11 @@ def test_as_many_passes_as_are_told_bring_the_part_below_the_bound() -> None:
     assert not likely(needed)
 
 
+def test_where_no_number_of_passes_would_do_something_else_is_to_be_tried() -> None:
+    found = Proof(ranked("mounted-6", *STEADY, *FAILED, *RESPONDED), below=1e-12)
+    assert "passes of response alone will not tell" in found.says
+
+
 def test_a_fault_that_comes_and_goes_is_to_be_provoked() -> None:
     found = proof(*FAILED, "valve-code@row-6=2", "replace-valve@row-6=done", *BLED, *RESPONDED)
     assert found.suspects[0].part == "row-6/connector"

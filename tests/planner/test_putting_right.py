@@ -9,10 +9,10 @@ import pytest
 
 from diagnose.decision.lookahead import Act, Decision, Valued
 from diagnose.planner.decide import _put_right_once
-from diagnose.planner.problem import Scene
+from diagnose.planner.problem import TroubleshootingProblem
 
 REPAIR, TEST, HAND_OVER = Act("repair", 0, "repair"), Act("test", 0, "test"), Act("last resort")
-MORE = cast(Scene, SimpleNamespace(putting_right=10.0))
+MORE = cast(TroubleshootingProblem, SimpleNamespace(putting_right=10.0))
 """Ten minutes of putting right."""
 
 

@@ -7,8 +7,8 @@ from functools import cache
 import pytest
 
 from diagnose.decision.problem import Repair
-from diagnose.planner.fault_groups import troubles
-from diagnose.planner.problem import Scene
+from diagnose.planner.fault_groups import fault_groups
+from diagnose.planner.problem import TroubleshootingProblem
 from tests.diagnosis.situations import RESPONSE, STEADY, ranked
 
 PROOF = 3 + 0.15
@@ -22,7 +22,10 @@ OVER_AND_BACK = 1 + 1
 def repairs() -> dict[str, Repair]:
     """What can be done about row 6, which failed the response check."""
     ranking = ranked("mounted-6", *STEADY, "response=PPPPPF", *RESPONSE)
-    return {one.id: one for one in Scene(ranking, troubles(ranking)[0]).problem.repairs}
+    return {
+        one.id: one
+        for one in TroubleshootingProblem(ranking, fault_groups(ranking)[0]).problem.repairs
+    }
 
 
 @pytest.mark.parametrize(

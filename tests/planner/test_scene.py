@@ -10,8 +10,8 @@ import pytest
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
 from diagnose.planner.candidates import Candidate, rerun
-from diagnose.planner.fault_groups import troubles
-from diagnose.planner.problem import EVERYTHING, Means, Scene
+from diagnose.planner.fault_groups import fault_groups
+from diagnose.planner.problem import EVERYTHING, Means, TroubleshootingProblem
 from diagnose.planner.repairs import remedy_candidate
 from diagnose.planner.setup_state import present
 from tests.diagnosis.situations import BLEED, RESPONSE, STEADY, both_checks, ranked
@@ -20,9 +20,9 @@ EMPTY_HANDED = Means(frozenset({"gauge", "meter"}), alone=True)
 
 
 @cache
-def scene(means: Means = EVERYTHING, *story: str) -> Scene:
+def scene(means: Means = EVERYTHING, *story: str) -> TroubleshootingProblem:
     ranking = ranked("mounted-6", *STEADY, *(story or ("response=PPPPPF", *RESPONSE)))
-    return Scene(ranking, troubles(ranking)[0], means)
+    return TroubleshootingProblem(ranking, fault_groups(ranking)[0], means)
 
 
 def acts(means: Means) -> list[Candidate]:

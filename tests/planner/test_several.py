@@ -11,8 +11,8 @@ import pytest
 from diagnose.diagnosis.causes import Ranking
 from diagnose.inference.posterior import log_evidence
 from diagnose.planner.decide import UNLIKELY_PART, best_choice
-from diagnose.planner.fault_groups import troubles
-from diagnose.planner.problem import Scene
+from diagnose.planner.fault_groups import fault_groups
+from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.value import SEVERAL
 from tests.diagnosis.situations import BLEED, RESPONSE, STEADY, ranked
 
@@ -44,8 +44,8 @@ def told(story: str) -> Ranking:
     return ranked(machine, *typed)
 
 
-def scenes(ranking: Ranking) -> list[Scene]:
-    return [Scene(ranking, trouble) for trouble in troubles(ranking)]
+def scenes(ranking: Ranking) -> list[TroubleshootingProblem]:
+    return [TroubleshootingProblem(ranking, trouble) for trouble in fault_groups(ranking)]
 
 
 @pytest.mark.parametrize("story", STORIES)

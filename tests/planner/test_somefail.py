@@ -32,7 +32,7 @@ def test_of_rows_that_fail_each_by_itself_as_many_fail_as_is_likeliest(
     monkeypatch.setattr(somefail, "chance", alone)
     found = ranked("mounted-12", "response=PPPPPFPPPPPP")
     act = rerun(found.evidence, "response", ROWS, (6,))
-    given = somefail.example(found, act)
+    given = somefail.representative_outcome(found, act)
     assert given is not None
     assert given[1] == most_likely
 
@@ -42,6 +42,6 @@ def test_rows_of_one_branch_fail_together_where_the_branch_is_to_blame() -> None
     good = ("oil=54C", "engine=on", "moving=no", "supply=180bar", "bleed-hose=stowed")
     found = ranked("mounted-12", *good, "response=PPPPFFFFPPPP")
     act = rerun(found.evidence, "response", ROWS, (5,))
-    given = somefail.example(found, act)
+    given = somefail.representative_outcome(found, act)
     assert given is not None
     assert given[0].result == "some fail, say only rows 5–8"

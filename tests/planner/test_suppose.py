@@ -9,9 +9,9 @@ import pytest
 from diagnose.diagnosis.causes import Ranking
 from diagnose.planner.candidates import Candidate
 from diagnose.planner.decide import best_choice
-from diagnose.planner.fault_groups import troubles
-from diagnose.planner.problem import Scene
-from diagnose.planner.what_if import chance, suppose
+from diagnose.planner.fault_groups import fault_groups
+from diagnose.planner.problem import TroubleshootingProblem
+from diagnose.planner.what_if import chance, what_if
 from tests.diagnosis.situations import RESPONSE, STEADY, ranked
 from tests.planner.quickscore import Made, joint_chance
 
@@ -39,13 +39,13 @@ def before() -> Ranking:
 @cache
 def acts() -> dict[str, Candidate]:
     """Everything that can be done, remedies with the check that proves them."""
-    scene = Scene(before(), troubles(before())[0])
+    scene = TroubleshootingProblem(before(), fault_groups(before())[0])
     return {offer.candidate.id: offer.candidate for offer in best_choice(scene).offers}
 
 
 def after(act: str, result: str) -> Ranking:
     found = acts()[act]
-    return suppose(before(), found, next(o for o in found.outcomes if o.result == result))
+    return what_if(before(), found, next(o for o in found.outcomes if o.result == result))
 
 
 def beliefs(ranking: Ranking) -> dict[str, float]:
@@ -69,7 +69,7 @@ def test_that_nothing_was_found_counts_when_it_is_told_as_it_did_when_it_was_exp
 @pytest.mark.parametrize("act", COMPLETE)
 def test_the_outcomes_of_an_act_are_all_there_are(act: str) -> None:
     found = acts()[act]
-    every = [chance(before(), suppose(before(), found, outcome)) for outcome in found.outcomes]
+    every = [chance(before(), what_if(before(), found, outcome)) for outcome in found.outcomes]
     assert sum(every) == pytest.approx(1, abs=1e-9)
     assert min(every) > 0
 
@@ -80,7 +80,7 @@ def test_beliefs_are_the_mean_of_what_they_may_become(act: str) -> None:
     found = acts()[act]
     mean: dict[str, float] = {}
     for outcome in found.outcomes:
-        supposed = suppose(before(), found, outcome)
+        supposed = what_if(before(), found, outcome)
         weight = chance(before(), supposed)
         for cause in supposed.causes:
             was_there = weight * (cause.probability + cause.cured)
@@ -145,9 +145,9 @@ def test_a_rerun_is_as_probable_as_both_runs_by_the_first(fails: bool) -> None:
 
 def test_an_answer_rules_a_circumstance_out_or_makes_it_known() -> None:
     ranking = ranked("mounted-6", "response=FFFFFF", "oil=54C", "engine=on")
-    scene = Scene(ranking, troubles(ranking)[0])
+    scene = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
     act = next(one for one, _ in scene.tests if one.id == "ask:bleed-hose@1")
-    fitted, stowed = (suppose(ranking, act, outcome) for outcome in act.outcomes)
+    fitted, stowed = (what_if(ranking, act, outcome) for outcome in act.outcomes)
     name = "circumstances/bleed-hose@1"
     assert beliefs(fitted)[name] > beliefs(ranking)[name] > 0
     assert name not in beliefs(stowed)

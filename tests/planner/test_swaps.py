@@ -8,10 +8,10 @@ import pytest
 
 from diagnose.diagnosis.causes import Ranking
 from diagnose.observations.events import Swapped
-from diagnose.planner.fault_groups import troubles
+from diagnose.planner.fault_groups import fault_groups
 from diagnose.planner.offers import Proposal, exactly, next_tests
 from diagnose.planner.swaps import neighbour, swaps
-from diagnose.planner.what_if import chance, suppose
+from diagnose.planner.what_if import chance, what_if
 from tests.diagnosis.situations import RESPONSE, STEADY, ranked
 from tests.planner.quickscore import Made, Moves, joint_chance
 
@@ -36,7 +36,7 @@ def chances(proposal: Proposal) -> dict[str, float]:
 def offered(*story: str, machine: str = "mounted-6") -> dict[str, str]:
     """Which part changes places with which, by the id of the swap."""
     ranking = ranked(machine, *STEADY, *story)
-    acts = swaps(ranking.evidence, troubles(ranking)[0].target)
+    acts = swaps(ranking.evidence, fault_groups(ranking)[0].target)
     works = [act.work for act in acts]
     return {work.swap: work.other for work in works if isinstance(work, Swapped)}
 
@@ -129,5 +129,5 @@ def test_a_failure_that_goes_along_leads_to_what_was_swapped() -> None:
 
 def test_supposed_outcomes_of_a_swap_are_all_there_are() -> None:
     act = proposed()["swap-valve"].candidate
-    after = [suppose(one_row(), act, outcome) for outcome in act.outcomes]
+    after = [what_if(one_row(), act, outcome) for outcome in act.outcomes]
     assert sum(chance(one_row(), each) for each in after) == pytest.approx(1, abs=1e-9)

@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 
 from diagnose.diagnosis.causes import Ranking
-from diagnose.planner.fault_groups import last_failures, troubles
+from diagnose.planner.fault_groups import fault_groups, last_failures
 from diagnose.planner.offers import exactly, next_tests
 from tests.diagnosis.situations import RESPONSE, STEADY, both_checks, failing, ranked
 
 
 def rows(ranking: Ranking) -> list[tuple[int, ...]]:
-    return [trouble.rows for trouble in troubles(ranking)]
+    return [trouble.rows for trouble in fault_groups(ranking)]
 
 
 def typed(*story: str) -> Ranking:
@@ -43,30 +43,30 @@ def test_a_row_beside_a_failing_section_is_a_trouble_of_its_own() -> None:
 def test_the_least_settled_trouble_comes_first() -> None:
     ranking = both_checks("folding-24", range(7, 13), [*range(7, 13), 20])
     settled = [
-        max(ranking.posterior.flat[trouble.target.entries[0]]) for trouble in troubles(ranking)
+        max(ranking.posterior.flat[trouble.target.entries[0]]) for trouble in fault_groups(ranking)
     ]
     assert settled == sorted(settled)
     assert settled[0] < settled[1]
 
 
 def test_every_failed_row_is_in_one_trouble_and_the_target_is_among_its_rows() -> None:
-    found = troubles(both_checks("folding-24", [7, 8, 20], [3, 7, 8, 14]))
+    found = fault_groups(both_checks("folding-24", [7, 8, 20], [3, 7, 8, 14]))
     gathered = sorted(row for trouble in found for row in trouble.rows)
     assert gathered == [3, 7, 8, 14, 20]
     assert all(trouble.target.row in trouble.rows for trouble in found)
 
 
 def test_a_row_that_failed_the_bleed_and_later_passed_response_stands_for_the_bleed() -> None:
-    (trouble,) = troubles(typed("bleed=PPPPPF", "response=PPPPPP"))
+    (trouble,) = fault_groups(typed("bleed=PPPPPF", "response=PPPPPP"))
     assert (trouble.rows, trouble.target.name) == ((6,), "bleed@6#1")
 
 
 def test_a_row_that_passed_the_same_check_since_is_no_trouble() -> None:
-    assert troubles(typed("bleed=PPPPPF", "bleed=PPPPPP")) == []
+    assert fault_groups(typed("bleed=PPPPPF", "bleed=PPPPPP")) == []
 
 
 def test_an_unsure_result_settles_nothing() -> None:
-    (trouble,) = troubles(typed("response=PPPPPF", "response=.....?"))
+    (trouble,) = fault_groups(typed("response=PPPPPF", "response=.....?"))
     assert trouble.target.name == "response@6#1"
 
 
@@ -76,7 +76,7 @@ def test_of_a_row_that_failed_twice_the_last_failure_counts(again: str) -> None:
 
 
 def test_no_failure_is_no_trouble() -> None:
-    assert troubles(typed("response=PPPPPP", *RESPONSE)) == []
+    assert fault_groups(typed("response=PPPPPP", *RESPONSE)) == []
 
 
 def test_what_is_likeliest_after_a_remedy_in_vain_is_told_of_the_same_row() -> None:
@@ -91,7 +91,7 @@ def test_what_is_likeliest_after_a_remedy_in_vain_is_told_of_the_same_row() -> N
 
 def test_the_row_that_shares_least_with_the_target_may_have_a_cause_of_its_own() -> None:
     """In a chain row 1 is fed through rows 3 and 2: row 2 has one hose more in common with it."""
-    (found,) = troubles(both_checks("folding-16", [1, 2, 3], [1, 2, 3]))
+    (found,) = fault_groups(both_checks("folding-16", [1, 2, 3], [1, 2, 3]))
     assert (found.target.row, found.rows) == (1, (1, 2, 3))
     assert found.besides is not None
     assert found.besides.rows == (3,)

@@ -22,7 +22,7 @@ from diagnose.projection import Projection
 from diagnose.reports.ranking import ranking_report
 from diagnose.session.answers import Question
 from diagnose.session.scratch import Scratch
-from diagnose.session.session import Job
+from diagnose.session.session import Session
 from diagnose.store.casebook import open_casebook
 from diagnose.ui.cli.root import rowfault
 from diagnose.ui.cli.work import Conversation
@@ -37,9 +37,9 @@ class Watched(Bench):
     """Remembers what was laid out last, so that a test can answer it."""
 
     question: Question
-    job: Job
+    job: Session
 
-    def lay_out(self, job: Job, question: Question) -> None:
+    def lay_out(self, job: Session, question: Question) -> None:
         """Lay it out and remember it."""
         self.question, self.job = question, job
         super().lay_out(job, question)

@@ -12,10 +12,10 @@ from diagnose.errors import InputError
 from diagnose.observations.encoding import canonical, encode
 from diagnose.training.game import begin
 from diagnose.training.level import load_drills
-from diagnose.training.share_code import LETTERS, MOST_SEEDS, Named, read, written
+from diagnose.training.share_code import LETTERS, MOST_SEEDS, Named, encode, read
 from tests.training.worlds import KNOWLEDGE
 
-CODE = written(Named("mounted-6", 2, 41), KNOWLEDGE)
+CODE = encode(Named("mounted-6", 2, 41), KNOWLEDGE)
 
 
 @pytest.mark.slow
@@ -27,7 +27,7 @@ CODE = written(Named("mounted-6", 2, 41), KNOWLEDGE)
 def test_what_is_written_is_read_back(machine: str, level: int, seed: int) -> None:
     """Whatever the drill."""
     named = Named(machine, level, seed)
-    assert read(written(named, KNOWLEDGE), KNOWLEDGE) == named
+    assert read(encode(named, KNOWLEDGE), KNOWLEDGE) == named
 
 
 def test_letters_that_are_mistaken_for_others_are_taken_as_meant() -> None:
@@ -61,7 +61,7 @@ def test_what_a_level_trains_makes_no_code_stale(monkeypatch: pytest.MonkeyPatch
         levels = tuple(level.model_copy(update=changes) for level in data.levels)
         other = data.model_copy(update={"levels": levels})
         monkeypatch.setattr("diagnose.training.share_code.load_drills", lambda other=other: other)
-        assert (written(Named("mounted-6", 2, 41), KNOWLEDGE) != CODE) == stale
+        assert (encode(Named("mounted-6", 2, 41), KNOWLEDGE) != CODE) == stale
 
 
 def test_a_code_for_an_unknown_machine_asks_for_its_layout() -> None:
@@ -80,7 +80,7 @@ def test_what_is_no_code_is_refused(text: str) -> None:
 
 def test_neighbouring_seeds_have_nothing_in_common() -> None:
     """So nothing of level, machine or seed can be read off the line."""
-    other = written(Named("mounted-6", 2, 42), KNOWLEDGE)
+    other = encode(Named("mounted-6", 2, 42), KNOWLEDGE)
     same = sum(a == b for a, b in zip(CODE, other, strict=True) if a != "-")
     assert same <= 5
 
@@ -89,7 +89,7 @@ def test_the_fault_is_not_in_the_code_nor_in_what_is_seen() -> None:
     """Two drills with one code line for each, and the story tells only results."""
     drill = begin(Named("mounted-6", 1, 3), KNOWLEDGE)
     [(part, mode)] = drill.revealed().faults
-    stored = written(drill.named, KNOWLEDGE) + "".join(canonical(encode(e)) for e in drill.opening)
+    stored = encode(drill.named, KNOWLEDGE) + "".join(canonical(encode(e)) for e in drill.opening)
     assert part not in stored
     assert mode not in stored
     assert repr(begin(Named("mounted-6", 1, 3), KNOWLEDGE).named).find(mode) == -1

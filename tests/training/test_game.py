@@ -19,7 +19,7 @@ from diagnose.training.decision_point import READ_WITH
 from diagnose.training.game import Sitting, play
 from diagnose.training.level import load_drills
 from diagnose.training.moves import Move, Reader
-from diagnose.training.policies import moment_of, planner, played
+from diagnose.training.policies import moment_of, planner, simulate
 from tests.training.worlds import KNOWLEDGE, LEVELS, drill
 
 MACHINE = load_machine("mounted-6", KNOWLEDGE)
@@ -48,14 +48,14 @@ def test_the_order_of_other_acts_changes_no_result(level: int) -> None:
 @pytest.mark.parametrize("level", LEVELS)
 def test_the_same_moves_show_the_same(level: int) -> None:
     """However often they are played."""
-    moves = played(drill(level), planner).moves
+    moves = simulate(drill(level), planner).moves
     assert play(drill(level), moves) == play(replace(drill(level)), moves)
 
 
 @pytest.mark.slow
 def test_a_prefix_of_the_moves_is_a_prefix_of_the_story() -> None:
     """So a drill can be taken up from its code and its moves."""
-    moves = played(drill(1), planner).moves
+    moves = simulate(drill(1), planner).moves
     whole = play(drill(1), moves).events
     for number in range(len(moves)):
         part = play(drill(1), moves[:number]).events

@@ -6,7 +6,7 @@ from functools import cache
 
 from diagnose.knowledge.base import load_knowledge
 from diagnose.training.game import Drill, begin
-from diagnose.training.policies import PLAYERS, played
+from diagnose.training.policies import PLAYERS, simulate
 from diagnose.training.score import Debriefing, Judge
 from diagnose.training.share_code import Named
 
@@ -24,4 +24,4 @@ def drill(level: int, seed: int = 3, machine: str = "mounted-6") -> Drill:
 def debriefed(player: str, level: int, seed: int) -> Debriefing:
     """A drill that was played to the end."""
     hidden = drill(level, seed)
-    return Judge(hidden).debriefing(played(hidden, PLAYERS[player]))
+    return Judge(hidden).debriefing(simulate(hidden, PLAYERS[player]))

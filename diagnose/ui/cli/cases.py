@@ -31,6 +31,7 @@ from diagnose.ui.cli.options import (
     MOST_LISTED,
     READABLE,
     WORDS,
+    FilePath,
     colour_option,
     json_option,
     who_option,
@@ -118,7 +119,7 @@ def show_case(case: str, who: str | None, as_json: bool, no_colour: bool) -> Non
 @click.option(
     "--to",
     "folder",
-    type=click.Path(file_okay=False, path_type=Path),
+    type=FilePath(file_okay=False, path_type=Path),
     default=Path(),
     help="The folder for the files, if not this one.",
 )

@@ -24,15 +24,15 @@ from diagnose.record import record
 from diagnose.reports.forms.training import DrillReport, DrillsReport
 from diagnose.reports.training import build_drill_report, build_progress_report
 from diagnose.rules.loading import load_rules
-from diagnose.training.decision_point import Moment, cautions, plain_cautions, worded
+from diagnose.training.decision_point import DecisionPoint, cautions, plain_cautions, worded
 from diagnose.training.game import Drill, Step, begin, play
 from diagnose.training.level import load_drills
 from diagnose.training.moves import Move
-from diagnose.training.policies import PLAYERS, played
+from diagnose.training.policies import PLAYERS, simulate
 from diagnose.training.progress import FIRST_LEVEL, advised
 from diagnose.training.record import Finished
 from diagnose.training.score import Debriefing, Judge, finished
-from diagnose.training.share_code import MOST_SEEDS, Named, read, written
+from diagnose.training.share_code import MOST_SEEDS, Named, encode, read
 from diagnose.ui.cli.completion import suggest_machines
 from diagnose.ui.cli.options import NAME_OR_PATH, READABLE, WORDS, Words, colour_option
 from diagnose.ui.cli.who import login, open_casebook
@@ -189,7 +189,7 @@ def drilled(wish: Wish, answers: Path | None, record: Record, *, colour: bool) -
     bench = Bench(console(colour))
     level = _aimed(record, bench) if wish.open else FIRST_LEVEL
     drill = begin(wish.named(knowledge, level), knowledge)
-    code = written(drill.named, knowledge)
+    code = encode(drill.named, knowledge)
     words = [*SAYINGS, "none", *knowledge.checks, "ask"]
     done = Round(drill, code, bench, asker(answers, words)).hold()
     if done is not None:
@@ -224,7 +224,7 @@ def played_by(player: str, wish: Wish, count: int, *, as_json: bool) -> None:
     for seed in range(first.seed, first.seed + count):
         named = Named(first.machine, first.level, seed % MOST_SEEDS)
         drill = begin(named, knowledge)
-        done = Judge(drill).debriefing(played(drill, PLAYERS[player]))
+        done = Judge(drill).debriefing(simulate(drill, PLAYERS[player]))
         reports.append(build_drill_report(done))
         if not as_json:
             print_lines([_line(reports[-1])])
@@ -255,7 +255,7 @@ class Round:
         self.hinted: tuple[Move, ...] | None = None
 
     @property
-    def moment(self) -> Moment:
+    def moment(self) -> DecisionPoint:
         """What is known now."""
         return self.judge.moment(self.sitting.moves)
 

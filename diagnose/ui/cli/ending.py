@@ -35,7 +35,7 @@ ADDRESS = re.compile(r"(\w[\w+.-]*://)\S*")
 """An address, which may hold a password."""
 
 
-def told(error: BaseException) -> int:
+def message_of(error: BaseException) -> int:
     """Say on standard error what went wrong; the exit status.
 
     What nobody foresaw is written into a file, and the message says where. Nothing is said of
@@ -43,7 +43,7 @@ def told(error: BaseException) -> int:
 
     >>> import contextlib
     >>> with contextlib.redirect_stderr(sys.stdout):
-    ...     told(PermissionError(13, "Permission denied", "mine.yaml"))
+    ...     reading_table(PermissionError(13, "Permission denied", "mine.yaml"))
     Error: mine.yaml: Permission denied
     1
     """

@@ -99,7 +99,7 @@ def offered(topic: str, found: Sequence[Page]) -> str:
     r"""The pages that a search found, as Markdown.
 
     >>> fold = Page("word", "fold", "# fold\n\n## What it means\n\nA hinge. Of a wing.", {})
-    >>> offered("wings", [fold])
+    >>> offer_of("wings", [fold])
     '# Pages that speak of wings\n\n- `fold`, word: A hinge.'
     """
     return "\n".join([f"# Pages that speak of {topic}", "", *_offers(found)])

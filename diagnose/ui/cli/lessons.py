@@ -12,7 +12,7 @@ from rich.text import Text
 from diagnose.errors import Place, UnknownName
 from diagnose.knowledge.base import load_knowledge
 from diagnose.reports.listings import build_coverage_report
-from diagnose.training.worked_cases import Played, Worked, coverage, played, worked_cases
+from diagnose.training.worked_cases import Played, Worked, coverage, simulate, worked_cases
 from diagnose.ui.cli.options import WORDS, colour_option, json_option
 from diagnose.ui.lazy import Command
 from diagnose.ui.terminal.output import GLUE, console, print_json, print_lines, print_tidily
@@ -90,7 +90,7 @@ def read_lesson(id: str, console: Console, wait: Callable[[], object]) -> None:
         raise UnknownName(Place("case"), "a worked case", id, cases, SEE)
     worked = cases[id]
     print_tidily(console, Group(*_opening(worked)))
-    for number, step in enumerate(played(worked, load_knowledge()), start=1):
+    for number, step in enumerate(simulate(worked, load_knowledge()), start=1):
         print_tidily(console, Group(*_told(number, step, console)))
         wait()
         print_tidily(console, Group(*_answer(step)))

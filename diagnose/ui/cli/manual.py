@@ -17,6 +17,7 @@ from diagnose.errors import FileProblems, Place, Problem, Unavailable, quoted
 from diagnose.formats.textfile import read_at_most
 from diagnose.knowledge.base import load_knowledge
 from diagnose.rules.loading import load_rules
+from diagnose.ui.cli.options import FilePath
 from diagnose.ui.files import write_whole
 from diagnose.ui.lazy import Command
 from diagnose.ui.manual.catalogue import Catalogue
@@ -26,7 +27,7 @@ from diagnose.ui.words import counted
 
 
 @click.command("manual", cls=Command)
-@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("folder", type=FilePath(path_type=Path))
 @click.option("--markdown", is_flag=True, help="Write Markdown instead of pages for a browser.")
 @click.option("--force", is_flag=True, help="Replace the pages that rowfault wrote into FOLDER.")
 @click.pass_context

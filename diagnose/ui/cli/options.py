@@ -14,13 +14,25 @@ from diagnose.ui.cli.completion import suggest_arguments, suggest_first
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
-READABLE = click.Path(exists=True, dir_okay=False, readable=True, path_type=Path)
 LONGEST_WORDS = 4_000
 """Letters of a title, a name or anything else that is typed in words."""
 LONGEST_ARGUMENT = 100_000
 """Letters of a word that tells results, such as a pattern of a thousand rows in words."""
 MOST_LISTED = 1_000_000
 """More than this is asked of no list."""
+
+
+class FilePath(click.Path):
+    """A path; one that no system could hold is refused like any that is not there."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The path. Fails on a zero byte, at which the system's own functions raise."""
+        if "\0" in str(value):
+            self.fail(f"{str(value)!r} is no path: it has a zero byte in it.", param, ctx)
+        return super().convert(value, param, ctx)
+
+
+READABLE = FilePath(exists=True, dir_okay=False, readable=True, path_type=Path)
 
 
 class Words(click.ParamType[str]):

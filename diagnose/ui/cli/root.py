@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from diagnose.ui.cli.completion import shell_asks
-from diagnose.ui.cli.ending import INTERRUPTED, told
+from diagnose.ui.cli.ending import INTERRUPTED, message_of
 from diagnose.ui.lazy import Group, Lazy
 from diagnose.ui.streams import guarded
 from diagnose.version import __version__
@@ -53,7 +53,7 @@ class Rowfault(Group):
             except KeyboardInterrupt:
                 sys.exit(INTERRUPTED)
             except Exception as error:
-                sys.exit(told(error))
+                sys.exit(message_of(error))
 
     def make_context(self, *args: Any, **extra: Any) -> click.Context:
         """Read the line; Ctrl-C meanwhile is quiet."""

@@ -15,12 +15,12 @@ from diagnose.rules.loading import load_rules
 from diagnose.rules.reading import read_beside
 from diagnose.rules.vocabulary import GROUPS
 from diagnose.ui.cli.completion import suggest_groups
-from diagnose.ui.cli.options import WORDS, colour_option, json_option
+from diagnose.ui.cli.options import WORDS, FilePath, colour_option, json_option
 from diagnose.ui.lazy import Group
 from diagnose.ui.terminal.output import console, print_json, print_lines, print_tidily
 from diagnose.ui.words import blanked, counted
 
-FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
+FOLDER = FilePath(exists=True, file_okay=False, path_type=Path)
 
 
 @click.group("rules", cls=Group)

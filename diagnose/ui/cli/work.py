@@ -45,7 +45,7 @@ from diagnose.session.answers import Question, answered
 from diagnose.session.overtaken import keep
 from diagnose.session.prompt_commands import SAYINGS, SHOWN, accepted, leads_to, said_in, told_by
 from diagnose.session.scratch import Keeper, Scratch
-from diagnose.session.session import Job
+from diagnose.session.session import Session
 from diagnose.session.steps import next_question
 from diagnose.ui.cli.completion import suggest_cases, suggest_machines
 from diagnose.ui.cli.options import NAME_OR_PATH, READABLE, WORDS, colour_option
@@ -202,14 +202,14 @@ class Conversation:
             if self._handed_over(case):
                 return
 
-    def _job(self, case: str) -> Job:
+    def _job(self, case: str) -> Session:
         """The case as it stands now, with what others told meanwhile."""
         events = self.keeper.events(case)
         view = self._view_of(events)
         if self.seen:
             self._show_others([each for each in events if each.id not in self.seen], view)
         self.seen = {each.id for each in events}
-        return Job(view, self.clock(), self.accepted)
+        return Session(view, self.clock(), self.accepted)
 
     def _view_of(self, events: Sequence[Event]) -> Projection:
         """The case with these events; what they leave as it was is not worked out anew."""
@@ -226,7 +226,7 @@ class Conversation:
         if unattended(self.asker) and not all(isinstance(each.what, Noted) for each in others):
             raise Overtaken(view.state.id, others)
 
-    def _question(self, job: Job) -> Question:
+    def _question(self, job: Session) -> Question:
         """What is asked; when the case cannot be ranked, why, and what can be done."""
         try:
             return next_question(job)
@@ -238,7 +238,7 @@ class Conversation:
                 says=str(error),
             )
 
-    def _answered(self, case: str, job: Job, question: Question) -> bool:
+    def _answered(self, case: str, job: Session, question: Question) -> bool:
         """Take lines until one tells something; False when somebody stops."""
         asked = question
         while (line := self.asker.line()) is not None:
@@ -260,7 +260,9 @@ class Conversation:
                     return True
         return False
 
-    def _further(self, line: str, job: Job, question: Question, asked: Question) -> Question | None:
+    def _further(
+        self, line: str, job: Session, question: Question, asked: Question
+    ) -> Question | None:
         """What is asked after a line that tells nothing yet; None for one that tells something."""
         said = said_in(line)
         if said is not None and said.word in SHOWN:
@@ -270,7 +272,7 @@ class Conversation:
             return question
         return leads_to(said, line, asked)
 
-    def _took(self, case: str, line: str, job: Job, question: Question) -> bool:
+    def _took(self, case: str, line: str, job: Session, question: Question) -> bool:
         """Keep what a line tells; whether anything has changed by it."""
         said = said_in(line)
         run_anyway = accepted(line, job, question) if said is None else None
@@ -285,7 +287,7 @@ class Conversation:
                 raise wrong
         return bool(whats) and self._keep(case, line, job, question, whats)
 
-    def _whats(self, line: str, job: Job, question: Question) -> Sequence[What]:
+    def _whats(self, line: str, job: Session, question: Question) -> Sequence[What]:
         """What a line tells. Raises `Wrong`."""
         said = said_in(line)
         try:
@@ -303,7 +305,7 @@ class Conversation:
             ) from None
 
     def _keep(
-        self, case: str, line: str, job: Job, question: Question, whats: Sequence[What]
+        self, case: str, line: str, job: Session, question: Question, whats: Sequence[What]
     ) -> bool:
         """Add what was told, after asking about what others told meanwhile."""
         self.keeper.line = line
@@ -330,7 +332,7 @@ class Conversation:
 
         return show
 
-    def _closed_here(self, job: Job) -> bool:
+    def _closed_here(self, job: Session) -> bool:
         """Whether it was this person who closed the case, just now."""
         ended = job.view.state.conclusion
         return any(event.what == ended for event in self.told_here)
@@ -358,7 +360,7 @@ class Conversation:
         self.bench.handed_over(last.to, case if self.kept else "")
         return True
 
-    def _validation(self, job: Job) -> Validation:
+    def _validation(self, job: Session) -> Validation:
         return Validation(job.view.machine, self.knowledge, job.view.state.case)
 
     def _only_asked(self, words: Sequence[str], question: Question) -> bool:
@@ -366,7 +368,7 @@ class Conversation:
         keys = [word.partition("=")[0].lower() for word in words]
         return question.words and not any("@" in k or k in self.knowledge.checks for k in keys)
 
-    def _read(self, line: str, job: Job, question: Question) -> Sequence[What]:
+    def _read(self, line: str, job: Session, question: Question) -> Sequence[What]:
         """What an answer tells; words such as oil=45C are taken at any time."""
         words = line.split()
         if words and all("=" in word for word in words) and not self._only_asked(words, question):

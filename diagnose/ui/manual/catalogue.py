@@ -129,7 +129,7 @@ def written(
 
     >>> from diagnose.knowledge.base import load_knowledge
     >>> from diagnose.rules.loading import load_rules
-    >>> ", ".join(dict.fromkeys(page.sort for page in written(load_knowledge(), load_rules())))
+    >>> ", ".join(dict.fromkeys(page.sort for page in encode(load_knowledge(), load_rules())))
     'guide, check, circumstance, group, part kind, mode, act, set-up, rule, machine, schema, word'
     """
     for id, text, names in guides():

@@ -10,7 +10,8 @@ import click
 from pydantic.json_schema import JsonSchemaValue
 
 from diagnose.reports.schemas import DOCUMENTS, schema_of
-from diagnose.rules.rulefile import Conclusion, Condition, Example, Firing, Hole, Rule, Test
+from diagnose.rules.rulefile import Conclusion, Condition, Example, Firing, Hole, Rule
+from diagnose.rules.rulefile import Test as Tested
 from diagnose.rules.vocabulary import KINDS
 from diagnose.ui.lazy import called
 from diagnose.ui.manual.pages import bullets, page
@@ -46,7 +47,7 @@ def _below(
 def command_page(name: str, context: click.Context) -> str:
     """What a command does, how it is called, its options and its own commands.
 
-    >>> context = click.Context(click.Command("mend", help="Mend a row."), info_name="mend")
+    >>> context = click.Context(click.Command("mend", help="RepairOption a row."), info_name="mend")
     >>> print(command_page("mend", context))
     # rowfault mend
     <BLANKLINE>
@@ -159,7 +160,7 @@ def _article(word: str) -> str:
     return "an" if word[:1] in "aeiou" and not word.startswith("un") else "a"
 
 
-def _test_words(field: str, test: Test) -> str:
+def _test_words(field: str, test: Tested) -> str:
     if isinstance(test.value, Hole):
         value = f"the {plain(test.value.field)} of {test.value.name}"
     else:

@@ -24,7 +24,7 @@ from diagnose.reports.story import timeline_of
 from diagnose.session.answers import Question
 from diagnose.session.overtaken import Doubt
 from diagnose.session.prompt_commands import SAYINGS
-from diagnose.session.session import Job
+from diagnose.session.session import Session
 from diagnose.session.steps import expected
 from diagnose.ui.streams import visible
 from diagnose.ui.terminal.output import GLUE, print_tidily
@@ -71,7 +71,7 @@ class Bench:
         if not state.case.runs:
             self.say(f"A check was run already? Type what it showed: {EXAMPLE}")
 
-    def lay_out(self, job: Job, question: Question) -> None:
+    def lay_out(self, job: Session, question: Question) -> None:
         """Where the case stands, where that has changed, and what to do now."""
         parts: list[RenderableType] = [Text()]
         picture = [*self._picture(job.view)]
@@ -93,7 +93,7 @@ class Bench:
         likely = [each for each in causes[:most] if each.probability >= 0.01]
         yield from bullets(f"{percent(each.probability)} {each.says}" for each in likely)
 
-    def show(self, word: str, job: Job) -> None:
+    def show(self, word: str, job: Session) -> None:
         """What was asked for."""
         shown: dict[str, list[RenderableType]] = {
             "causes": [*self._causes(job.view.ranking.causes, LONG)] if word == "causes" else [],
@@ -244,7 +244,7 @@ def _asked(question: Question) -> Text:
     return text.append(f"({question.form}{kept})", "not bold")
 
 
-def _reasons(job: Job) -> Iterator[RenderableType]:
+def _reasons(job: Session) -> Iterator[RenderableType]:
     leading = list(job.view.ranking.causes[:SHORT])
     why = weighing(job.view.ranking, leading)
     for cause in leading:
@@ -260,7 +260,7 @@ def _reasons(job: Job) -> Iterator[RenderableType]:
         yield Text("There are too many failing runs to weigh the older ones too.")
 
 
-def _plan(job: Job) -> Iterator[RenderableType]:
+def _plan(job: Session) -> Iterator[RenderableType]:
     act = job.plan.act
     if act is None:
         yield from bullets([job.proof.says])

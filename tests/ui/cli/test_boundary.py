@@ -379,3 +379,19 @@ def test_a_file_never_takes_the_place_of_one_that_came_meanwhile(
     result = run(["ready", "mounted-6", "-o", str(mine)])
     assert (result.exit_code, mine.read_text()) == (1, "mine")
     assert [path.name for path in tmp_path.glob("*sheet*")] == ["sheet.md"]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        ["machine", "check", "a\0b"],
+        ["rules", "check", "a\0b"],
+        ["manual", "a\0b"],
+        ["cases", "export", "last", "--to", "a\0b"],
+        ["rank", "mounted-6", "--log", "a\0b"],
+    ],
+)
+def test_a_path_with_a_zero_byte_is_refused_like_any_other(line: list[str]) -> None:
+    ended = CliRunner().invoke(rowfault, line)
+    assert ended.exit_code == 2
+    assert "zero byte" in ended.stderr

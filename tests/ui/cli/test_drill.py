@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from diagnose.training.policies import planner, played
+from diagnose.training.policies import planner, simulate
 from diagnose.training.score import cause_in_words
 from diagnose.ui.cli.root import rowfault
 from tests.training.worlds import drill
@@ -38,7 +38,7 @@ def answered(folder: Path, lines: list[str], *arguments: str) -> str:
 @pytest.mark.slow
 def test_the_planners_moves_end_in_full_marks_and_the_truth(tmp_path: Path) -> None:
     """Typed as ids."""
-    lines = [move.id for move in played(drill(1), planner).moves]
+    lines = [move.id for move in simulate(drill(1), planner).moves]
     told = answered(tmp_path, lines)
     [(part, mode)] = drill(1).revealed().faults
     assert "100 marks of 100" in told
@@ -57,7 +57,7 @@ def test_nothing_of_the_truth_is_shown_before_the_end(tmp_path: Path) -> None:
 def test_the_second_hint_names_the_act(tmp_path: Path) -> None:
     """The first does not."""
     told = answered(tmp_path, ["hint", "hint"])
-    act = played(drill(1), planner).moves[0].id
+    act = simulate(drill(1), planner).moves[0].id
     assert act not in told.partition("> hint\n> hint")[0].partition("> hint")[2].partition(">")[0]
     assert act in " ".join(told.split())
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from diagnose.decision.belief import NEGLIGIBLE, Situations, repaired, start, tested
+from diagnose.decision.belief import NEGLIGIBLE, BeliefStates, repaired, start, tested
 from diagnose.decision.lookahead import Act, Goal, decide_from
 from diagnose.decision.problem import Floats, Problem
 from diagnose.decision.repair_order import plan
@@ -88,7 +88,7 @@ class _Tree:
     end: float
     least: float
 
-    def node(self, here: Situations) -> Node | None:
+    def node(self, here: BeliefStates) -> Node | None:
         if here.mass[0] < self.least:
             return self.briefly(here)
         seconds = self.end - time.perf_counter()
@@ -97,7 +97,7 @@ class _Tree:
             return None
         return self.grown(here, decision.act)
 
-    def briefly(self, here: Situations) -> Node | None:
+    def briefly(self, here: BeliefStates) -> Node | None:
         """The repairs in turn, without further tests.
 
         >>> from diagnose.decision.problem import ANY, Repair
@@ -115,14 +115,14 @@ class _Tree:
             return Node(Act("last resort"), self.problem.last_resort)
         return self.repair(here, order[0], self.briefly)
 
-    def grown(self, here: Situations, act: Act) -> Node:
+    def grown(self, here: BeliefStates, act: Act) -> Node:
         if act.kind == "last resort":
             return Node(act, self.problem.last_resort)
         if act.kind == "repair":
             return self.repair(here, act.index, self.node)
         return self.test(here, act)
 
-    def test(self, here: Situations, act: Act) -> Node:
+    def test(self, here: BeliefStates, act: Act) -> Node:
         after, _, outcome = tested(self.problem, here, np.array([act.index]))
         share = after.mass / after.mass.sum()
         outcomes = tuple(
@@ -132,7 +132,7 @@ class _Tree:
         return Node(act, float(self.problem.test_minutes[here.setup[0], act.index]), outcomes)
 
     def repair(
-        self, here: Situations, number: int, then: Callable[[Situations], Node | None]
+        self, here: BeliefStates, number: int, then: Callable[[BeliefStates], Node | None]
     ) -> Node:
         failed = repaired(self.problem, here, np.array([number]))
         wrong = float(failed.mass[0] / here.mass[0])
