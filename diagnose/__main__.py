@@ -7,7 +7,7 @@ import os
 import signal
 import sys
 
-INTERRUPTED = 128 + signal.SIGINT
+_INTERRUPTED = 128 + signal.SIGINT
 
 
 def main() -> None:
@@ -16,7 +16,7 @@ def main() -> None:
         status = _status()
         signal.signal(signal.SIGINT, signal.SIG_DFL)  # from here on it ends the process, quietly
     except KeyboardInterrupt:
-        status = INTERRUPTED
+        status = _INTERRUPTED
     sys.exit(status)
 
 

@@ -16,7 +16,7 @@ from diagnose.machine.graph import Machine
 from diagnose.observations.archive import machine_of
 from diagnose.observations.entries import Answered, Correction, Event
 from diagnose.observations.events import History, Reading, Remedied, Run, Swapped
-from diagnose.observations.state import State, replay
+from diagnose.observations.state import CaseState, replay
 from diagnose.planner.contingent_plan import Goal, Plan
 from diagnose.planner.problem import Means
 from diagnose.record import record
@@ -47,11 +47,11 @@ class Projection:
     ((6,), False)
     """
 
-    state: State
+    state: CaseState
     knowledge: Knowledge
     ranked: Ranking | None = field(default=None, repr=False, compare=False)
 
-    def then(self, state: State) -> Projection:
+    def then(self, state: CaseState) -> Projection:
         """The same case after more was told.
 
         Where that changes nothing of what was observed, the ranking is the one that is there.
@@ -151,8 +151,8 @@ MOST_POINTS = 12
 POINT = 100e6
 """Table entries that one point may take; the last ranking, which counts, may take more."""
 
-MOST_CAUSES = 5
-LEADING = 3
+_MOST_CAUSES = 5
+_LEADING = 3
 """So many causes of a point may be among those that are shown."""
 
 
@@ -228,6 +228,6 @@ def _leading(points: Sequence[Point]) -> list[str]:
     """The causes that came first somewhere, the most probable anywhere first."""
     best: dict[str, float] = {}
     for point in points:
-        for cause in sorted(point.chances, key=point.chances.__getitem__)[-LEADING:]:
+        for cause in sorted(point.chances, key=point.chances.__getitem__)[-_LEADING:]:
             best[cause] = max(best.get(cause, 0.0), point.chances[cause])
-    return sorted(best, key=lambda cause: -best[cause])[:MOST_CAUSES]
+    return sorted(best, key=lambda cause: -best[cause])[:_MOST_CAUSES]

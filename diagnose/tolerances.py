@@ -1,8 +1,8 @@
-"""How much the program takes in: every limit on what is typed or read, and the reason for it.
+"""Tolerances and limits, each with its reason: how much is taken in, how close is close.
 
-A limit is there so that no input, however it came to be, costs more memory or time than somebody
-beside a planter would wait for. Each is far beyond what a planter of 96 rows needs in a season,
-and is checked before the work that it saves.
+A limit on what is typed or read is there so that no input, however it came to be, costs more memory
+or time than somebody beside a planter would wait for. Each is far beyond what a planter of 96 rows
+needs in a season, and is checked before the work that it saves.
 """
 
 from __future__ import annotations
@@ -106,3 +106,160 @@ takes a fifth of a microsecond."""
 MOST_JOINED_TOGETHER = 300_000
 """Combinations in which all rules may fire. Those that ship could fire in 160,000, if all of them
 did so as often as they can; in the worst case that was found they do in 2,000."""
+
+# How closely decisions are reckoned
+
+NEGLIGIBLE_OUTCOME = 1e-13
+"""A share of probability that is rounding error."""
+
+UNTHREADED = 250_000
+"""Multiplications that a linear algebra library does without waking its threads."""
+
+COVER_NODES = 5_000
+"""Steps of the exact search before the best found so far is given as it is (judgement)."""
+
+BELIEFS_AT_ONCE = 256
+"""Situations looked at together: enough for fast arithmetic, few enough for memory."""
+
+WIDER = 2
+"""Tests by bits per minute that are weighed exactly, for each act that is then kept."""
+
+ACTS_ALIKE = 6
+"""Acts whose minutes agree to so many decimals are equals: the rest is rounding."""
+
+VALUES_ALIKE = 1e-9
+"""Values nearer than this, in relation to their size, are the same."""
+
+ROUNDING = 1e-9
+"""By how much probabilities may fail to sum to 1."""
+
+REPAIR_STEPS = 12
+"""Repairs chosen one by one with their changes of set-up; later ones go by the last set-up."""
+
+# How causes are weighed and named
+
+CHANCES_ALIKE = 12
+"""Causes whose probabilities agree to so many decimals are equals: the rest is rounding."""
+
+KNOWN_BAD_SPOILS = 0.9
+"""The chance that a circumstance known to be bad matters in its run (judgement)."""
+
+LIKELY_ENOUGH_TO_JOIN = 0.02
+"""A cause this probable is worth naming as part of a set."""
+
+EXPLAINED_ALONE = 0.5
+"""With this probability of one cause that explains everything, no set needs to be named."""
+
+UNMOVED, CLEARLY_MOVED, STRONGLY_MOVED = 0.1, 1.0, 2.5
+"""Changes of log-odds (natural) that are not worth a word, that are clear, that are strong."""
+
+GOOD_ENOUGH_TO_EXPLAIN = 1e-8
+"""Share of the evidence that may be left out where a change of log-odds or an order is told."""
+
+ROUGHLY = 1e-3
+"""The same where it is enough to know who leads by more than that."""
+
+BELIEVED = 0.5
+"""A cause that is likelier there than not is believed, whatever else is there."""
+
+MOST_ITEMS = 150
+"""Of more things known whole runs are weighed, not blocks of their rows."""
+
+SURE = 1e-12
+"""Probabilities closer than this to 0 or 1 count as this close."""
+
+# What the planner looks at
+
+GOOD_ENOUGH_TO_CHOOSE = 1e-8
+"""Share of the evidence that may be left out where what might come next is told."""
+
+WORTH_GROWING = 0.03
+"""Outcomes less probable than this are told, but what to do then is left open."""
+
+WORTH_TELLING = 0.0005
+"""Outcomes less probable than this are told together, as anything else."""
+
+NO_CHANCE = 1e-9
+"""Probabilities that sum to 1 within this leave nothing over."""
+
+SETTLED = 0.9
+"""With the goal to isolate, a trouble is told apart when one cause holds so much of the blame."""
+
+DEPTH, WIDTH, SECONDS = 2, 6, 0.3
+"""How far to look ahead: acts deep, acts followed at each step, and no longer than this."""
+
+EARNED, TELLING = 0.1, 0.05
+"""What earns back less than this part of its minutes, and tells fewer bits, is offered last."""
+
+LIKELY_TO_PASS = 0.4
+"""From this chance on that the mere check again passes, it is looked at more closely."""
+
+CLEARLY_BETTER = 0.03
+"""By so much of the minutes a question must beat the rest, since it is followed one act farther."""
+
+QUESTIONS = 1
+"""So many questions, the most telling ones, are looked at more closely."""
+
+UNLIKELY_PART = 0.05
+"""No part that is less likely to be at fault is replaced while there is something that tells."""
+
+DIFFERENT_IN_VAIN, ALL_IN_VAIN = 5, 7
+"""After so many different remedies in vain, or so many in all, somebody else looks at the row.
+
+Judgement; and each failure after more work doubles what an exact answer takes.
+"""
+
+REMEDIES_AT_ONCE = 2
+"""How many remedies are reckoned for when several causes are to blame together."""
+
+SAME_REMEDY_OFTEN = 2
+"""So often a remedy is done to a fault at most, unless it goes on where it left off (judgement)."""
+
+PROVEN_BELOW = 0.05
+"""No part that could explain what failed may be more probably faulty than this."""
+
+MOST_PASSES = 6
+"""Where more passes than this would be needed, passes alone are not what settles it (judgement)."""
+
+ISOLATED_ABOVE = 0.02
+"""Causes at least so probable are to be told apart."""
+
+MINUTES_ALIKE = 1e-9
+"""Minutes nearer than this, in relation to their size, are the same."""
+
+MISTAKEN = 0.15
+"""Chance of mixing up two equally likely causes by one outcome, up to which it parts them."""
+
+UNLIKELY_BLAME = 1e-4
+"""Blames less probable than this do not change what to do next."""
+
+LEAST_FIXED = 0.01
+"""A remedy is not reckoned to be repeated more often than this chance would have it."""
+
+UNINFORMATIVE = 1e-6
+"""Tests that tell fewer bits than this are left out."""
+
+FEW_ROWS = 3
+"""Reruns of so few rows are told apart in every detail; larger ones by their main outcomes."""
+
+MOST_RERUNS = 4
+"""A row that was in so many runs of a check since the last work is not rerun once more.
+
+Judgement: what comes and goes so often is not found by running it again.
+"""
+
+MOST_FAILURES = 6
+"""A row that failed so often is run again to prove a remedy only (judgement)."""
+
+MOST_SUSPECTS = 8
+"""Failed rows that are rerun one by one, with neighbours, or all together.
+
+A section or a branch of wiring seldom has more; of more, those nearest to the target are rerun:
+what a row far away does tells little about who is to blame for it.
+"""
+
+RARE = 0.001
+"""Outcomes less probable than this are not listed."""
+
+FAIL_TOGETHER = 0.5
+"""Rows belong to one trouble when causes that they share hold so much of the blame."""

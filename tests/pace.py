@@ -78,9 +78,9 @@ def too_slow(quick: dict[str, float]) -> list[str]:
 def told(quick: dict[str, float]) -> Iterable[str]:
     """What is said at the end of a session.
 
-    >>> list(reading_table({}))
+    >>> list(told({}))
     []
-    >>> for line in reading_table({"a": 0.1, "b": 3.5}):
+    >>> for line in told({"a": 0.1, "b": 3.5}):
     ...     print(line)
     quick tier: 2 tests, 3.6 of 90 processor seconds
     b takes 3.5 processor seconds: mark it slow, or make it quicker

@@ -14,6 +14,6 @@ In the order of the modules:
     the order of repairs when nothing more is tested.
 `lookahead`
     the next act, a few acts ahead, as far as time allows.
-`test_cover`
+`cover`
     the cheapest tests, all decided now, that tell every pair apart.
 """

@@ -6,14 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.decision.problem import ANY, Bools, Floats, Ints, Problem
-
-NEGLIGIBLE = 1e-13
-"""A share of probability that is rounding error."""
-
-
-UNTHREADED = 250_000
-"""Multiplications that a linear algebra library does without waking its threads."""
+from diagnose.decision.problem import ANY, Bools, DecisionProblem, Floats, Ints
+from diagnose.tolerances import NEGLIGIBLE_OUTCOME, UNTHREADED
 
 
 def product(left: Floats | Bools, right: Floats) -> Floats:
@@ -57,7 +51,7 @@ class BeliefStates:
     def mass(self) -> Floats:
         """(B) probability of being here, something still wrong.
 
-        >>> problem = Problem(np.array([0.5, 0.5]), (), (), np.zeros((1, 1)), 60.0)
+        >>> problem = DecisionProblem(np.array([0.5, 0.5]), (), (), np.zeros((1, 1)), 60.0)
         >>> start(problem, np.array([[0.5, 0.25], [0.0, 0.25]]), 0).mass.tolist()
         [0.75, 0.25]
         """
@@ -67,7 +61,7 @@ class BeliefStates:
     def at(self, which: Ints | Bools | slice) -> BeliefStates:
         """Some of the situations.
 
-        >>> problem = Problem(np.array([0.5, 0.5]), (), (), np.zeros((1, 1)), 60.0)
+        >>> problem = DecisionProblem(np.array([0.5, 0.5]), (), (), np.zeros((1, 1)), 60.0)
         >>> both = start(problem, np.array([[0.5, 0.25], [0.0, 0.25]]), 0)
         >>> both.at(np.array([1])).belief.tolist()
         [[0.0, 0.25]]
@@ -81,14 +75,14 @@ class BeliefStates:
         )
 
 
-def start(problem: Problem, beliefs: Floats, setup: int) -> BeliefStates:
+def start(problem: DecisionProblem, beliefs: Floats, setup: int) -> BeliefStates:
     """Situations in which nothing has been done, one for each row of ``beliefs`` (B, H).
 
     What no repair is for can only be handed over, so nothing of it is viable.
 
     >>> from diagnose.decision.problem import ANY, Repair
     >>> hose = Repair("hose", 9.0, ANY, np.array([0.75, 0.0]), 1.0, ANY)
-    >>> problem = Problem(np.array([0.5, 0.5]), (), (hose,), np.zeros((1, 1)), 60.0)
+    >>> problem = DecisionProblem(np.array([0.5, 0.5]), (), (hose,), np.zeros((1, 1)), 60.0)
     >>> start(problem, problem.prior, 0).viable.tolist()
     [[0.5, 0.0]]
     """
@@ -103,7 +97,9 @@ def start(problem: Problem, beliefs: Floats, setup: int) -> BeliefStates:
     )
 
 
-def tested(problem: Problem, before: BeliefStates, test: Ints) -> tuple[BeliefStates, Ints, Ints]:
+def tested(
+    problem: DecisionProblem, before: BeliefStates, test: Ints
+) -> tuple[BeliefStates, Ints, Ints]:
     """Every outcome that can come of test ``test[b]`` in situation b.
 
     Returns
@@ -112,7 +108,7 @@ def tested(problem: Problem, before: BeliefStates, test: Ints) -> tuple[BeliefSt
 
     >>> from diagnose.decision.problem import ANY, Test
     >>> look = Test("look", 1.0, ANY, np.array([[0.75, 0.25], [0.0, 1.0]]))
-    >>> problem = Problem(np.array([0.5, 0.5]), (look,), (), np.zeros((1, 1)), 60.0)
+    >>> problem = DecisionProblem(np.array([0.5, 0.5]), (look,), (), np.zeros((1, 1)), 60.0)
     >>> after, origin, outcome = tested(problem, start(problem, problem.prior, 0), np.array([0]))
     >>> after.belief.tolist(), origin.tolist(), outcome.tolist(), after.tests.tolist()
     ([[0.375, 0.0], [0.125, 0.5]], [0, 0], [0, 1], [[False], [False]])
@@ -120,7 +116,7 @@ def tested(problem: Problem, before: BeliefStates, test: Ints) -> tuple[BeliefSt
     chance = problem.likelihood[test]
     belief = before.belief[:, None, :] * chance
     mass = belief.sum(axis=2)
-    possible = mass > NEGLIGIBLE * before.mass[:, None]
+    possible = mass > NEGLIGIBLE_OUTCOME * before.mass[:, None]
     origin, outcome = np.nonzero(possible)
     viable = (before.viable[:, None, :] * chance)[possible]
     left = before.tests.copy()
@@ -132,13 +128,13 @@ def tested(problem: Problem, before: BeliefStates, test: Ints) -> tuple[BeliefSt
     return after, origin, outcome
 
 
-def repaired(problem: Problem, before: BeliefStates, repair: Ints) -> BeliefStates:
+def repaired(problem: DecisionProblem, before: BeliefStates, repair: Ints) -> BeliefStates:
     """What is left wrong when the proof after repair ``repair[b]`` fails in situation b.
 
     >>> from diagnose.decision.problem import ANY, Repair
     >>> hose = Repair("hose", 9.0, ANY, np.array([0.75, 0.5]), 1.0, ANY)
     >>> valve = Repair("valve", 9.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
-    >>> problem = Problem(np.array([0.5, 0.5]), (), (hose, valve), np.zeros((1, 1)), 60.0)
+    >>> problem = DecisionProblem(np.array([0.5, 0.5]), (), (hose, valve), np.zeros((1, 1)), 60.0)
     >>> failed = repaired(problem, start(problem, problem.prior, 0), np.array([0]))
     >>> failed.belief.tolist(), failed.viable.tolist(), failed.repairs.tolist()
     ([[0.125, 0.5]], [[0.0, 0.25]], [[False, True]])
@@ -173,14 +169,14 @@ def entropy(probability: Floats) -> Floats:
     return bits
 
 
-def information(problem: Problem, beliefs: Floats) -> Floats:
+def information(problem: DecisionProblem, beliefs: Floats) -> Floats:
     """(B, T) bits that each test is expected to tell about the hypotheses; beliefs (B, H).
 
     The mutual information H(outcome) − H(outcome | hypothesis), which needs no posterior.
 
     >>> from diagnose.decision.problem import ANY, Test
     >>> tests = Test("sure", 1.0, ANY, np.eye(2)), Test("blind", 1.0, ANY, np.full((2, 2), 0.5))
-    >>> problem = Problem(np.array([0.5, 0.5]), tests, (), np.zeros((1, 1)), 60.0)
+    >>> problem = DecisionProblem(np.array([0.5, 0.5]), tests, (), np.zeros((1, 1)), 60.0)
     >>> information(problem, np.array([[0.25, 0.25], [0.5, 0.0]])).tolist()
     [[1.0, 0.0], [0.0, 0.0]]
     """
@@ -193,7 +189,7 @@ def information(problem: Problem, beliefs: Floats) -> Floats:
     return bits
 
 
-def information_gain(problem: Problem, belief: Floats) -> Floats:
+def information_gain(problem: DecisionProblem, belief: Floats) -> Floats:
     """(T) bits that each test is expected to tell, for one belief (H).
 
     The probes X, Y and Z of J. de Kleer and B. C. Williams (1987), "Diagnosing multiple faults",
@@ -204,7 +200,7 @@ def information_gain(problem: Problem, belief: Floats) -> Floats:
     >>> probes = {"X": [0, 1, 0, 0], "Y": [0, 0, 1, 1], "Z": [0, 0, 0, 1]}
     >>> tests = tuple(Test(id, 1.0, ANY, np.eye(2)[seen]) for id, seen in probes.items())
     >>> belief = np.array([0.495, 0.495, 0.005, 0.005])
-    >>> problem = Problem(belief, tests, (), np.zeros((1, 1)), 60.0)
+    >>> problem = DecisionProblem(belief, tests, (), np.zeros((1, 1)), 60.0)
     >>> information_gain(problem, belief).round(6).tolist()
     [0.999928, 0.080793, 0.045415]
     """
@@ -212,12 +208,13 @@ def information_gain(problem: Problem, belief: Floats) -> Floats:
     return gain
 
 
-def bits_per_minute(problem: Problem, belief: Floats, setup: int) -> Floats:
+def bits_per_minute(problem: DecisionProblem, belief: Floats, setup: int) -> Floats:
     """(T) bits per minute, the change of set-up included.
 
     >>> from diagnose.decision.problem import ANY, Test
     >>> tests = Test("here", 4.0, ANY, np.eye(2)), Test("there", 5.0, 1, np.eye(2))
-    >>> problem = Problem(np.array([0.5, 0.5]), tests, (), np.array([[0.0, 3.0], [3.0, 0.0]]), 60.0)
+    >>> problem = DecisionProblem(np.array([0.5, 0.5]), tests, (), np.array([[0.0, 3.0], [3.0,
+    ...     0.0]]), 60.0)
     >>> bits_per_minute(problem, problem.prior, setup=0).tolist()
     [0.25, 0.125]
     """
@@ -225,13 +222,13 @@ def bits_per_minute(problem: Problem, belief: Floats, setup: int) -> Floats:
     return rate
 
 
-def rates(problem: Problem, situations: BeliefStates) -> Floats:
+def rates(problem: DecisionProblem, situations: BeliefStates) -> Floats:
     """(B, T) bits per minute in any situations; 0 for tests that were done.
 
     >>> from diagnose.decision.problem import ANY, Test
     >>> from diagnose.decision.belief import tested
     >>> vague = Test("vague", 2.0, ANY, np.array([[0.5, 0.0, 0.5], [0.0, 0.5, 0.5]]))
-    >>> problem = Problem(np.array([0.5, 0.5]), (vague,), (), np.zeros((1, 1)), 60.0)
+    >>> problem = DecisionProblem(np.array([0.5, 0.5]), (vague,), (), np.zeros((1, 1)), 60.0)
     >>> here = start(problem, problem.prior, 0)
     >>> after, _, _ = tested(problem, here, np.array([0]))
     >>> rates(problem, here).tolist(), rates(problem, after).tolist()
@@ -247,7 +244,7 @@ def rates(problem: Problem, situations: BeliefStates) -> Floats:
 class Bound:
     """Lower bounds for the situations of one problem."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: DecisionProblem) -> None:
         self.problem = problem
         self.work = _least_work(problem)
         with np.errstate(divide="ignore"):
@@ -261,7 +258,8 @@ class Bound:
         >>> from diagnose.decision.belief import start
         >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
         >>> valve = Repair("valve", 19.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
-        >>> problem = Problem(np.array([0.75, 0.25]), (), (hose, valve), np.zeros((1, 1)), 60.0)
+        >>> problem = DecisionProblem(np.array([0.75, 0.25]), (), (hose, valve), np.zeros((1,
+        ...     1)), 60.0)
         >>> Bound(problem).minutes(start(problem, problem.prior, 0)).tolist()
         [12.5]
         """
@@ -274,7 +272,8 @@ class Bound:
         >>> from diagnose.decision.problem import Repair
         >>> from diagnose.decision.belief import start
         >>> hose = Repair("hose", 9.0, 1, np.array([0.75]), 1.0, ANY)
-        >>> problem = Problem(np.ones(1), (), (hose,), np.array([[0.0, 5.0], [4.0, 0.0]]), 60.0)
+        >>> problem = DecisionProblem(np.ones(1), (), (hose,), np.array([[0.0, 5.0], [4.0,
+        ...     0.0]]), 60.0)
         >>> Bound(problem).by_setup(start(problem, problem.prior, 0)).round(6).tolist()
         [[30.0, 25.0]]
         """
@@ -286,7 +285,7 @@ class Bound:
             self._alternatives(situations, work, fails)
         work += np.multiply(fails, last, out=np.zeros_like(fails), where=fails > 0)
         lost = np.maximum(situations.belief - viable, 0.0).sum(axis=1)
-        lost[lost <= NEGLIGIBLE * situations.mass] = 0.0
+        lost[lost <= NEGLIGIBLE_OUTCOME * situations.mass] = 0.0
         found = np.empty((len(viable), len(self.arrival)))
         for setup, arrival in enumerate(self.arrival):
             found[:, setup] = (viable * np.minimum(work + arrival, last)).sum(axis=1)
@@ -302,14 +301,14 @@ class Bound:
         fails[:, many] = np.where(left, 1 - chances, 1.0).prod(axis=2)
 
 
-def _least_work(problem: Problem) -> Floats:
+def _least_work(problem: DecisionProblem) -> Floats:
     """(R) minutes of each repair and its proof from the set-up in which they take least."""
     work = np.array([one.minutes + one.proof_minutes for one in problem.repairs], dtype=float)
     least: Floats = work + problem.changes[problem.at_work, problem.repair_setups].min(axis=0)
     return least
 
 
-def _arrivals(problem: Problem) -> Floats:
+def _arrivals(problem: DecisionProblem) -> Floats:
     """(S, H) minutes to reach the nearest set-up that a repair of each hypothesis wants."""
     states = len(problem.change)
     anywhere = np.array([repair.setup == ANY for repair in problem.repairs], dtype=bool)

@@ -17,31 +17,20 @@ from typing import Literal
 import numpy as np
 
 from diagnose.decision.belief import BeliefStates, Bound, rates, repaired, start, tested
-from diagnose.decision.problem import Bools, Floats, Ints, Problem
+from diagnose.decision.problem import Bools, DecisionProblem, Floats, Ints
 from diagnose.decision.repair_order import clearing_rates, plan_minutes
 from diagnose.record import record
+from diagnose.tolerances import ACTS_ALIKE, BELIEFS_AT_ONCE, VALUES_ALIKE, WIDER
 
 Goal = Literal["restore", "isolate"]
-Kind = Literal["test", "repair", "last resort", "stop"]
-
-CHUNK = 256
-"""Situations looked at together: enough for fast arithmetic, few enough for memory."""
-
-WIDER = 2
-"""Tests by bits per minute that are weighed exactly, for each act that is then kept."""
-
-ALIKE = 6
-"""Acts whose minutes agree to so many decimals are equals: the rest is rounding."""
-
-CLOSE = 1e-9
-"""Values nearer than this, in relation to their size, are the same."""
+_Kind = Literal["test", "repair", "last resort", "stop"]
 
 
 @record
 class Act:
     """A test or a repair by its number and id, handing over, or nothing left to tell apart."""
 
-    kind: Kind
+    kind: _Kind
     index: int = -1
     id: str = ""
 
@@ -78,7 +67,7 @@ class Decision:
 
 
 def decide(
-    problem: Problem,
+    problem: DecisionProblem,
     belief: Floats,
     setup: int,
     goal: Goal = "restore",
@@ -103,7 +92,8 @@ def decide(
     >>> look = Test("look", 2.0, ANY, np.eye(2))
     >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
     >>> valve = Repair("valve", 19.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
-    >>> problem = Problem(np.array([0.5, 0.5]), (look,), (hose, valve), np.zeros((1, 1)), 60.0)
+    >>> problem = DecisionProblem(np.array([0.5, 0.5]), (look,), (hose, valve), np.zeros((1, 1)),
+    ...     60.0)
     >>> found = decide(problem, problem.prior, setup=0)
     >>> [(one.act.id or one.act.kind, one.value) for one in found.ranked]
     [('look', 17.0), ('hose', 20.0), ('valve', 25.0), ('last resort', 60.0)]
@@ -114,13 +104,13 @@ def decide(
 
 
 def decide_from(
-    problem: Problem, here: BeliefStates, goal: Goal, depth: int, width: int, seconds: float
+    problem: DecisionProblem, here: BeliefStates, goal: Goal, depth: int, width: int, seconds: float
 ) -> Decision:
     """The same in any one situation.
 
     >>> from diagnose.decision.problem import ANY, Repair
     >>> hose = Repair("hose", 9.0, ANY, np.array([0.5]), 1.0, ANY)
-    >>> problem = Problem(np.ones(1), (), (hose,), np.zeros((1, 1)), 60.0)
+    >>> problem = DecisionProblem(np.ones(1), (), (hose,), np.zeros((1, 1)), 60.0)
     >>> here = start(problem, problem.prior, 0)
     >>> for now in here, repaired(problem, here, np.array([0])):
     ...     found = decide_from(problem, now, "restore", depth=2, width=8, seconds=np.inf)
@@ -133,7 +123,7 @@ def decide_from(
     return _Search(problem, width, time.perf_counter() + seconds).decide(here, depth)
 
 
-def _most_telling(problem: Problem, here: BeliefStates) -> Decision:
+def _most_telling(problem: DecisionProblem, here: BeliefStates) -> Decision:
     rate = rates(problem, here)[0]
     ranked = tuple(
         Valued(Act("test", int(t), problem.tests[t].id), float(rate[t]), 1)
@@ -170,7 +160,7 @@ class _Acts:
 class _Search:
     """One search, with its width and its end of time."""
 
-    def __init__(self, problem: Problem, width: int, end: float) -> None:
+    def __init__(self, problem: DecisionProblem, width: int, end: float) -> None:
         self.problem, self.width, self.end = problem, width, end
         self.bound = Bound(problem)
         self.tests = len(problem.tests)
@@ -196,7 +186,7 @@ class _Search:
             levels[kept] = reached
         ranked = self._ranked(here, acts, value / whole, levels)
         best = ranked[0].value
-        exact = exact or best <= lower * (1 + CLOSE)
+        exact = exact or best <= lower * (1 + VALUES_ALIKE)
         return Decision(ranked[0].act, best, lower, exact, reached, ranked)
 
     def _deepen(
@@ -206,14 +196,14 @@ class _Search:
         self.cut = False
         order = np.argsort(value, kind="stable")
         best = min(float(value[order[0]]), self.problem.last_resort * float(here.mass[0]))
-        hopeful = order[self._lower(here, acts)[order] < best * (1 - CLOSE)]
+        hopeful = order[self._lower(here, acts)[order] < best * (1 - VALUES_ALIKE)]
         kept = hopeful[: self.width]
         self.cut = len(kept) < len(hopeful)
         return kept, self.values(here, acts.at(kept), depth), not self.cut
 
     def _exact(self, value: Floats, lower: float) -> bool:
         best = min(float(value.min(initial=np.inf)), self.problem.last_resort)
-        return not self.cut or best <= lower * (1 + CLOSE)
+        return not self.cut or best <= lower * (1 + VALUES_ALIKE)
 
     def _ranked(
         self, here: BeliefStates, acts: _Acts, value: Floats, levels: Ints
@@ -228,7 +218,7 @@ class _Search:
 
         def place(one: Valued) -> tuple[float, float]:
             told = float(bits[one.act.index]) if one.act.kind == "test" else 0.0
-            return round(one.value, ALIKE), -told
+            return round(one.value, ACTS_ALIKE), -told
 
         return tuple(sorted(found, key=place))
 
@@ -244,7 +234,8 @@ class _Search:
         >>> look = Test("look", 2.0, ANY, np.eye(2))
         >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
         >>> valve = Repair("valve", 19.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
-        >>> problem = Problem(np.array([0.5, 0.5]), (look,), (hose, valve), np.zeros((1, 1)), 60.0)
+        >>> problem = DecisionProblem(np.array([0.5, 0.5]), (look,), (hose, valve), np.zeros((1,
+        ...     1)), 60.0)
         >>> acts = _Acts(np.zeros(3, dtype=int), np.arange(3))
         >>> _Search(problem, 8, np.inf).values(start(problem, problem.prior, 0), acts, 1).tolist()
         [17.0, 20.0, 25.0]
@@ -266,7 +257,8 @@ class _Search:
         >>> look = Test("look", 2.0, ANY, np.eye(2))
         >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
         >>> valve = Repair("valve", 19.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
-        >>> problem = Problem(np.array([0.5, 0.5]), (look,), (hose, valve), np.zeros((1, 1)), 60.0)
+        >>> problem = DecisionProblem(np.array([0.5, 0.5]), (look,), (hose, valve), np.zeros((1,
+        ...     1)), 60.0)
         >>> search, here = _Search(problem, 8, np.inf), start(problem, problem.prior, 0)
         >>> [search.best(here, depth).tolist() for depth in (0, 1)]
         [[20.0], [17.0]]
@@ -276,7 +268,7 @@ class _Search:
             for part in _parts(np.arange(len(here))):
                 found[part] = self._ahead(here.at(part), found[part], depth)
         if depth < 2 and not self.cut:
-            unproved = found > self.bound.minutes(here) * (1 + CLOSE)
+            unproved = found > self.bound.minutes(here) * (1 + VALUES_ALIKE)
             self._note(here.at(unproved), depth)
         return found
 
@@ -315,7 +307,7 @@ class _Search:
 
     def _hopeful(self, here: BeliefStates, found: Floats, acts: _Acts) -> _Acts:
         """The acts that could beat what was found, were the diagnosis perfect after them."""
-        return acts.at(self._lower(here, acts) < found[acts.origin] * (1 - CLOSE))
+        return acts.at(self._lower(here, acts) < found[acts.origin] * (1 - VALUES_ALIKE))
 
     def _lower(self, here: BeliefStates, acts: _Acts) -> Floats:
         """(P) the cost of each act and the lower bound of what follows, times the mass."""
@@ -357,5 +349,5 @@ def _least(found: Floats, acts: _Acts, value: Floats) -> Floats:
 
 
 def _parts(numbers: Ints) -> Iterator[Ints]:
-    for begin in range(0, len(numbers), CHUNK):
-        yield numbers[begin : begin + CHUNK]
+    for begin in range(0, len(numbers), BELIEFS_AT_ONCE):
+        yield numbers[begin : begin + BELIEFS_AT_ONCE]

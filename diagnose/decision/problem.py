@@ -15,13 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnose import errors
+from diagnose.tolerances import ROUNDING
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 Bools = NDArray[np.bool_]
 
-ROUNDING = 1e-9
-"""By how much probabilities may fail to sum to 1."""
 
 ANY = -1
 """The set-up of what can be done in any set-up, and that leaves it as it is."""
@@ -68,7 +67,7 @@ class Repair:
 
 
 @dataclass(frozen=True, eq=False)
-class Problem:
+class DecisionProblem:
     """What may be wrong, and what can be done about it.
 
     Parameters
@@ -85,7 +84,7 @@ class Problem:
     ------
     FileProblems: naming everything that does not fit together.
 
-    >>> Problem(np.array([0.5, 0.75]), (), (), np.zeros((1, 1)), 60.0)
+    >>> DecisionProblem(np.array([0.5, 0.75]), (), (), np.zeros((1, 1)), 60.0)
     Traceback (most recent call last):
     diagnose.errors.FileProblems: prior: expected probabilities that sum to 1, got a sum of 1.25
     """
@@ -108,7 +107,7 @@ class Problem:
         """(S, S) minutes between set-ups by the quickest way (Floyd and Warshall).
 
         >>> change = np.array([[0, 9, 2], [9, 0, 9], [9, 3, 0]])
-        >>> Problem(np.ones(1), (), (), change, 60.0).changes[0].tolist()
+        >>> DecisionProblem(np.ones(1), (), (), change, 60.0).changes[0].tolist()
         [0.0, 5.0, 2.0]
         """
         quickest = np.array(self.change, dtype=float)
@@ -123,7 +122,8 @@ class Problem:
         >>> listen = Test("listen", 2.0, ANY, np.ones((1, 1)))
         >>> press = Test("press", 2.0, 1, np.ones((1, 1)))
         >>> bleed = Test("bleed", 2.0, 1, np.ones((1, 1)), ends=0)
-        >>> problem = Problem(np.ones(1), (listen, press, bleed), (), np.zeros((2, 2)), 60.0)
+        >>> problem = DecisionProblem(np.ones(1), (listen, press, bleed), (), np.zeros((2, 2)),
+        ...     60.0)
         >>> problem.test_setups.tolist()
         [[0, 1, 0], [1, 1, 0]]
         """
@@ -141,7 +141,7 @@ class Problem:
 
         >>> press = Test("press", 2.0, 1, np.ones((1, 1)))
         >>> change = np.array([[0.0, 5.0], [4.0, 0.0]])
-        >>> Problem(np.ones(1), (press,), (), change, 60.0).test_minutes.tolist()
+        >>> DecisionProblem(np.ones(1), (press,), (), change, 60.0).test_minutes.tolist()
         [[7.0], [2.0]]
         """
         minutes = np.array([test.minutes for test in self.tests], dtype=float)
@@ -153,7 +153,7 @@ class Problem:
 
         >>> hose = Repair("hose", 10.0, ANY, np.ones(1), 3.0, 0)
         >>> valve = Repair("valve", 10.0, 1, np.ones(1), 3.0, 0)
-        >>> Problem(np.ones(1), (), (hose, valve), np.zeros((2, 2)), 60.0).at_work.tolist()
+        >>> DecisionProblem(np.ones(1), (), (hose, valve), np.zeros((2, 2)), 60.0).at_work.tolist()
         [[0, 1], [1, 1]]
         """
         return self._after(np.array([repair.setup for repair in self.repairs], dtype=np.intp))
@@ -164,7 +164,8 @@ class Problem:
 
         >>> hose = Repair("hose", 10.0, 1, np.ones(1), 3.0, ANY)
         >>> valve = Repair("valve", 10.0, 1, np.ones(1), 3.0, 0)
-        >>> Problem(np.ones(1), (), (hose, valve), np.zeros((2, 2)), 60.0).repair_setups.tolist()
+        >>> DecisionProblem(np.ones(1), (), (hose, valve), np.zeros((2, 2)),
+        ...     60.0).repair_setups.tolist()
         [[1, 0], [1, 0]]
         """
         at_work = self.at_work
@@ -177,7 +178,7 @@ class Problem:
 
         >>> valve = Repair("valve", 10.0, 1, np.ones(1), 3.0, 0)
         >>> change = np.array([[0.0, 5.0], [4.0, 0.0]])
-        >>> Problem(np.ones(1), (), (valve,), change, 60.0).repair_minutes.tolist()
+        >>> DecisionProblem(np.ones(1), (), (valve,), change, 60.0).repair_minutes.tolist()
         [[22.0], [17.0]]
         """
         at_work = self.at_work
@@ -192,7 +193,8 @@ class Problem:
 
         >>> hose = Repair("hose", 9.0, ANY, np.array([0.9, 0.0]), 1.0, ANY)
         >>> valve = Repair("valve", 9.0, ANY, np.array([0.8, 1.0]), 1.0, ANY)
-        >>> Problem(np.array([0.5, 0.5]), (), (hose, valve), np.zeros((1, 1)), 60.0).fixes.tolist()
+        >>> DecisionProblem(np.array([0.5, 0.5]), (), (hose, valve), np.zeros((1, 1)),
+        ...     60.0).fixes.tolist()
         [[0.9, 0.8], [0.0, 1.0]]
         """
         columns = [repair.fixes for repair in self.repairs]
@@ -204,7 +206,8 @@ class Problem:
 
         >>> hose = Repair("hose", 9.0, ANY, np.array([0.9, 0.0]), 1.0, ANY)
         >>> valve = Repair("valve", 9.0, ANY, np.array([0.8, 1.0]), 1.0, ANY)
-        >>> Problem(np.array([0.5, 0.5]), (), (hose, valve), np.zeros((1, 1)), 60.0).needs.tolist()
+        >>> DecisionProblem(np.array([0.5, 0.5]), (), (hose, valve), np.zeros((1, 1)),
+        ...     60.0).needs.tolist()
         [[1.0, 1.0], [0.0, 1.0]]
         """
         return (self.fixes > 0).astype(float)
@@ -216,7 +219,7 @@ class Problem:
         >>> look = Test("look", 1.0, ANY, np.array([[0.9, 0.1], [0.3, 0.7]]))
         >>> dull = Test("dull", 1.0, ANY, np.ones((2, 1)))
         >>> prior = np.array([0.5, 0.5])
-        >>> Problem(prior, (look, dull), (), np.zeros((1, 1)), 60.0).likelihood.tolist()
+        >>> DecisionProblem(prior, (look, dull), (), np.zeros((1, 1)), 60.0).likelihood.tolist()
         [[[0.9, 0.3], [0.1, 0.7]], [[1.0, 1.0], [0.0, 0.0]]]
         """
         most = max((test.likelihood.shape[1] for test in self.tests), default=1)
@@ -230,7 +233,8 @@ class Problem:
         """(T, H) bits that the outcome of a test has left once the hypothesis is known.
 
         >>> look = Test("look", 1.0, ANY, np.array([[0.5, 0.5, 0.0, 0.0], [0.25] * 4]))
-        >>> Problem(np.array([0.9, 0.1]), (look,), (), np.zeros((1, 1)), 60.0).noise.tolist()
+        >>> DecisionProblem(np.array([0.9, 0.1]), (look,), (), np.zeros((1, 1)),
+        ...     60.0).noise.tolist()
         [[1.0, 2.0]]
         """
         safe = np.where(self.likelihood > 0, self.likelihood, 1.0)
@@ -244,7 +248,7 @@ class Problem:
         >>> hose = Repair("hose", 9.0, ANY, np.array([0.9, 0.0]), 1.0, ANY)
         >>> valve = Repair("valve", 9.0, ANY, np.array([0.8, 1.0]), 1.0, ANY)
         >>> prior, repairs, any_of = np.array([0.5, 0.5]), (hose, valve), np.array([True, True])
-        >>> Problem(prior, (), repairs, np.zeros((1, 1)), 60.0, any_of).either.tolist()
+        >>> DecisionProblem(prior, (), repairs, np.zeros((1, 1)), 60.0, any_of).either.tolist()
         [True, False]
         """
         if self.any_of is None:
@@ -261,7 +265,7 @@ class Problem:
         >>> chances = [0.9, 0.6], [0.8, 0.5], [0.7, 0.0]
         >>> repairs = tuple(Repair("-", 9.0, ANY, np.array(each), 1.0, ANY) for each in chances)
         >>> prior, any_of = np.array([0.5, 0.5]), np.array([True, True])
-        >>> problem = Problem(prior, (), repairs, np.zeros((1, 1)), 60.0, any_of)
+        >>> problem = DecisionProblem(prior, (), repairs, np.zeros((1, 1)), 60.0, any_of)
         >>> [found.tolist() for found in problem.alternatives]
         [[0, 1], [[0, 1, 2], [0, 1, 0]], [[0.9, 0.8, 0.7], [0.6, 0.5, 0.0]]]
         """
@@ -283,7 +287,7 @@ class Problem:
 
         >>> chances = [0.9, 0.6], [0.8, 0.5], [0.7, 0.0]
         >>> repairs = tuple(Repair("-", 9.0, ANY, np.array(each), 1.0, ANY) for each in chances)
-        >>> problem = Problem(np.array([0.5, 0.5]), (), repairs, np.zeros((1, 1)), 60.0)
+        >>> problem = DecisionProblem(np.array([0.5, 0.5]), (), repairs, np.zeros((1, 1)), 60.0)
         >>> [found.tolist() for found in problem.several]
         [[0, 1], [[0, 1, 2], [0, 1, 0]], [[0.9, 0.8, 0.7], [0.6, 0.5, 1.0]]]
         """
@@ -302,11 +306,11 @@ class Problem:
         return wanted if self.landing is None else self.landing[before, wanted]
 
 
-def _states(problem: Problem) -> Ints:
+def _states(problem: DecisionProblem) -> Ints:
     return np.arange(len(problem.change), dtype=np.intp)[:, None]
 
 
-def _problems(problem: Problem) -> Iterator[errors.Problem]:
+def _problems(problem: DecisionProblem) -> Iterator[errors.Problem]:
     """Everything about a problem that does not fit together."""
     count, states = len(problem.prior), len(problem.change)
     if problem.change.shape != (states, states) or np.diagonal(problem.change).any():
@@ -330,7 +334,7 @@ def _problems(problem: Problem) -> Iterator[errors.Problem]:
             yield _wrong(name, f"a set-up from {ANY} to {states - 1}", setup)
 
 
-def _setups(problem: Problem) -> Iterator[tuple[str, int]]:
+def _setups(problem: DecisionProblem) -> Iterator[tuple[str, int]]:
     for test in problem.tests:
         yield f"test {test.id}", test.setup
         yield f"end of test {test.id}", test.ends

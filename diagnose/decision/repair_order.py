@@ -13,12 +13,10 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from diagnose.decision.belief import NEGLIGIBLE, BeliefStates, product, start
-from diagnose.decision.problem import Floats, Ints, Problem
+from diagnose.decision.belief import BeliefStates, product, start
+from diagnose.decision.problem import DecisionProblem, Floats, Ints
 from diagnose.record import record
-
-STEPS = 12
-"""Repairs chosen one by one with their changes of set-up; later ones go by the last set-up."""
+from diagnose.tolerances import NEGLIGIBLE_OUTCOME, REPAIR_STEPS
 
 
 def p_over_c(probability: Sequence[float], cost: Sequence[float]) -> list[int]:
@@ -91,7 +89,7 @@ class RepairPlan:
     cutoff: int
 
 
-def repair_order(problem: Problem, belief: Floats, setup: int) -> RepairPlan:
+def repair_order(problem: DecisionProblem, belief: Floats, setup: int) -> RepairPlan:
     """The greedy plan of repairs for one belief (H), cut off where the last resort is cheaper.
 
     An invented car that will not start: battery, fuel, ignition, starter or plugs. Each is paid
@@ -101,21 +99,22 @@ def repair_order(problem: Problem, belief: Floats, setup: int) -> RepairPlan:
     >>> each = enumerate([4.0, 1.0, 9.0, 12.0, 5.0])
     >>> repairs = tuple(Repair(str(i), cost, ANY, np.eye(5)[i], 0.0, ANY) for i, cost in each)
     >>> prior = np.array([0.35, 0.20, 0.20, 0.15, 0.10])
-    >>> found = repair_order(Problem(prior, (), repairs, np.zeros((1, 1)), np.inf), prior, 0)
+    >>> found = repair_order(DecisionProblem(prior, (), repairs, np.zeros((1, 1)), np.inf),
+    ...     prior, 0)
     >>> found.order, round(found.minutes, 6)
     ((1, 0, 2, 4, 3), 11.3)
     """
-    return plan(problem, start(problem, belief, setup))
+    return plan_repairs(problem, start(problem, belief, setup))
 
 
-def plan(problem: Problem, situation: BeliefStates) -> RepairPlan:
+def plan_repairs(problem: DecisionProblem, situation: BeliefStates) -> RepairPlan:
     """The same in any one situation.
 
     >>> from diagnose.decision.problem import ANY, Repair
     >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
     >>> valve = Repair("valve", 39.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
-    >>> problem = Problem(np.array([0.75, 0.25]), (), (hose, valve), np.zeros((1, 1)), 20.0)
-    >>> plan(problem, start(problem, problem.prior / 2, 0))
+    >>> problem = DecisionProblem(np.array([0.75, 0.25]), (), (hose, valve), np.zeros((1, 1)), 20.0)
+    >>> plan_repairs(problem, start(problem, problem.prior / 2, 0))
     RepairPlan(order=(0,), minutes=15.0, cutoff=1)
     """
     order, minutes = _plans(problem, situation)
@@ -124,26 +123,26 @@ def plan(problem: Problem, situation: BeliefStates) -> RepairPlan:
     return RepairPlan(tuple(order[0, :cutoff].tolist()), float(minutes[0, cutoff]) / whole, cutoff)
 
 
-def repair_minutes(problem: Problem, beliefs: Floats, setup: int) -> Floats:
+def repair_minutes(problem: DecisionProblem, beliefs: Floats, setup: int) -> Floats:
     """(B) expected minutes of each belief's plan, times its mass; beliefs (B, H).
 
     >>> from diagnose.decision.problem import ANY, Repair
     >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
     >>> valve = Repair("valve", 19.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
-    >>> problem = Problem(np.array([0.75, 0.25]), (), (hose, valve), np.zeros((1, 1)), 60.0)
+    >>> problem = DecisionProblem(np.array([0.75, 0.25]), (), (hose, valve), np.zeros((1, 1)), 60.0)
     >>> repair_minutes(problem, np.array([[0.75, 0.25], [0.0, 0.25]]), setup=0).tolist()
     [15.0, 5.0]
     """
     return plan_minutes(problem, start(problem, beliefs, setup))
 
 
-def plan_minutes(problem: Problem, situations: BeliefStates) -> Floats:
+def plan_minutes(problem: DecisionProblem, situations: BeliefStates) -> Floats:
     """(B) the same in any situations.
 
     >>> from diagnose.decision.problem import ANY, Repair
     >>> from diagnose.decision.belief import repaired
     >>> hose = Repair("hose", 9.0, ANY, np.array([0.5]), 1.0, ANY)
-    >>> problem = Problem(np.ones(1), (), (hose,), np.zeros((1, 1)), 60.0)
+    >>> problem = DecisionProblem(np.ones(1), (), (hose,), np.zeros((1, 1)), 60.0)
     >>> here = start(problem, problem.prior, 0)
     >>> plan_minutes(problem, here), plan_minutes(problem, repaired(problem, here, np.array([0])))
     (array([40.]), array([30.]))
@@ -152,23 +151,23 @@ def plan_minutes(problem: Problem, situations: BeliefStates) -> Floats:
     return best
 
 
-def clearing_rates(problem: Problem, situations: BeliefStates) -> Floats:
+def clearing_rates(problem: DecisionProblem, situations: BeliefStates) -> Floats:
     """(B, R) share of the mass that each open repair may clear, per minute.
 
     >>> from diagnose.decision.problem import ANY, Repair
     >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
     >>> valve = Repair("valve", 19.0, ANY, np.array([0.0, 0.8]), 1.0, ANY)
-    >>> problem = Problem(np.array([0.75, 0.25]), (), (hose, valve), np.zeros((1, 1)), 60.0)
+    >>> problem = DecisionProblem(np.array([0.75, 0.25]), (), (hose, valve), np.zeros((1, 1)), 60.0)
     >>> clearing_rates(problem, start(problem, problem.prior, 0)).round(6).tolist()
     [[0.075, 0.01]]
     """
-    minutes = np.maximum(problem.repair_minutes[situations.setup], NEGLIGIBLE)
+    minutes = np.maximum(problem.repair_minutes[situations.setup], NEGLIGIBLE_OUTCOME)
     shares = _alone(problem, situations) + _shared(problem, situations)
     rate: Floats = shares * situations.repairs / minutes
     return rate
 
 
-def _plans(problem: Problem, situations: BeliefStates) -> tuple[Ints, Floats]:
+def _plans(problem: DecisionProblem, situations: BeliefStates) -> tuple[Ints, Floats]:
     """(B, R) repairs by decreasing share per minute; (B, R + 1) minutes by cut-off, times mass."""
     alone = _alone(problem, situations)
     gain = alone + _shared(problem, situations)
@@ -183,7 +182,7 @@ def _plans(problem: Problem, situations: BeliefStates) -> tuple[Ints, Floats]:
     return order, _minutes(problem, situations, order, restored)
 
 
-def _alone(problem: Problem, situations: BeliefStates) -> Floats:
+def _alone(problem: DecisionProblem, situations: BeliefStates) -> Floats:
     """(B, R) mass that a repair makes well where nothing else is needed."""
     many = problem.several[0]
     viable = situations.viable
@@ -193,7 +192,7 @@ def _alone(problem: Problem, situations: BeliefStates) -> Floats:
     return product(viable, problem.fixes)
 
 
-def _shared(problem: Problem, situations: BeliefStates) -> Floats | float:
+def _shared(problem: DecisionProblem, situations: BeliefStates) -> Floats | float:
     """(B, R) mass of sets of faults, shared out evenly among the repairs that they still need."""
     many = problem.several[0]
     if not len(many):
@@ -202,16 +201,16 @@ def _shared(problem: Problem, situations: BeliefStates) -> Floats | float:
     return product(situations.viable[:, many] / needed, problem.fixes[many])
 
 
-def _order(problem: Problem, gain: Floats, setup: Ints) -> Ints:
+def _order(problem: DecisionProblem, gain: Floats, setup: Ints) -> Ints:
     homes = problem.repair_setups
     if homes.size and (homes == homes[0, 0]).all():
         return _sorted_order(problem, gain, setup, int(homes[0, 0]))
     return _stepwise_order(problem, gain, setup)
 
 
-def _sorted_order(problem: Problem, gain: Floats, setup: Ints, home: int) -> Ints:
+def _sorted_order(problem: DecisionProblem, gain: Floats, setup: Ints, home: int) -> Ints:
     """The order when every proof leaves the same set-up: only the first step is special."""
-    inverse = 1.0 / np.maximum(problem.repair_minutes, NEGLIGIBLE)
+    inverse = 1.0 / np.maximum(problem.repair_minutes, NEGLIGIBLE_OUTCOME)
     ratio = gain * inverse[home]
     elsewhere = np.flatnonzero(setup != home)
     first = np.argmax(gain[elsewhere] * inverse[setup[elsewhere]], axis=1)
@@ -219,13 +218,13 @@ def _sorted_order(problem: Problem, gain: Floats, setup: Ints, home: int) -> Int
     return np.argsort(-ratio, axis=1)
 
 
-def _stepwise_order(problem: Problem, gain: Floats, setup: Ints) -> Ints:
-    """The order when each step changes what the next ones cost, for the first `STEPS` of them."""
-    inverse = 1.0 / np.maximum(problem.repair_minutes, NEGLIGIBLE)
+def _stepwise_order(problem: DecisionProblem, gain: Floats, setup: Ints) -> Ints:
+    """The order when each step changes what the next ones cost, for the first `REPAIR_STEPS`."""
+    inverse = 1.0 / np.maximum(problem.repair_minutes, NEGLIGIBLE_OUTCOME)
     rows = np.arange(len(gain))
     order = np.empty(gain.shape, dtype=np.intp)
     left = gain.copy()
-    steps = min(STEPS, gain.shape[1])
+    steps = min(REPAIR_STEPS, gain.shape[1])
     for step in range(steps):
         best = np.argmax(left * inverse[setup], axis=1)
         order[:, step] = best
@@ -235,11 +234,13 @@ def _stepwise_order(problem: Problem, gain: Floats, setup: Ints) -> Ints:
     return order
 
 
-def _minutes(problem: Problem, situations: BeliefStates, order: Ints, restored: Floats) -> Floats:
+def _minutes(
+    problem: DecisionProblem, situations: BeliefStates, order: Ints, restored: Floats
+) -> Floats:
     """(B, R + 1) expected minutes, times the mass, when handing over after so many repairs."""
     mass = situations.mass
     still = np.maximum(mass[:, None] - np.cumsum(restored, axis=1), 0.0)
-    still[still <= NEGLIGIBLE * 10 * mass[:, None]] = 0.0
+    still[still <= NEGLIGIBLE_OUTCOME * 10 * mass[:, None]] = 0.0
     before = np.concatenate([mass[:, None], still], axis=1)
     cost = problem.repair_minutes[_before(problem, situations.setup, order), order]
     spent = np.zeros_like(before)
@@ -251,7 +252,7 @@ def _minutes(problem: Problem, situations: BeliefStates, order: Ints, restored: 
     return spent
 
 
-def _before(problem: Problem, setup: Ints, order: Ints) -> Ints:
+def _before(problem: DecisionProblem, setup: Ints, order: Ints) -> Ints:
     """(B, R) the set-up in which each repair of an order begins."""
     begins = np.empty(order.shape, dtype=np.intp)
     ends = problem.repair_setups
@@ -265,7 +266,7 @@ def _before(problem: Problem, setup: Ints, order: Ints) -> Ints:
     return begins
 
 
-def _done_before(problem: Problem, situations: BeliefStates, order: Ints) -> Floats:
+def _done_before(problem: DecisionProblem, situations: BeliefStates, order: Ints) -> Floats:
     """(B, R) mass that a repair finds restored by an earlier alternative already.
 
     `_alone` counts every alternative as if it were the only one.
@@ -287,7 +288,7 @@ def _done_before(problem: Problem, situations: BeliefStates, order: Ints) -> Flo
     return found.reshape(count, repairs).astype(float, copy=False)
 
 
-def _by_the_last(problem: Problem, situations: BeliefStates, order: Ints) -> Floats:
+def _by_the_last(problem: DecisionProblem, situations: BeliefStates, order: Ints) -> Floats:
     """(B, R) mass of sets of faults, at the place of the last repair that they need."""
     many, needs, chances = problem.several
     count, repairs = order.shape

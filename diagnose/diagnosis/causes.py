@@ -20,11 +20,9 @@ from diagnose.knowledge.parts import Remedy
 from diagnose.machine.graph import Machine
 from diagnose.observations.result import Result
 from diagnose.record import record
+from diagnose.tolerances import CHANCES_ALIKE
 
-GROUPS = ("circumstances", "air", "supply", "section", "wiring", "row")
-
-ALIKE = 12
-"""Causes whose probabilities agree to so many decimals are equals: the rest is rounding."""
+CAUSE_GROUPS = ("circumstances", "air", "supply", "section", "wiring", "row")
 
 
 class Cause(NamedTuple):
@@ -116,7 +114,7 @@ class Ranking:
         ('row-3/valve:coil_shorted', (3,))
         """
         every = [*self._parts(), *self._circumstances()]
-        probability = np.round([cause.probability for cause in every], ALIKE)
+        probability = np.round([cause.probability for cause in every], CHANCES_ALIKE)
         return tuple(every[k] for k in np.argsort(-probability, kind="stable").tolist())
 
     def leading(self, row: int) -> Cause:
@@ -143,7 +141,7 @@ class Ranking:
         >>> float(round(found.groups["air"] + np.prod([1 - p for p in air]), 9))
         1.0
         """
-        return {group: self._at_least_one(group) for group in GROUPS}
+        return {group: self._at_least_one(group) for group in CAUSE_GROUPS}
 
     def _parts(self) -> Sequence[Cause]:
         model, epochs = self.evidence.model, self.evidence.epochs

@@ -2,7 +2,7 @@
 
 Every run has one variable for its circumstances: sound, or spoiled by one bad state of one of
 them. What nobody stated keeps its prior; what is known to have been good is ruled out; what is
-known to have been bad spoils the run with the chance `BITES`, for a run can pass in cold oil.
+known to have been bad spoils the run with the chance `KNOWN_BAD_SPOILS`: it can pass in cold oil.
 History multiplies priors (`diagnosis/priors.py`), readings are findings of their own. Nothing is
 counted twice.
 """
@@ -21,17 +21,15 @@ from diagnose.diagnosis.opened import unbled
 from diagnose.diagnosis.priors import known_prior
 from diagnose.diagnosis.validated_findings import check_findings
 from diagnose.inference.network import ABSENT, OPEN, PRESENT, Floats, Network
-from diagnose.knowledge.circumstances import State
+from diagnose.knowledge.circumstances import CircumstanceState
 from diagnose.knowledge.parts import Measurement
 from diagnose.observations.case import Case
 from diagnose.observations.events import Remedied, Run
 from diagnose.observations.result import Result
 from diagnose.observations.rows import failed_rows, standing_failures
 from diagnose.record import record
-from diagnose.rules.finding import Fact, Finding
-
-BITES = 0.9
-"""The chance that a circumstance known to be bad matters in its run (judgement)."""
+from diagnose.rules.finding import Fact, RuleFinding
+from diagnose.tolerances import KNOWN_BAD_SPOILS
 
 
 @record
@@ -61,10 +59,10 @@ class Evidence:
 
     model: Model
     case: Case
-    findings: tuple[Finding, ...]
+    findings: tuple[RuleFinding, ...]
     facts: tuple[Fact, ...] = field(default=(), repr=False, compare=False)
     _states: Mapping[tuple[int, str], str] = field(init=False, repr=False)
-    _bad: dict[tuple[int, str], Mapping[str, State]] = field(
+    _bad: dict[tuple[int, str], Mapping[str, CircumstanceState]] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
 
@@ -80,7 +78,7 @@ class Evidence:
         object.__setattr__(self, "_states", known)
 
     @cached_property
-    def spoilers(self) -> Mapping[int, tuple[tuple[str, State, float], ...]]:
+    def spoilers(self) -> Mapping[int, tuple[tuple[str, CircumstanceState, float], ...]]:
         """Per run what may have spoiled it: circumstance, bad state, weight (sound: `sound`).
 
         Of a run whose other circumstances were stated to be good, an upset alone is left.
@@ -93,11 +91,11 @@ class Evidence:
         """
         return {run.index: tuple(self._spoilers(run)) for run in self.case.runs}
 
-    def _spoilers(self, run: Run) -> Iterator[tuple[str, State, float]]:
+    def _spoilers(self, run: Run) -> Iterator[tuple[str, CircumstanceState, float]]:
         bad = self.known_bad(run)
         for circumstance in self.model.knowledge.of_scope("run").values():
             if circumstance.id in bad:
-                yield circumstance.id, bad[circumstance.id], BITES
+                yield circumstance.id, bad[circumstance.id], KNOWN_BAD_SPOILS
             elif (run.index, circumstance.id) not in self._states:
                 for state in circumstance.states:
                     prior = state.prior_for(run.check) * self.sound(run)
@@ -114,9 +112,9 @@ class Evidence:
         >>> [round(evidence.sound(run), 9) for run in evidence.case.runs]
         [1.0, 0.1]
         """
-        return 1 - BITES if self.known_bad(run) else 1.0
+        return 1 - KNOWN_BAD_SPOILS if self.known_bad(run) else 1.0
 
-    def known_bad(self, run: Run) -> Mapping[str, State]:
+    def known_bad(self, run: Run) -> Mapping[str, CircumstanceState]:
         """The known circumstances of a run that can make it fail.
 
         >>> from diagnose import load_machine, rank, read_typed
@@ -131,7 +129,7 @@ class Evidence:
             self._bad[key] = self._known_bad(run)
         return self._bad[key]
 
-    def _known_bad(self, run: Run) -> Mapping[str, State]:
+    def _known_bad(self, run: Run) -> Mapping[str, CircumstanceState]:
         bad = {}
         for circumstance in self.model.knowledge.of_scope("run").values():
             known = self._states.get((run.index, circumstance.id))

@@ -17,39 +17,31 @@ import numpy as np
 
 from diagnose.diagnosis.causes import Cause, Ranking
 from diagnose.diagnosis.evidence import Evidence
-from diagnose.diagnosis.history import told_by
+from diagnose.diagnosis.history import circumstances_behind
 from diagnose.errors import OverBudget
 from diagnose.inference import budget
 from diagnose.inference.network import Network
 from diagnose.inference.posterior import posterior
 from diagnose.observations.result import Result
 from diagnose.record import record
-from diagnose.rules.finding import Finding
-
-UNMOVED, CLEARLY, STRONGLY = 0.1, 1.0, 2.5
-"""Changes of log-odds (natural) that are not worth a word, that are clear, that are strong."""
-
-ENOUGH = 1e-8
-"""Share of the evidence that may be left out where a change of log-odds or an order is told."""
-
-ROUGHLY = 1e-3
-"""The same where it is enough to know who leads by more than that."""
-
-BELIEVED = 0.5
-"""A cause that is likelier there than not is believed, whatever else is there."""
+from diagnose.rules.finding import RuleFinding
+from diagnose.tolerances import (
+    BELIEVED,
+    CLEARLY_MOVED,
+    GOOD_ENOUGH_TO_EXPLAIN,
+    MOST_ITEMS,
+    ROUGHLY,
+    STRONGLY_MOVED,
+    SURE,
+    UNMOVED,
+)
 
 WHY = 200e6
 """Table entries that it may take to say why: about 1 second on one core."""
 
-MOST_ITEMS = 150
-"""Of more things known whole runs are weighed, not blocks of their rows."""
-
-SURE = 1e-12
-"""Probabilities closer than this to 0 or 1 count as this close."""
-
 
 @record
-class Item:
+class _Item:
     """One thing known: what it says, and the evidence that remains without it."""
 
     says: str
@@ -71,7 +63,13 @@ class Weight:
         'clearly'
         """
         size = abs(self.log_odds)
-        return "strongly" if size >= STRONGLY else "clearly" if size >= CLEARLY else "slightly"
+        return (
+            "strongly"
+            if size >= STRONGLY_MOVED
+            else "clearly"
+            if size >= CLEARLY_MOVED
+            else "slightly"
+        )
 
 
 @record
@@ -121,7 +119,7 @@ def weighing(ranking: Ranking, causes: Sequence[Cause]) -> Weighing:
 
 
 def _changes(
-    ranking: Ranking, item: Item, causes: Sequence[Cause]
+    ranking: Ranking, item: _Item, causes: Sequence[Cause]
 ) -> Iterator[tuple[Cause, float]]:
     """The causes that one item moved, each with the change of its log-odds."""
     before = _probabilities(ranking, item, causes)
@@ -131,7 +129,7 @@ def _changes(
             yield cause, change
 
 
-def _worth_weighing(evidence: Evidence) -> list[Item]:
+def _worth_weighing(evidence: Evidence) -> list[_Item]:
     """Everything known; where that is too much, whole runs, the latest first."""
     every = list(items(evidence))
     if len(every) <= MOST_ITEMS:
@@ -139,11 +137,11 @@ def _worth_weighing(evidence: Evidence) -> list[Item]:
     names: dict[int, list[str]] = {}
     for seen in evidence.results:
         names.setdefault(seen.run, []).append(seen.name)
-    runs = [Item(f"run {run}", tuple(names[run])) for run in sorted(names, reverse=True)]
+    runs = [_Item(f"run {run}", tuple(names[run])) for run in sorted(names, reverse=True)]
     return [*(each for each in every if isinstance(each.without, Evidence)), *runs]
 
 
-def items(evidence: Evidence) -> Iterator[Item]:
+def items(evidence: Evidence) -> Iterator[_Item]:
     """Everything known that can be left out on its own.
 
     >>> from diagnose import load_machine, rank, read_typed
@@ -159,16 +157,16 @@ def items(evidence: Evidence) -> Iterator[Item]:
         for result, block in groupby(rows, key=lambda pair: pair[1]):
             numbers = [row for row, _ in block]
             if result in (Result.PASS, Result.FAIL):
-                yield Item(
+                yield _Item(
                     _block_words(numbers, result, run.check, run.index, len(evidence.case.runs)),
                     tuple(f"{run.check}@{row}#{run.index}" for row in numbers),
                 )
     for finding in evidence.findings:
         if finding.kind == "reading":
-            yield Item(finding.says, _lacking(evidence, [finding]))
+            yield _Item(finding.says, _lacking(evidence, [finding]))
     history = [finding for finding in evidence.findings if finding.kind == "prior"]
     for says in dict.fromkeys(finding.says for finding in history):
-        yield Item(says, _untold(evidence, [one for one in history if one.says == says]))
+        yield _Item(says, _untold(evidence, [one for one in history if one.says == says]))
     for run in evidence.case.runs:
         stated = [
             finding
@@ -176,20 +174,20 @@ def items(evidence: Evidence) -> Iterator[Item]:
             if finding.kind == "state" and finding.values["run"] == run.index
         ]
         if stated:
-            yield Item(f"the stated circumstances of run {run.index}", _lacking(evidence, stated))
+            yield _Item(f"the stated circumstances of run {run.index}", _lacking(evidence, stated))
 
 
-def _lacking(evidence: Evidence, findings: Sequence[Finding]) -> Evidence:
+def _lacking(evidence: Evidence, findings: Sequence[RuleFinding]) -> Evidence:
     kept = tuple(one for one in evidence.findings if one not in findings)
     return Evidence(evidence.model, evidence.case, kept)
 
 
-def _untold(evidence: Evidence, findings: Sequence[Finding]) -> Evidence:
+def _untold(evidence: Evidence, findings: Sequence[RuleFinding]) -> Evidence:
     """The evidence had nobody told what these findings about the past go back to."""
-    silent = frozenset().union(*map(told_by, findings))
+    silent = frozenset().union(*map(circumstances_behind, findings))
     history = {name: told for name, told in evidence.case.history.items() if name not in silent}
     kept = [one for one in evidence.findings if one not in findings]
-    kept = [one for one in kept if one.kind != "prior" or not told_by(one) & silent]
+    kept = [one for one in kept if one.kind != "prior" or not circumstances_behind(one) & silent]
     return Evidence(evidence.model, replace(evidence.case, history=history), tuple(kept))
 
 
@@ -200,15 +198,15 @@ def _block_words(rows: Sequence[int], result: Result, check: str, run: int, runs
     return f"{which} {verb} {check}{together}" + (f" (run {run})" if runs > 1 else "")
 
 
-def _probabilities(ranking: Ranking, item: Item, causes: Sequence[Cause]) -> list[float]:
+def _probabilities(ranking: Ranking, item: _Item, causes: Sequence[Cause]) -> list[float]:
     if isinstance(item.without, Evidence):
-        other = Ranking(item.without, ENOUGH)
+        other = Ranking(item.without, GOOD_ENOUGH_TO_EXPLAIN)
         found = {cause.id: cause.probability for cause in other.causes}
         return [found.get(cause.id, cause.probability) for cause in causes]
     network = ranking.evidence.network
     gone = set(item.without)
     left_out = [f for f, name in enumerate(network.finding_names) if name in gone]
-    flat = posterior(network.without(left_out), ENOUGH).flat
+    flat = posterior(network.without(left_out), GOOD_ENOUGH_TO_EXPLAIN).flat
     return [cause.given(flat) for cause in causes]
 
 
@@ -261,7 +259,7 @@ def _top(ranking: Ranking, group: str, times: float) -> Cause:
     first, second = _best_two(ranking, network, ROUGHLY)
     # A probability is off by no more than the share left out, so only a close race is run again.
     if first[0] - second[0] <= 2 * ROUGHLY:
-        first, _ = _best_two(ranking, network, ENOUGH)
+        first, _ = _best_two(ranking, network, GOOD_ENOUGH_TO_EXPLAIN)
     return first[1]
 
 

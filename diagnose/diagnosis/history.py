@@ -17,12 +17,12 @@ from math import prod
 from diagnose.knowledge.base import Knowledge
 from diagnose.record import record
 from diagnose.rules.conclude import conclude
-from diagnose.rules.finding import Finding
+from diagnose.rules.finding import RuleFinding
 from diagnose.rules.loading import Rules, load_rules
 from diagnose.rules.rulefile import Rule
 from diagnose.rules.vocabulary import fact
 
-Asked = tuple[tuple[str, tuple[str, ...]], ...]
+_Asked = tuple[tuple[str, tuple[str, ...]], ...]
 """Circumstances of the past, each with its answers."""
 
 
@@ -31,7 +31,7 @@ class Past:
     """Circumstances that rules look at together, and what each combination of answers concludes."""
 
     circumstances: tuple[str, ...]
-    findings: Mapping[tuple[str, ...], tuple[Finding, ...]]
+    findings: Mapping[tuple[str, ...], tuple[RuleFinding, ...]]
 
     @cached_property
     def kinds(self) -> frozenset[str]:
@@ -58,7 +58,7 @@ class Past:
 
     def left(
         self, knowledge: Knowledge, told: Mapping[str, str]
-    ) -> Iterator[tuple[float, tuple[Finding, ...]]]:
+    ) -> Iterator[tuple[float, tuple[RuleFinding, ...]]]:
         """The chance of every combination that is left, and its findings; chances sum to 1.
 
         >>> from diagnose.knowledge.base import load_knowledge
@@ -90,32 +90,34 @@ def pasts(knowledge: Knowledge) -> tuple[Past, ...]:
 
 
 @cache
-def _pasts(asked: Asked, _rules: int) -> tuple[Past, ...]:
+def _pasts(asked: _Asked, _rules: int) -> tuple[Past, ...]:
     rules, answers = load_rules(), dict(asked)
     groups = _together([name for name, _ in asked], rules)
     combinations = [list(product(*(answers[name] for name in group))) for group in groups]
-    found: list[dict[tuple[str, ...], tuple[Finding, ...]]] = [{} for _ in groups]
+    found: list[dict[tuple[str, ...], tuple[RuleFinding, ...]]] = [{} for _ in groups]
     for place in range(max(map(len, combinations), default=0)):
         some = {g: each[place] for g, each in enumerate(combinations) if place < len(each)}
         told = {n: a for g, each in some.items() for n, a in zip(groups[g], each, strict=True)}
         findings = [one for one in _concluded(told, rules) if one.kind == "prior"]
         for g, each in some.items():
-            found[g][each] = tuple(one for one in findings if told_by(one) & {*groups[g]})
+            found[g][each] = tuple(
+                one for one in findings if circumstances_behind(one) & {*groups[g]}
+            )
     pairs = zip(groups, found, strict=True)
     return tuple(Past(group, each) for group, each in pairs if any(each.values()))
 
 
-def _concluded(told: Mapping[str, str], rules: Rules) -> tuple[Finding, ...]:
+def _concluded(told: Mapping[str, str], rules: Rules) -> tuple[RuleFinding, ...]:
     facts = [fact("history", circumstance=name, answer=answer) for name, answer in told.items()]
     return conclude(facts, rules)
 
 
-def told_by(finding: Finding) -> frozenset[str]:
+def circumstances_behind(finding: RuleFinding) -> frozenset[str]:
     """The circumstances of the past that a finding goes back to; none when to anything else too.
 
     >>> from diagnose.knowledge.base import load_knowledge
     >>> by_name = {past.circumstances: past for past in pasts(load_knowledge())}
-    >>> sorted(told_by(by_name["rodents",].findings["yes",][0]))
+    >>> sorted(circumstances_behind(by_name["rodents",].findings["yes",][0]))
     ['rodents']
     """
     roots = finding.roots()

@@ -14,12 +14,7 @@ from diagnose.observations.case import Case
 from diagnose.observations.result import Result
 from diagnose.observations.rows import rows_in_words
 from diagnose.record import record
-
-SERIOUS = 0.02
-"""A cause this probable is worth naming as part of a set."""
-
-ENOUGH = 0.5
-"""With this probability of one cause that explains everything, no set needs to be named."""
+from diagnose.tolerances import EXPLAINED_ALONE, LIKELY_ENOUGH_TO_JOIN
 
 
 @record
@@ -48,9 +43,11 @@ def joint_explanations(ranking: Ranking) -> JointExplanation | None:
     """
     failed = _failures(ranking.evidence.case)
     alone = [cause for cause in ranking.causes if _explains(cause, failed) == failed]
-    if not failed or sum(cause.probability for cause in alone) >= ENOUGH:
+    if not failed or sum(cause.probability for cause in alone) >= EXPLAINED_ALONE:
         return None
-    serious = [c for c in ranking.causes if c.probability >= SERIOUS and c not in alone]
+    serious = [
+        c for c in ranking.causes if c.probability >= LIKELY_ENOUGH_TO_JOIN and c not in alone
+    ]
     covers = [_cover(serious, failed, order) for order in (_widest, _likeliest)]
     found = [_together(ranking, cover, failed) for cover in covers if cover]
     return max(found, key=lambda each: each.probability, default=None)

@@ -28,7 +28,7 @@ def too_many(case: Case, worked_out: Callable[[Case], object]) -> TooManyRuns:
     >>> from diagnose.machine.graph import load_machine
     >>> case = read_typed(load_machine("mounted-6"), ["response=PPPPPF"] * 4)
     >>> def two_at_most(case: Case) -> None:
-    ...     budget.count(EASY / 2 * sum("F" in run.pattern for run in case.runs))
+    ...     budget.spend(EASY / 2 * sum("F" in run.pattern for run in case.runs))
     >>> print(too_many(case, two_at_most))
     4 failing runs are too many to work out together; leave out response runs 1–2 and try again
     """
@@ -42,7 +42,7 @@ def too_many(case: Case, worked_out: Callable[[Case], object]) -> TooManyRuns:
 def sharper(case: Case) -> str:
     """What would narrow the limits of chances that are not exact.
 
-    >>> from diagnose.cases.typed import read_typed
+    >>> from diagnose.observations.typed import read_typed
     >>> from diagnose.machine.graph import load_machine
     >>> print(sharper(read_typed(load_machine("mounted-6"), ["response=PPPPPF"] * 4)))
     there are too many failing runs to work out exactly, so chances have limits; without response \

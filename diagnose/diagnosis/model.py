@@ -15,7 +15,7 @@ from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import BadResult, Mode, PartKind, Remedy, part_in_words
 from diagnose.machine.graph import Machine
 from diagnose.record import record
-from diagnose.rules.finding import Finding
+from diagnose.rules.finding import RuleFinding
 
 Entries = tuple[Ints, Floats]
 """Flat states and the log survival that each lets a finding have."""
@@ -38,7 +38,7 @@ class Model:
 
     machine: Machine
     knowledge: Knowledge
-    priors: dict[PastOfParts, tuple[tuple[Finding, ...], Floats]] = field(
+    priors: dict[PastOfParts, tuple[tuple[RuleFinding, ...], Floats]] = field(
         default_factory=dict, repr=False, compare=False
     )
     readings: dict[tuple[str, str, str], Entries] = field(

@@ -12,7 +12,7 @@ from diagnose.diagnosis.causes import Cause, Ranking
 from diagnose.inference import budget
 from diagnose.inference.posterior import log_evidence
 
-EXACT = 300e6
+_EXACT = 300e6
 """Table entries that may be taken for places where faults of two parts have met."""
 
 
@@ -36,7 +36,7 @@ def suspicion(ranking: Ranking, least: float = 0.0005) -> Mapping[str, float]:
     for cause in ranking.causes:
         if cause.group != "circumstances":
             here[_place(ranking, cause)].append(cause)
-    exact = budget.Allowance(EXACT)
+    exact = budget.Allowance(_EXACT)
     found = {
         place: exact.give(partial(_any_of, ranking, causes), _at_most(causes), place)
         for place, causes in here.items()

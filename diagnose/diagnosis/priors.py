@@ -6,20 +6,20 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
 import numpy as np
 
-from diagnose.diagnosis.history import told_by
+from diagnose.diagnosis.history import circumstances_behind
 from diagnose.diagnosis.model import Model
 from diagnose.inference.network import Floats
 from diagnose.machine.graph import Machine
-from diagnose.rules.finding import Finding
+from diagnose.rules.finding import RuleFinding
 
-Mixture = Sequence[tuple[float, Sequence[Finding]]]
+Mixture = Sequence[tuple[float, Sequence[RuleFinding]]]
 """Findings with the chance of each set of them."""
 
 
 def known_prior(
     model: Model,
     told: Mapping[str, str],
-    findings: Sequence[Finding],
+    findings: Sequence[RuleFinding],
     parts: frozenset[str] | None = None,
 ) -> Floats:
     """The same as `prior_given`; what was worked out before is not worked out again.
@@ -42,7 +42,7 @@ def known_prior(
 def prior_given(
     model: Model,
     told: Mapping[str, str],
-    findings: Sequence[Finding],
+    findings: Sequence[RuleFinding],
     parts: Collection[str] | None = None,
 ) -> Floats:
     """(states) prior of every state: exact for what was told, the average over the rest.
@@ -70,7 +70,9 @@ def prior_given(
     known = [
         one
         for one in findings
-        if one.kind == "prior" and one.values["part_kind"] in kinds and not told_by(one) & averaged
+        if one.kind == "prior"
+        and one.values["part_kind"] in kinds
+        and not circumstances_behind(one) & averaged
     ]
     prior = model.prior(_factors(model.machine, known, matter))
     heard = [past for past in open_pasts if not past.kinds.isdisjoint(kinds)]
@@ -82,7 +84,7 @@ def prior_given(
 
 
 def _factors(
-    machine: Machine, findings: Sequence[Finding], matter: Collection[str]
+    machine: Machine, findings: Sequence[RuleFinding], matter: Collection[str]
 ) -> Mapping[tuple[str, str], float]:
     """The product of the factors that findings give each (part, mode); 1 where there is none."""
     found: dict[tuple[str, str], float] = {}
@@ -99,7 +101,7 @@ def _factors(
     return found
 
 
-def _on_modes(machine: Machine, part: str, findings: Sequence[Finding]) -> list[float]:
+def _on_modes(machine: Machine, part: str, findings: Sequence[RuleFinding]) -> list[float]:
     """(modes + 1) the product of the factors of findings about a part's kind; 1 for sound."""
     modes = [mode.id for mode in machine.parts[part].modes]
     factors = [1.0] * (len(modes) + 1)
@@ -120,7 +122,7 @@ def _is_at(machine: Machine, part: str, where: str) -> bool:
     return part == where
 
 
-def _all(mixtures: Sequence[Mixture]) -> Iterator[Finding]:
+def _all(mixtures: Sequence[Mixture]) -> Iterator[RuleFinding]:
     return (one for mixture in mixtures for _, findings in mixture for one in findings)
 
 

@@ -7,10 +7,10 @@ from collections.abc import Iterable, Sequence
 from diagnose.diagnosis.model import Model
 from diagnose.errors import FileProblems, Place, Problem, near_matches
 from diagnose.observations.case import Case
-from diagnose.rules.finding import Finding
+from diagnose.rules.finding import RuleFinding
 
 
-def check_findings(model: Model, case: Case, findings: Sequence[Finding]) -> None:
+def check_findings(model: Model, case: Case, findings: Sequence[RuleFinding]) -> None:
     """Refuse states, priors and readings that name what is not there.
 
     Raises `FileProblems` with a problem for each such finding, under the id of its rule.
@@ -20,7 +20,8 @@ def check_findings(model: Model, case: Case, findings: Sequence[Finding]) -> Non
     >>> model = Model(load_machine("mounted-6"), load_knowledge())
     >>> values = {"part_kind": "valve", "mode": "any", "where": "all", "factor": 0}
     >>> try:
-    ...     check_findings(model, Case("mounted-6"), [Finding("mine", "prior", values, "", (), ())])
+    ...     check_findings(model, Case("mounted-6"), [RuleFinding("mine", "prior", values, "",
+    ...     (), ())])
     ... except FileProblems as wrong:
     ...     print([problem.expected for problem in wrong.problems])
     ['a factor above 0']
@@ -36,7 +37,7 @@ def check_findings(model: Model, case: Case, findings: Sequence[Finding]) -> Non
         raise FileProblems(list(dict.fromkeys(problems)))
 
 
-def _state(model: Model, case: Case, finding: Finding) -> list[Problem]:
+def _state(model: Model, case: Case, finding: RuleFinding) -> list[Problem]:
     kinds = model.knowledge.of_scope("run")
     kind = str(finding.values["circumstance"])
     problems = _among(
@@ -49,7 +50,7 @@ def _state(model: Model, case: Case, finding: Finding) -> list[Problem]:
     return problems
 
 
-def _prior(model: Model, case: Case, finding: Finding) -> list[Problem]:
+def _prior(model: Model, case: Case, finding: RuleFinding) -> list[Problem]:
     kinds = model.knowledge.parts
     kind, where = str(finding.values["part_kind"]), finding.values["where"]
     problems = _among(finding, "a part kind", kind, kinds)
@@ -62,7 +63,7 @@ def _prior(model: Model, case: Case, finding: Finding) -> list[Problem]:
     return problems
 
 
-def _reading(model: Model, case: Case, finding: Finding) -> list[Problem]:
+def _reading(model: Model, case: Case, finding: RuleFinding) -> list[Problem]:
     parts, part = model.machine.parts, str(finding.values["part"])
     if part not in parts:
         return _among(finding, f"a part of {model.machine.id}", part, parts)
@@ -75,7 +76,7 @@ def _reading(model: Model, case: Case, finding: Finding) -> list[Problem]:
     return problems
 
 
-def _among(finding: Finding, what: str, got: object, known: Iterable[object]) -> list[Problem]:
+def _among(finding: RuleFinding, what: str, got: object, known: Iterable[object]) -> list[Problem]:
     known = list(known)
     if got in known:
         return []
@@ -84,6 +85,6 @@ def _among(finding: Finding, what: str, got: object, known: Iterable[object]) ->
     return [_problem(finding, what, got, remedy)]
 
 
-def _problem(finding: Finding, expected: str, got: object, remedy: str = "") -> Problem:
+def _problem(finding: RuleFinding, expected: str, got: object, remedy: str = "") -> Problem:
     remedy = remedy or "mend the values that the rule gives"
     return Problem(Place(f"rule {finding.rule}"), expected, repr(got), remedy)

@@ -26,7 +26,7 @@ from diagnose.record import record
 from diagnose.tolerances import LARGEST_CACHE, LARGEST_YAML, MOST_CACHES
 from diagnose.version import __version__
 
-Data = Mapping[str, Any]
+CachedData = Mapping[str, Any]
 
 OFF = "ROWFAULT_NO_CACHE"
 """When this is set, nothing is remembered."""
@@ -47,7 +47,7 @@ class Memory:
         self._place, self._paths, self._about = _place(name), tuple(paths), about
         self._seen = None if os.environ.get(OFF) else _seen(self._paths, about)
 
-    def recall(self) -> list[Data] | None:
+    def recall(self) -> list[CachedData] | None:
         """The data of files that were found sound together, in their order; None if not known."""
         with suppress(OSError, ValueError, KeyError, TypeError, RecursionError):
             head, _, body = _believed(self._place).partition(b"\n")
@@ -55,7 +55,7 @@ class Memory:
                 return list(json.loads(body))
         return None
 
-    def remember(self, data: Sequence[Data]) -> None:
+    def remember(self, data: Sequence[CachedData]) -> None:
         """Keep the data of files that are sound together, if they are still what they were."""
         if self._seen is None or self._seen != _seen(self._paths, self._about):
             return

@@ -17,40 +17,40 @@ from pydantic_core import ErrorDetails
 
 from diagnose.errors import MOST_COMPARED, FileProblems, Problem, near_matches, quoted
 from diagnose.formats.strictyaml import Document, read_file
-from diagnose.formats.value_problem import Fault, Wrong
+from diagnose.formats.value_problem import FieldFault, Wrong
 from diagnose.record import record
 
-WORDS: Mapping[str, float] = MappingProxyType(
+CHANCE_WORDS: Mapping[str, float] = MappingProxyType(
     {"never": 0.0, "rarely": 0.1, "sometimes": 0.4, "usually": 0.8, "nearly always": 0.98}
 )
 
 
-def chance(value: object) -> float:
+def _chance(value: object) -> float:
     """The chance that a word or a number from 0 to 1 stands for. Raises `Wrong` otherwise.
 
-    >>> chance("usually"), chance(0.25)
+    >>> _chance("usually"), _chance(0.25)
     (0.8, 0.25)
     """
-    if isinstance(value, str) and value in WORDS:
-        return WORDS[value]
+    if isinstance(value, str) and value in CHANCE_WORDS:
+        return CHANCE_WORDS[value]
     if isinstance(value, int | float) and not isinstance(value, bool) and 0 <= value <= 1:
         return float(value)
-    near = near_matches(value, WORDS, most=1) if isinstance(value, str) else []
-    words = ", ".join(WORDS)
+    near = near_matches(value, CHANCE_WORDS, most=1) if isinstance(value, str) else []
+    words = ", ".join(CHANCE_WORDS)
     remedy = f"did you mean {near[0]}?" if near else f"use a number or one of: {words}"
     raise Wrong(got=repr(value), expected="a chance from 0 to 1", remedy=remedy)
 
 
-def in_words(probability: float) -> str:
+def _in_words(probability: float) -> str:
     """The word nearest to a chance, for people.
 
-    >>> in_words(0.75), in_words(0.97)
+    >>> _in_words(0.75), _in_words(0.97)
     ('usually', 'nearly always')
     """
-    return min(WORDS, key=lambda word: abs(WORDS[word] - probability))
+    return min(CHANCE_WORDS, key=lambda word: abs(CHANCE_WORDS[word] - probability))
 
 
-Chance = Annotated[float, BeforeValidator(chance)]
+Chance = Annotated[float, BeforeValidator(_chance)]
 """A number from 0 to 1, or one of the words for chances."""
 
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
@@ -94,15 +94,15 @@ class Strict(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
-    def faults(self) -> Iterator[Fault]:
+    def faults(self) -> Iterator[FieldFault]:
         """What is wrong between fields, though each alone is right; overridden where needed."""
         yield from ()
 
 
-Model = TypeVar("Model", bound=BaseModel)
+_Model = TypeVar("_Model", bound=BaseModel)
 
 
-def read_model(path: Path | str, kind: type[Model]) -> Model:
+def read_model(path: Path | str, kind: type[_Model]) -> _Model:
     """The file as a ``kind``. Raises `FileProblems` with everything that is wrong in it.
 
     >>> from diagnose.paths import shipped
@@ -117,7 +117,7 @@ def read_model(path: Path | str, kind: type[Model]) -> Model:
     return model
 
 
-def check_model(document: Document, kind: type[Model]) -> tuple[Model | None, list[Problem]]:
+def check_model(document: Document, kind: type[_Model]) -> tuple[_Model | None, list[Problem]]:
     """The document as a ``kind`` as far as possible, and all its problems in order of line.
 
     Unknown fields do not hide other problems: they are reported and left out.
@@ -154,7 +154,7 @@ def in_order(problems: Sequence[Problem]) -> list[Problem]:
     return sorted(problems, key=lambda problem: (problem.where.source, problem.where.line or 0))
 
 
-def _validated(data: object, kind: type[Model]) -> tuple[Model | None, list[ErrorDetails]]:
+def _validated(data: object, kind: type[_Model]) -> tuple[_Model | None, list[ErrorDetails]]:
     try:
         return kind.model_validate(data), []
     except PydanticError as error:

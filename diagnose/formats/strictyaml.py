@@ -20,7 +20,7 @@ from diagnose.tolerances import LARGEST_YAML
 if TYPE_CHECKING:
     from yaml.nodes import Node
 
-    from diagnose.formats.yamlnodes import Named
+    from diagnose.formats.yamlnodes import NamedNode
 
 _JSON_PAIR = re.compile(r"\\u([dD][89abAB][0-9a-fA-F]{2})\\u([dD][c-fC-F][0-9a-fA-F]{2})")
 
@@ -36,7 +36,7 @@ class Document:
     data: dict[str, Any]
     problems: tuple[Problem, ...] = ()
     root: Node | None = field(default=None, repr=False)
-    _names: Named = field(default_factory=dict, repr=False, compare=False)
+    _names: NamedNode = field(default_factory=dict, repr=False, compare=False)
 
     def place(self, path: Sequence[str | int] = ()) -> Place:
         r"""The place of the value at ``path``, or of the nearest thing around it.

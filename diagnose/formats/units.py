@@ -43,7 +43,7 @@ class Sort:
     highest: float
 
 
-KINDS: Mapping[str, Sort] = {
+UNIT_KINDS: Mapping[str, Sort] = {
     "temperature": Sort(
         "a temperature",
         "°C",
@@ -84,7 +84,7 @@ QUANTITIES: Mapping[str, str] = {"ohm": "resistance", "V": "voltage", "bar": "pr
 
 
 def read_quantity(text: str, kind: str) -> float:
-    """The number that was typed, in the unit of its ``kind`` (a key of `KINDS`). Raises `Wrong`.
+    """The number that was typed, in the unit of its ``kind`` (in `UNIT_KINDS`). Raises `Wrong`.
 
     Missing and unknown units are refused, and so is what nature forbids (`quantity_fault`).
 
@@ -95,7 +95,7 @@ def read_quantity(text: str, kind: str) -> float:
     >>> read_quantity("OL", "resistance") == OVER_RANGE_OHM
     True
     """
-    sort = KINDS[kind]
+    sort = UNIT_KINDS[kind]
     if kind == "resistance" and text.strip().lower() in ("ol", "open"):
         return OVER_RANGE_OHM
     match = _TYPED.fullmatch(text.strip())
@@ -117,7 +117,7 @@ def quantity_fault(number: float, kind: str, got: str = "") -> Wrong | None:
     >>> str(quantity_fault(-5.0, "resistance")), quantity_fault(7.4, "resistance")
     ('expected a resistance that is possible (from 0 to 1e+09 ohm), got -5 ohm', None)
     """
-    sort = KINDS[kind]
+    sort = UNIT_KINDS[kind]
     if sort.lowest - _SLACK <= number <= sort.highest:
         return None
     limits = f"from {sort.lowest:g} to {sort.highest:g} {sort.unit}"
@@ -168,4 +168,4 @@ def shown_quantity(number: float, kind: str, digits: int = 0) -> str:
         return f"{number:.{digits}f} bar ({number / _BAR_PER_PSI:.{digits}f} psi)"
     if kind == "resistance" and number >= OVER_RANGE_OHM:
         return "open (over the meter's range)"
-    return f"{number:.3g} {KINDS[kind].unit}"
+    return f"{number:.3g} {UNIT_KINDS[kind].unit}"

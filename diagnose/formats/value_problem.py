@@ -33,13 +33,13 @@ class Wrong(ValueError):
 Path = tuple[str | int, ...]
 """The way to a value in a document: names and places in lists."""
 
-Fault = tuple[Path, Wrong]
+FieldFault = tuple[Path, Wrong]
 """Something wrong inside a model, and the way to it in its document."""
 
 
 def unknown(
     path: Path, what: str, name: str, known: Iterable[str], see: str = ""
-) -> Iterator[Fault]:
+) -> Iterator[FieldFault]:
     """A fault with near matches when ``name`` is not among the known names.
 
     ``see`` is the command that shows them all.
@@ -53,7 +53,7 @@ def unknown(
         yield path, Wrong(what, quoted(name), offer(name, known, see))
 
 
-def twins(path: Path, ids: Sequence[str]) -> Iterator[Fault]:
+def twins(path: Path, ids: Sequence[str]) -> Iterator[FieldFault]:
     """A fault for each id that stands in a list for a second time.
 
     >>> [path for path, wrong in twins(("modes",), ["open", "shut", "open"])]

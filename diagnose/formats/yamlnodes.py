@@ -42,7 +42,7 @@ SWITCH_WORDS = frozenset(("yes", "no", "on", "off", "y", "n", "true", "false", "
 
 _CONSTANTS: Mapping[str, bool | None] = {"true": True, "false": False, "null": None}
 
-Named = dict[int, Mapping[str, tuple[int, Node]]]
+NamedNode = dict[int, Mapping[str, tuple[int, Node]]]
 """By the identity of a mapping's node, its names with their lines and values."""
 
 
@@ -177,7 +177,7 @@ def line_of(node: Node) -> int:
     return node.start_mark.line + 1 if node.start_mark else 1
 
 
-def child_of(node: Node, step: str | int, named: Named) -> tuple[int, Node] | None:
+def child_of(node: Node, step: str | int, named: NamedNode) -> tuple[int, Node] | None:
     """The line and the node of a value inside another; a name's line is where it stands.
 
     ``named`` takes up the names of mappings that were looked through.

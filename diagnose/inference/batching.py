@@ -16,7 +16,7 @@ import numpy as np
 from diagnose.inference.aggregation import distinct
 from diagnose.inference.network import Ints
 
-WIDEST = 512
+_WIDEST = 512
 """A batch has at most so many multi-indices."""
 
 LARGEST_OCCASION = 6
@@ -38,7 +38,7 @@ def rebatched(batch: Ints, widths: Ints, occasion: Ints) -> Ints | None:
     widths: by site, how many multi-indices it has.
     occasion: of each finding, its occasion.
     """
-    wide = widths > WIDEST
+    wide = widths > _WIDEST
     sizes = np.bincount(occasion)
     pairs = occasion * len(widths) + batch
     sites = np.bincount(pairs[distinct(pairs)[0]] // len(widths), minlength=len(sizes))

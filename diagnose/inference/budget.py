@@ -27,7 +27,7 @@ They take about 110 MB, several times over while they are worked on.
 STEP, ROW = 4_000, 16
 """What one step and one row of a table take besides its entries, in entries that take as long."""
 
-Given = TypeVar("Given")
+_Given = TypeVar("_Given")
 
 
 @dataclass
@@ -55,7 +55,7 @@ def left() -> float:
     """Entries that may still be spent on one solution.
 
     >>> with within(100):
-    ...     count(30)
+    ...     spend(30)
     ...     print(left())
     70.0
     """
@@ -70,9 +70,9 @@ def within(limit: float) -> Iterator[Budget]:
     """A budget for what is worked out inside; what is spent counts for those around it too.
 
     >>> with within(100) as budget:
-    ...     count(30)
+    ...     spend(30)
     ...     try:
-    ...         count(80)
+    ...         spend(80)
     ...     except OverBudget:
     ...         print(budget.spent, budget.left)
     110.0 -10.0
@@ -90,7 +90,7 @@ class Allowance:
     """What several parts of an answer may take together; ``refused`` says which it did not allow.
 
     >>> extras = Allowance(100)
-    >>> extras.give(lambda: count(30), 0, "the first"), extras.give(lambda: count(80), 0, "another")
+    >>> extras.give(lambda: spend(30), 0, "the first"), extras.give(lambda: spend(80), 0, "another")
     (None, 0)
     >>> extras.refused
     ['another']
@@ -99,7 +99,7 @@ class Allowance:
     entries: float
     refused: list[str] = field(default_factory=list)
 
-    def give(self, work: Callable[[], Given], otherwise: Given, says: str) -> Given:
+    def give(self, work: Callable[[], _Given], otherwise: _Given, says: str) -> _Given:
         """What the work gives; ``otherwise`` when that would take more than is left."""
         with within(self.entries) as own:
             try:
@@ -111,7 +111,7 @@ class Allowance:
                 self.entries -= own.spent
 
 
-def count(entries: float) -> None:
+def spend(entries: float) -> None:
     """Spend entries, before they are made. Raises `OverBudget`."""
     for budget in _open.get():
         budget.spent += entries
@@ -133,4 +133,4 @@ def table(entries: float, times: float = 1.0, besides: float = 0.0) -> None:
     """
     if entries > LARGEST:
         raise OverBudget
-    count(entries * times + besides)
+    spend(entries * times + besides)

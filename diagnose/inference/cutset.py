@@ -12,17 +12,20 @@ from dataclasses import replace
 import numpy as np
 
 from diagnose.inference.aggregation import FLOOR, group_equal
-from diagnose.inference.budget import LARGEST, count, table
-from diagnose.inference.decomposition import Decomposition, Group, Part
+from diagnose.inference.budget import LARGEST, spend, table
+from diagnose.inference.decomposition import Decomposition, Part, VisitGroup
 from diagnose.inference.expansion import Survival, apply_transition, leaving, survival, width
 from diagnose.inference.network import Floats, Ints
 from diagnose.inference.pruning import LOWEST_LOG, Pruner
 from diagnose.record import record
 
-BESIDE = 4
+_BESIDE = 4
 """So many tables of its size stand together while joint states are made."""
 
-FEW = 256
+COMPOUND = -1
+"""The number of a variable that stands for joint states of others."""
+
+_FEW = 256
 """Up to so many joint states none is left out before all variables are there."""
 
 
@@ -89,7 +92,7 @@ class Conditions:
         some._left = {key: left[:, rows] for key, left in self._left.items()}
         return some
 
-    def left(self, group: Group) -> Floats:
+    def left(self, group: VisitGroup) -> Floats:
         """(N, T) what leaks and wide variables leave to a group, by multi-index."""
         key = tuple(kind.outside for kind in group.classes)
         if not key:
@@ -98,7 +101,7 @@ class Conditions:
             self._left[key] = leaving(
                 [[(*self.met(*outside), count) for outside, count in kind] for kind in key]
             )
-            table(self._left[key].size, 1.0 + len(key))
+            spend(self._left[key].size * (1.0 + len(key)))
         return self._left[key]
 
     def met(self, column: int, leak: float) -> Survival:
@@ -107,7 +110,7 @@ class Conditions:
         return u * (1 - leak), self.gone[:, column] + u * leak
 
 
-def met_by(group: Group, narrow: Survival, place: Mapping[int, int]) -> list[Survival]:
+def met_by(group: VisitGroup, narrow: Survival, place: Mapping[int, int]) -> list[Survival]:
     """By class of a group the (1, D) survivals of D narrow states, in the columns at ``place``."""
     u, gone = narrow
     columns = [place[kind.narrow] for kind in group.classes]
@@ -115,7 +118,7 @@ def met_by(group: Group, narrow: Survival, place: Mapping[int, int]) -> list[Sur
 
 
 def explained(
-    group: Group, polynomials: Floats, narrow: Survival, place: Mapping[int, int]
+    group: VisitGroup, polynomials: Floats, narrow: Survival, place: Mapping[int, int]
 ) -> Floats:
     """(batches, D, N) what each multi-index is worth to narrow and private states together.
 
@@ -177,13 +180,17 @@ class Bounds:
         return float(np.logaddexp.reduce(found))
 
     def bound(
-        self, weight: Floats, conditions: Conditions, rest: Sequence[Part] = ()
+        self, weight: Floats, logs: Floats, rest: Sequence[Part] = ()
     ) -> tuple[Floats, Floats]:
         """Log bounds of all that joint states contribute, (T), and of each group, (groups, T).
 
-        Variables of the ``rest`` are yet to join them.
+        Variables of the ``rest`` are yet to join them. Many states are taken some at a time.
         """
-        bounds = self._of_groups(conditions)
+        widest = max((width(group.counts) for group in self.groups), default=1)
+        some = max(LARGEST // (4 * widest), 1)
+        starts = range(0, len(logs), some)
+        parts = [self._of_groups(_conditions(logs[k : k + some])) for k in starts]
+        bounds = np.concatenate(parts, axis=1)
         to_come = self.narrow + float(sum(np.log(part.weight.sum()) for part in rest))
         with np.errstate(divide="ignore"):
             return np.log(weight) + bounds.sum(axis=0) + to_come, bounds
@@ -195,7 +202,7 @@ class Bounds:
             starts = np.cumsum([0, *(len(self.worth[g]) for g in members[:-1])])
             with np.errstate(divide="ignore"):
                 logs = np.log(worth @ conditions.left(self.groups[members[0]]))
-            count(logs.size * (2.0 + worth.shape[1] / 8))
+            spend(logs.size * (2.0 + worth.shape[1] / 8))
             bounds[members] = np.add.reduceat(logs, starts, axis=0)
         return np.maximum(bounds, LOWEST_LOG)
 
@@ -211,7 +218,7 @@ def cutset(
 
     At no time is there more than ``room`` for table entries. ``labels`` numbers states of some
     variables; joint states have the sum, or -1 where several states with a number meet, and such
-    as differ in it are kept apart.
+    as differ in it are kept apart. With a `COMPOUND` variable among these, no several are kept.
     """
     parts = sorted(plan.wide, key=_place)
     weight: Floats = np.ones(1)
@@ -224,20 +231,22 @@ def cutset(
         first, into, logs = _joined(logs, part, number, _complete(parts, k, alike))
         weight = _totals(into, (before[:, None] * part.weight).ravel(), len(first))
         stages.append(Stage(part, before, np.arange(len(into)), into, weight))
-        if len(first) > FEW and k < len(parts) - 1:
+        if labels and COMPOUND in labels:
+            single = np.flatnonzero(logs[:, -1] >= 0)
+            weight, logs, stages[-1] = weight[single], logs[single], stages[-1].only(single)
+        if len(first) > _FEW and k < len(parts) - 1:
             rest = parts[k + 1 :]
-            most, _ = bounds.bound(weight, _conditions(_worst(logs, rest)), rest)
-            each = len(rest[0].weight) * (BESIDE * (logs.shape[1] + 2) + bounds.each / 2)
+            most, _ = bounds.bound(weight, _worst(logs, rest), rest)
+            each = len(rest[0].weight) * (_BESIDE * (logs.shape[1] + 2) + bounds.each / 2)
             kept = pruner.keep(pruner.worth(most), min(room, LARGEST) / each)
             weight, logs, stages[-1] = weight[kept], logs[kept], stages[-1].only(kept)
-    conditions = _conditions(logs)
-    most, by_group = bounds.bound(weight, conditions)
+    most, by_group = bounds.bound(weight, logs)
     kept = pruner.keep(pruner.worth(most), room / (logs.shape[1] + 4 * bounds.each))
     kept = kept[np.argsort(-most[kept], kind="stable")]
     stages[-1:] = [stage.only(kept) for stage in stages[-1:]]
     chosen, labelled = logs[kept, :-1], logs[kept, -1].astype(np.intp)
     found = Cutset(weight[kept], chosen, by_group[:, kept], most[kept], labelled, stages)
-    return found, conditions.at(kept)
+    return found, _conditions(logs[kept])
 
 
 def _totals(into: Ints, weight: Floats, size: int) -> Floats:
@@ -297,7 +306,7 @@ def _joined(
 
     The last column has the labels; columns that are alike stand in order.
     """
-    table(BESIDE * len(logs) * len(part.weight) * (logs.shape[1] + 2))
+    table(_BESIDE * len(logs) * len(part.weight) * (logs.shape[1] + 2))
     joined = logs[:, None].repeat(len(part.weight), axis=1)
     joined[:, :, part.columns] += part.logs
     if labels is not None:

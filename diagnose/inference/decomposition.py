@@ -46,7 +46,7 @@ Outside = tuple[int, float]
 
 
 @record
-class Kind:
+class _Kind:
     """Live findings of a batch that narrow and private variables do not tell apart.
 
     ``narrow`` is their column, ``outside`` what they meet besides, and how many meet it.
@@ -59,21 +59,21 @@ class Kind:
     def count(self) -> int:
         """How many findings there are.
 
-        >>> Kind(0, (((0, 0.1), 2), ((1, 0.1), 1))).count
+        >>> _Kind(0, (((0, 0.1), 2), ((1, 0.1), 1))).count
         3
         """
         return sum(count for _, count in self.outside)
 
 
 @record
-class Group:
+class VisitGroup:
     """Batches with the same outside: the kinds of their present findings, and of each open one.
 
     The ``batches`` are the ``rows`` of a ``family``; ``findings`` are the open ones of each batch.
     """
 
-    classes: tuple[Kind, ...]
-    queries: tuple[Kind, ...]
+    classes: tuple[_Kind, ...]
+    queries: tuple[_Kind, ...]
     family: int
     rows: Ints
     batches: tuple[int, ...]
@@ -117,7 +117,7 @@ class Decomposition:
     batch: Ints
     apart: float
     families: tuple[Family, ...]
-    groups: tuple[Group, ...]
+    groups: tuple[VisitGroup, ...]
     wide: tuple[Part, ...]
     narrow: tuple[Part, ...]
     wide_of: tuple[int, ...]
@@ -170,6 +170,8 @@ def decompose(
     other = rebatched(live.batch, widest, live.occasion)
     if other is None:
         return found
+    if other is not live.occasion:
+        cutset = {*cutset, *(part.variable for part in found.wide)}
     return _Live(network, weight, other).decomposition(constant, cutset)
 
 
@@ -307,7 +309,7 @@ class _Live:
 
     def _groups(
         self, wide_of: Sequence[int], narrow_of: Sequence[int]
-    ) -> tuple[tuple[Group, ...], tuple[Family, ...]]:
+    ) -> tuple[tuple[VisitGroup, ...], tuple[Family, ...]]:
         """Batches that look alike from outside, and the families of their insides."""
         outside = list(zip(wide_of, self.leak, strict=True))
         _, private_of = self._signatures(self.role[self.variable] == 1)
@@ -338,11 +340,11 @@ class _Live:
         shapes: Sequence[Shape],
         some: Sequence[tuple[int, int]],
         number: Mapping[tuple[tuple[int, ...], int], int],
-    ) -> Group:
+    ) -> VisitGroup:
         """The group of some batches that look alike, with their rows in the family."""
         batches, rows = zip(*some, strict=True)
         shape = shapes[batches[0]]
-        return Group(
+        return VisitGroup(
             classes=shape.classes,
             queries=shape.queries,
             family=number[shape.size],
@@ -398,8 +400,8 @@ class Shape:
     ``asked`` about.
     """
 
-    classes: tuple[Kind, ...]
-    queries: tuple[Kind, ...]
+    classes: tuple[_Kind, ...]
+    queries: tuple[_Kind, ...]
     firsts: tuple[int, ...]
     asked: tuple[int, ...]
 
@@ -423,13 +425,13 @@ def _shape(
         if outcome[f] == PRESENT:
             alike[narrow_of[f], private_of[f]].append(f)
     found = [
-        (Kind(narrow, tuple(sorted(Counter(outside[f] for f in some).items()))), some[0])
+        (_Kind(narrow, tuple(sorted(Counter(outside[f] for f in some).items()))), some[0])
         for (narrow, _), some in alike.items()
     ]
     found.sort(key=lambda each: (each[0].outside, each[0].narrow))
     return Shape(
         tuple(kind for kind, _ in found),
-        tuple(Kind(narrow_of[f], ((outside[f], 1),)) for f in queries),
+        tuple(_Kind(narrow_of[f], ((outside[f], 1),)) for f in queries),
         tuple(f for _, f in found),
         tuple(queries),
     )

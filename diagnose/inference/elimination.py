@@ -17,20 +17,20 @@ import numpy as np
 from diagnose.inference.aggregation import FLOOR, aggregated, group_equal, spread
 from diagnose.inference.budget import STEP, table
 from diagnose.inference.cutset import Conditions, explained, met_by
-from diagnose.inference.decomposition import Decomposition, Group, Part
+from diagnose.inference.decomposition import Decomposition, Part, VisitGroup
 from diagnose.inference.expansion import Survival, apply_transition, leave_one_out, survival
 from diagnose.inference.network import Floats, Ints
 from diagnose.inference.pruning import LOWEST_LOG, Pruner
 from diagnose.record import record
 
-SMALL = 1e-30
+_SMALL = 1e-30
 """Weights are scaled up when the largest of some state of the cutset falls below this."""
 
 MORE = 4
 """So many times the states that there is room for may remain until their worth is known better."""
 
-VANISHED = 1e-280
-"""Weights below this, beside a largest one above `SMALL`, are taken for zero."""
+VANISHED = 1e-200
+"""Weights below this, beside a largest one above `_SMALL`, are taken for zero."""
 
 
 @record
@@ -279,7 +279,7 @@ class Frontier:
     def _rescale(self) -> Floats:
         """Divide each column by its largest weight, once that is small; what was taken out."""
         largest = self.alpha.max(axis=0)
-        if largest.min() > SMALL:
+        if largest.min() > _SMALL:
             largest = np.ones_like(largest)
         else:
             largest[largest == 0] = 1.0
@@ -313,7 +313,7 @@ def backward(
     (pairs, T) for a variable introduced. Tables are large: the tape is gone afterwards.
     """
     total = frontier.alpha.sum(axis=0)
-    beta = np.divide(posterior, total, out=np.zeros_like(total), where=total > 0)[None]
+    beta = np.divide(posterior, total, out=np.zeros_like(total), where=total > VANISHED)[None]
     while frontier.tape:
         trace = frontier.tape.pop()
         if isinstance(trace, Introduced):
@@ -357,7 +357,7 @@ class Messages:
                 self.families[group.family][group.rows] += _to_private(group, left, trace, weight)
 
 
-def _to_private(group: Group, left: Floats, trace: Visited, behind: Floats) -> Floats:
+def _to_private(group: VisitGroup, left: Floats, trace: Visited, behind: Floats) -> Floats:
     """(batches, N) the outside's weight for what it leaves each batch of a group to explain."""
     context = aggregated(trace.before * behind, trace.told, len(trace.narrow[0]))
     message = ((leave_one_out(trace.factors) * context) @ left.T).swapaxes(1, 2)

@@ -99,7 +99,7 @@ def apply_transition(
     if not survivals:
         return table
     states = survivals[0][0].shape[-1]
-    budget.count(table.size // table.shape[-1] * states * (1.0 + sum(counts) / 3))
+    budget.spend(table.size // table.shape[-1] * states * (1.0 + sum(counts) / 3))
     given, table = table, np.empty((*table.shape[:-1], states))
     table[...] = given
     before, rest = 1, width(counts)
@@ -124,7 +124,7 @@ def leave_one_out(factors: Floats) -> Floats:
     """
     if len(factors) == 1:
         return np.ones_like(factors)
-    budget.count(2.0 * factors.size)
+    budget.spend(2.0 * factors.size)
     before, after = np.ones_like(factors), np.ones_like(factors)
     for r in range(1, len(factors)):
         np.multiply(before[r - 1], factors[r - 1], out=before[r])

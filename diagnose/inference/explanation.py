@@ -18,8 +18,8 @@ import numpy as np
 
 from diagnose.errors import OverBudget
 from diagnose.inference.aggregation import aggregated, distinct, keep_mass
-from diagnose.inference.budget import STEP, count, table
-from diagnose.inference.cutset import Conditions, explained
+from diagnose.inference.budget import STEP, spend, table
+from diagnose.inference.cutset import COMPOUND, Conditions, explained
 from diagnose.inference.decomposition import Decomposition, Part, decompose
 from diagnose.inference.elimination import Introduced, Visited, backward
 from diagnose.inference.network import Floats, Ints, Network
@@ -86,12 +86,9 @@ class ExplanationPosterior:
         found = _conditioned(network, network.finding_names.index(target), floor)
         if found is None:
             raise ValueError(f"expected possible evidence to explain {target!r}")
-        solver, self.explanations = found
-        rows = np.arange(len(solver.cutset.weight))
-        self._events = Conditioned(solver, rows, Pruner(solver.floor, UNSEEN / 2 / solver.turns))
-        self.log_evidence = self._events.log_evidence + solver.plan.apart
-        labels = solver.cutset.labels[self._events.seen]
-        self._membership = np.eye(len(self.explanations) + 1)[labels]
+        self._whole, self._single, self.explanations = found
+        self.log_evidence = self._whole.log_evidence
+        self._membership = np.eye(len(self.explanations))[self._single.labels]
 
     @cached_property
     def posterior(self) -> Floats:
@@ -137,9 +134,11 @@ class ExplanationPosterior:
         >>> found.joints([({"meter": False}, 1.0), ({"meter": True}, 1.0)]).round(6).tolist()
         [[0.6, 0.16, 0.0], [0.0, 0.24, 0.0]]
         """
-        weight = self._events.weights([self._events.event(*each) for each in events])
-        count(weight.size * self._membership.shape[1] / 8)
-        return weight @ self._membership
+        single = self._single.weights(events)
+        spend(single.size * self._membership.shape[1] / 8)
+        split: Floats = single @ self._membership
+        several = self._whole.weights(events).sum(axis=1) - split.sum(axis=1)
+        return np.column_stack([split, np.maximum(several, 0.0)])
 
 
 def _active(network: Network, finding: int) -> Ints:
@@ -161,11 +160,12 @@ def _labels(network: Network, active: Ints) -> dict[int, Ints]:
 
 def _conditioned(
     network: Network, target: int, floor: float
-) -> tuple[Solver, list[Explanation]] | None:
-    """The network with all parents of the target in the cutset, labelled; its explanations.
+) -> tuple[Conditioned, Conditioned, list[Explanation]] | None:
+    """The network as it is; with all parents of the target in a labelled cutset; its explanations.
 
-    What is wide besides becomes one compound variable, of which only the states are left that can
-    be seen. None when the evidence is impossible.
+    In the second no two parents may be at fault. What is wide besides becomes one compound
+    variable, of which only the states are left that can be seen. None when the evidence is
+    impossible.
     """
     plain = decompose(network)
     if plain is None:
@@ -173,8 +173,6 @@ def _conditioned(
     active = _active(network, target)
     active = active[plain.weight[active] > 0]
     owner = network.variable_of[active]
-    places = zip(owner.tolist(), (active - network.offsets[owner]).tolist(), strict=True)
-    explanations = [Explanation((network.names[v], state)) for v, state in places]
     labels = _labels(network, active)
     solver = Solver(plain, UNSEEN, floor, labels).solve(taped=False)
     plan = decompose(network, owner, plain.batch)
@@ -183,16 +181,26 @@ def _conditioned(
     if solver.left_out > USEFUL:
         raise OverBudget
     seen = keep_mass(np.exp(solver.log_joint - solver.log_evidence), UNSEEN)
+    known = solver.log_evidence + plain.apart
+    apart = _with_compound(plan, solver, seen[solver.cutset.labels[seen] >= 0])
+    labels[COMPOUND] = solver.cutset.labels[seen][solver.cutset.labels[seen] >= 0]
+    single = Solver(apart, UNSEEN, known, labels)
+    places = zip(owner.tolist(), (active - network.offsets[owner]).tolist(), strict=True)
+    return (
+        Conditioned(solver, seen, known),
+        Conditioned(single, np.arange(len(single.cutset.weight)), known),
+        [Explanation(None), *(Explanation((network.names[v], state)) for v, state in places)],
+    )
+
+
+def _with_compound(plan: Decomposition, solver: Solver, seen: Ints) -> Decomposition:
+    """A plan whose wide variables that a solver had in its cutset are one, in the states seen."""
     columns = np.zeros(plan.wide_columns, dtype=np.intp)
-    columns[list(plan.wide_of)] = plain.wide_of
+    columns[list(plan.wide_of)] = solver.plan.wide_of
     logs = solver.cutset.logs[np.ix_(seen, columns)]
-    compound = Part(-1, solver.cutset.weight[seen], np.arange(len(columns)), logs)
-    labels[-1] = solver.cutset.labels[seen]
-    known = {part.variable for part in plain.wide}
-    rest = (part for part in plan.wide if part.variable not in known)
-    plan = replace(plan, wide=(compound, *rest))
-    floor = solver.log_evidence + plain.apart
-    return Solver(plan, UNSEEN, floor, labels), [Explanation(None), *explanations]
+    compound = Part(COMPOUND, solver.cutset.weight[seen], np.arange(len(columns)), logs)
+    known = {part.variable for part in solver.plan.wide}
+    return replace(plan, wide=(compound, *(p for p in plan.wide if p.variable not in known)))
 
 
 Saying = tuple[tuple[tuple[int, bool], ...], float]
@@ -200,7 +208,7 @@ Saying = tuple[tuple[tuple[int, bool], ...], float]
 
 
 @record
-class Event:
+class _Event:
     """By group and batch the open findings that turn out so, and what each must survive."""
 
     touched: Mapping[int, Mapping[int, tuple[tuple[int, bool], ...]]]
@@ -219,13 +227,14 @@ class Conditioned:
     state, what comes before and what comes after are independent given the cutset.
     """
 
-    def __init__(self, solver: Solver, rows: Ints, pruner: Pruner) -> None:
+    def __init__(self, solver: Solver, rows: Ints, log_evidence: float) -> None:
+        pruner = Pruner(log_evidence - solver.plan.apart, UNSEEN / 2 / solver.turns)
         frontier = solver.forward(rows, pruner, taped=True)
         self.plan: Decomposition = solver.plan
-        self.log_evidence = float(np.logaddexp.reduce(frontier.log_joint))
-        posterior = np.exp(frontier.log_joint - self.log_evidence)
-        self.seen = seen = keep_mass(posterior, UNSEEN)
-        self.posterior = posterior[seen]
+        self.log_evidence = log_evidence
+        posterior = np.exp(frontier.log_joint + solver.plan.apart - log_evidence)
+        seen = keep_mass(posterior, UNSEEN)
+        self.posterior, self.labels = posterior[seen], solver.cutset.labels[rows[seen]]
         self.conditions: Conditions = frontier.conditions.at(seen)
         tape = list(frontier.tape)
         self._steps = [trace.at(seen) for trace in tape]
@@ -242,21 +251,23 @@ class Conditioned:
                 self._where[step.group] = (segment, k)
         self._absences: dict[tuple[int, tuple[int, ...]], Floats] = {}
         self._shares: dict[object, Floats] = {}
+        self._plain: dict[range, Floats] = {}
 
-    def event(self, told: Mapping[str, bool], survival: float) -> Event:
+    def event(self, told: Mapping[str, bool], survival: float) -> _Event:
         """An event, from open findings by name."""
         touched: dict[int, dict[int, tuple[tuple[int, bool], ...]]] = {}
         for name, present in told.items():
             group, row, query = self.plan.site_of(name)
             mine = touched.setdefault(group, {})
             mine[row] = (*mine.get(row, ()), (query, present))
-        return Event(touched, survival)
+        return _Event(touched, survival)
 
-    def weights(self, events: Sequence[Event]) -> Floats:
+    def weights(self, told: Sequence[tuple[Mapping[str, bool], float]]) -> Floats:
         """(V, T) probability of each joint state seen together with each of V events.
 
         The events must ask about the same findings, as the outcomes of one test do.
         """
+        events = [self.event(*each) for each in told]
         result: Floats = self.posterior[None].repeat(len(events), axis=0)
         asked: dict[int, list[int]] = {}
         for group in events[0].touched:
@@ -265,24 +276,26 @@ class Conditioned:
             result = result * self._share(groups, events)
         return result
 
-    def _share(self, groups: Sequence[int], events: Sequence[Event]) -> Floats:
+    def _share(self, groups: Sequence[int], events: Sequence[_Event]) -> Floats:
         """(V, T) chance of what events say of some groups of one segment, given each state."""
         told = tuple((g, *(event.saying(g) for event in events)) for g in groups)
         if told not in self._shares:
             steps = [self._where[g][1] for g in groups]
             path = range(min(steps), max(steps) + 1)
-            plain = self._along(path, frozenset(), [Event({}, 1.0)])
+            if path not in self._plain:
+                self._plain[path] = self._along(path, frozenset(), [_Event({}, 1.0)])
+            plain = self._plain[path]
             changed = self._along(path, frozenset(groups), events)
             share = np.divide(changed, plain, out=np.zeros_like(changed), where=plain > 0)
             self._shares[told] = share
         return self._shares[told]
 
-    def _along(self, path: range, asked: frozenset[int], events: Sequence[Event]) -> Floats:
+    def _along(self, path: range, asked: frozenset[int], events: Sequence[_Event]) -> Floats:
         """(V, T) weight of the path from one step to another under each event.
 
         Events go along together for as long as they have said the same.
         """
-        count(STEP * len(path))
+        spend(STEP * len(path))
         alpha, told = self._steps[path[0]].before[None], [0] * len(events)
         for k in path:
             step = self._steps[k]

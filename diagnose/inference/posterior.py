@@ -12,7 +12,7 @@ from diagnose.inference.network import Floats, Network
 from diagnose.inference.solver import NEGLIGIBLE, Solver
 from diagnose.record import record
 
-EXACT = 1e-6
+_EXACT = 1e-6
 """A posterior is exact when all that was left out carries no more of the evidence than this."""
 
 
@@ -41,7 +41,7 @@ class Posterior:
         >>> [Posterior(nothing, 0.0, np.zeros(0), lost).exact for lost in (1e-9, 0.1)]
         [True, False]
         """
-        return self.left_out <= EXACT
+        return self.left_out <= _EXACT
 
     def bounds(self, probability: float) -> tuple[float, float]:
         """The least and the most that a probability found here can be in truth.
@@ -111,7 +111,7 @@ def _solved(
     solver = None if plan is None else Solver(plan, negligible).solve(taped)
     if solver is None or solver.log_evidence == -np.inf:
         return None
-    if not bounded and solver.left_out > max(2 * negligible, EXACT):
+    if not bounded and solver.left_out > max(2 * negligible, _EXACT):
         raise OverBudget
     return solver
 

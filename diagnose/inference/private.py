@@ -85,7 +85,7 @@ class Family:
     @property
     def _written(self) -> bool:
         """Whether the kernel is written down; one too large is applied variable by variable."""
-        return width(self.counts) <= KERNEL
+        return not self.counts or width(self.counts) <= KERNEL
 
     def _steps(self, weight: Floats) -> Floats:
         """(R, V, N, N) the kernel, averaged over the states of each variable."""

@@ -16,7 +16,7 @@ from diagnose.inference.network import Floats, Ints
 LOWEST_LOG = -1e9
 """In place of the log of zero, where logs are subtracted."""
 
-LARGEST_LOG = 600.0
+_LARGEST_LOG = 600.0
 """Shares are bounded by no more than exp of this: smaller weights have all but underflown."""
 
 
@@ -37,7 +37,7 @@ class Pruner:
 
     def worth(self, bound: Floats) -> Floats:
         """Shares of log bounds in the evidence known."""
-        shares: Floats = np.exp(np.minimum(bound - self.floor, LARGEST_LOG))
+        shares: Floats = np.exp(np.minimum(bound - self.floor, _LARGEST_LOG))
         return shares
 
     def keep(self, worth: Floats, room: float = np.inf) -> Ints:

@@ -15,7 +15,7 @@ from diagnose.inference.cutset import Bounds, cutset
 from diagnose.inference.decomposition import Decomposition
 from diagnose.inference.elimination import Block, Frontier, Messages, elimination_order
 from diagnose.inference.network import Floats, Ints
-from diagnose.inference.pruning import Pruner
+from diagnose.inference.pruning import LOWEST_LOG, Pruner
 
 NEGLIGIBLE = 1e-9
 """All joint states left out together certainly carry less than this share of the evidence."""
@@ -27,7 +27,11 @@ SCOUTS = 24
 """To find a lower bound: how many states of the cutset and of the frontier are looked at."""
 
 FIRST_BLOCK, GROWTH, LARGEST_BLOCK = 96, 3, 1024
-"""How many states of the cutset the first block takes, how the next ones grow, and the most."""
+"""How many states of the cutset the first block takes, how the next ones grow, and the most.
+
+Light states meet only the heavier states of the frontier: all 24 rows failing take 59 ms in blocks
+and 103 ms in one.
+"""
 
 SMALL_FRONTIER = 40_000
 """A block takes so many states of the cutset that its frontiers hold about so many weights."""
@@ -58,7 +62,8 @@ class Solver:
         self._limit, self._spent = left(), 0.0
         with within(np.inf) as spent:
             bounds = Bounds(plan)
-            self.floor = max(bounds.lowest(plan), floor - plan.apart)
+            shared = plan.wide or plan.narrow
+            self.floor = max(bounds.lowest(plan) if shared else LOWEST_LOG, floor - plan.apart)
             self._pruners = [Pruner(self.floor, negligible / 4 / (len(plan.wide) + 1))]
             room = self._limit / (4 + len(plan.wide) / 4)
             self.cutset, self.conditions = cutset(plan, bounds, self._pruners[0], room, labels)
@@ -147,7 +152,8 @@ class Solver:
         for family, message in zip(plan.families, self.messages.families, strict=True):
             _spread(weights, offsets, family.variable, family.marginals(message))
         totals = np.add.reduceat(weights, offsets[:-1])
-        normal: Floats = weights / np.repeat(totals, np.diff(offsets))
+        totals = np.repeat(totals, np.diff(offsets))
+        normal: Floats = np.divide(weights, totals, out=np.zeros_like(weights), where=totals > 0)
         return normal
 
 

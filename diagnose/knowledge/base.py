@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from pydantic import ValidationError as PydanticError
 
-from diagnose.formats.cache import Data, Memory
+from diagnose.formats.cache import CachedData, Memory
 from diagnose.formats.strictyaml import read_text
 from diagnose.formats.textfile import read_text_file
 from diagnose.knowledge.checks import Check, Rates, Setup, change_minutes
@@ -23,7 +23,7 @@ from diagnose.paths import Folders, GraphFiles, graph_files, own, shipped
 from diagnose.record import record
 from diagnose.tolerances import LARGEST_YAML
 
-Entry = TypeVar("Entry", PartKind, Check, Circumstance, Setup)
+_Entry = TypeVar("_Entry", PartKind, Check, Circumstance, Setup)
 
 
 @record
@@ -131,7 +131,7 @@ def _load(added: Folders) -> Knowledge:
     return known
 
 
-def _recalled(data: Data, files: GraphFiles) -> Knowledge:
+def _recalled(data: CachedData, files: GraphFiles) -> Knowledge:
     """The knowledge whose data were remembered. Raises as pydantic does when they are not right."""
     return Knowledge(
         _by_id(PartKind, data["parts"]),
@@ -143,6 +143,6 @@ def _recalled(data: Data, files: GraphFiles) -> Knowledge:
     )
 
 
-def _by_id(kind: type[Entry], data: Iterable[Data]) -> Mapping[str, Entry]:
+def _by_id(kind: type[_Entry], data: Iterable[CachedData]) -> Mapping[str, _Entry]:
     entries = (kind.model_validate(one) for one in data)
     return MappingProxyType({entry.id: entry for entry in entries})

@@ -9,7 +9,7 @@ from typing import Literal, get_args
 from pydantic import Field
 
 from diagnose.formats.model import Chance, Flag, Id, Minutes, Strict, Text, read_model
-from diagnose.formats.value_problem import Fault, Wrong
+from diagnose.formats.value_problem import FieldFault, Wrong
 from diagnose.knowledge.parts import ANY_SETUP, PARKED, Price
 from diagnose.paths import shipped
 
@@ -54,7 +54,7 @@ class Setup(Strict):
     cautions: tuple[Text, ...] = ()
     source: Text
 
-    def faults(self) -> Iterator[Fault]:
+    def faults(self) -> Iterator[FieldFault]:
         """A word that stands for all set-ups, a start that is not free, what cannot last.
 
         >>> said = {"id": "parked", "name": "parked", "says": "-", "source": "-"}
@@ -79,7 +79,7 @@ class Rates(Strict):
     hand_over_minutes: Minutes
     source: Text
 
-    def faults(self) -> Iterator[Fault]:
+    def faults(self) -> Iterator[FieldFault]:
         """Prices that are left out.
 
         >>> minutes = {"none": 0, "small": 5, "medium": 30}
@@ -110,7 +110,7 @@ class Word(Strict):
     see: tuple[Text, ...] = ()
 
 
-class Words(Strict):
+class _Words(Strict):
     """Every word with its meaning, in the order of the file."""
 
     says: Text
@@ -125,4 +125,4 @@ def load_words() -> Mapping[str, Word]:
     >>> load_words()["section"].says
     'Rows that are fed by one hose and one manifold.'
     """
-    return read_model(shipped().words, Words).words
+    return read_model(shipped().words, _Words).words

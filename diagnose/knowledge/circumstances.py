@@ -9,10 +9,10 @@ from typing import Literal
 from pydantic import Field
 
 from diagnose.formats.model import Chance, Id, Minutes, Number, Strict, Text
-from diagnose.formats.value_problem import Fault, Wrong, twins
+from diagnose.formats.value_problem import FieldFault, Wrong, twins
 
 
-class State(Strict):
+class CircumstanceState(Strict):
     """One state of a circumstance.
 
     ``prior`` is its chance when nobody said, for all checks (``any``) or by check; ``shows``
@@ -51,7 +51,7 @@ class Prepare(Strict):
     setup: Id | None = None
     cautions: tuple[Text, ...] = ()
 
-    def faults(self) -> Iterator[Fault]:
+    def faults(self) -> Iterator[FieldFault]:
         """Minutes that are said twice, or not at all.
 
         >>> [str(wrong) for _, wrong in Prepare(does="warm the oil").faults()]
@@ -75,11 +75,11 @@ class Circumstance(Strict):
     choices: tuple[Text, ...] = ()
     lowest: Number | None = None
     highest: Number | None = None
-    states: tuple[State, ...] = Field(min_length=2)
+    states: tuple[CircumstanceState, ...] = Field(min_length=2)
     ask: Ask | None = None
     prepare: Prepare | None = None
 
-    def state(self, name: str) -> State:
+    def state(self, name: str) -> CircumstanceState:
         """The state with this id. Raises `KeyError` when there is none.
 
         >>> from diagnose.knowledge.base import load_knowledge
@@ -91,7 +91,7 @@ class Circumstance(Strict):
                 return state
         raise KeyError(name)
 
-    def good_state(self, check: str) -> State:
+    def good_state(self, check: str) -> CircumstanceState:
         """The state that never makes ``check`` fail: the first such, else the first of all.
 
         >>> from diagnose.knowledge.base import load_knowledge
@@ -101,7 +101,7 @@ class Circumstance(Strict):
         sound = (state for state in self.states if not state.shows.get(check))
         return next(sound, self.states[0])
 
-    def faults(self) -> Iterator[Fault]:
+    def faults(self) -> Iterator[FieldFault]:
         """Choices without states, numbers without limits, priors that do not add up to 1.
 
         >>> known = {"id": "fan", "name": "fan", "says": "-", "scope": "run", "value": "none"}

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from diagnose.formats.model import Chance, Flag, Id, Minutes, ModeId, Number, Strict, Text
 from diagnose.formats.units import QUANTITIES, quantity_fault
-from diagnose.formats.value_problem import Fault, Wrong, twins, unknown
+from diagnose.formats.value_problem import FieldFault, Wrong, twins, unknown
 from diagnose.tolerances import MOST_LISTED
 
 LARGEST_PRIOR = 0.5
@@ -21,8 +21,8 @@ PARKED = "parked"
 """The set-up that every other is reached from, and that work wants unless it says otherwise."""
 
 Side = Literal["oil", "electric"]
-Reach = Literal["machine", "controller", "section", "branch", "port", "chain", "row"]
-Group = Literal["air", "supply", "section", "wiring", "row"]
+_Reach = Literal["machine", "controller", "section", "branch", "port", "chain", "row"]
+_Group = Literal["air", "supply", "section", "wiring", "row"]
 Unit = Literal["ohm", "V", "bar", "code", "choice"]
 Tool = Literal["none", "meter", "gauge", "display"]
 Spot = Literal["planter", "tractor", "cab"]
@@ -49,7 +49,7 @@ class Mode(Strict):
     provoked_by: Text | None = None
 
 
-AGAIN = 0.5
+_AGAIN = 0.5
 """What is left of a remedy's chance for each time that the same was done in vain (judgement).
 
 Half of what made it fail is a slip that the next attempt may not repeat; half stays as it is.
@@ -105,7 +105,7 @@ class Remedy(Strict):
         >>> clean.fixes_after(0), clean.fixes_after(1)
         (0.8, 0.4)
         """
-        return self.fixes if self.goes_on else self.fixes * AGAIN**tried
+        return self.fixes if self.goes_on else self.fixes * _AGAIN**tried
 
 
 class BadResult(Strict):
@@ -180,8 +180,8 @@ class PartKind(Strict):
     name: Text
     says: Text
     side: Side
-    reach: Reach
-    group: Group
+    reach: _Reach
+    group: _Group
     exercised_by: tuple[Id, ...] = Field(min_length=1)
     modes: tuple[Mode, ...] = Field(min_length=1)
     remedies: tuple[Remedy, ...] = Field(min_length=1)
@@ -234,7 +234,7 @@ class PartKind(Strict):
         """
         return by_id(self.swaps, name)
 
-    def faults(self) -> Iterator[Fault]:
+    def faults(self) -> Iterator[FieldFault]:
         """Names inside the kind that lead nowhere, ids given twice, priors that are too large.
 
         >>> from diagnose.knowledge.base import load_knowledge
@@ -267,7 +267,7 @@ class PartKind(Strict):
             expected = f"priors that add up to at most {LARGEST_PRIOR}"
             yield ("modes",), Wrong(expected, f"{total:g}")
 
-    def _swap_faults(self, remedies: list[str]) -> Iterator[Fault]:
+    def _swap_faults(self, remedies: list[str]) -> Iterator[FieldFault]:
         if self.swaps and self.reach != "row":
             yield ("swaps",), Wrong("swaps of parts of one row only", f"reach: {self.reach}")
         for place, swap in enumerate(self.swaps):
@@ -275,7 +275,7 @@ class PartKind(Strict):
                 here = ("swaps", place, "ended_by", number)
                 yield from unknown(here, f"a remedy of {self.id}", name, remedies)
 
-    def _measurement_faults(self, place: int, measurement: Measurement) -> Iterator[Fault]:
+    def _measurement_faults(self, place: int, measurement: Measurement) -> Iterator[FieldFault]:
         here = ("measurements", place, "results")
         yield from twins(here, [result.id for result in measurement.results])
         if len(measurement.results) > MOST_LISTED:
@@ -295,10 +295,10 @@ class PartKind(Strict):
                     yield from unknown((*here, number, "sees", seen), what, seen, own)
 
 
-Named = TypeVar("Named", Mode, Remedy, Measurement, Swap)
+_Named = TypeVar("_Named", Mode, Remedy, Measurement, Swap)
 
 
-def by_id(items: tuple[Named, ...], name: str) -> Named:
+def by_id(items: tuple[_Named, ...], name: str) -> _Named:
     """The item with this id. Raises `KeyError` when there is none.
 
     >>> from diagnose.knowledge.base import load_knowledge

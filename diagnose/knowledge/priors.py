@@ -15,7 +15,7 @@ from pydantic import AfterValidator, Field
 from diagnose.errors import FileProblems
 from diagnose.formats.model import Id, Number, Strict, Text, check_model, in_order
 from diagnose.formats.strictyaml import Document
-from diagnose.formats.value_problem import Fault, Path, Wrong, unknown
+from diagnose.formats.value_problem import FieldFault, Path, Wrong, unknown
 from diagnose.knowledge.parts import LARGEST_PRIOR, PartKind
 
 SCHEMA = "rowfault/priors/1"
@@ -57,7 +57,7 @@ class PriorSet(Strict):
     parts: ByKind
     frames: Mapping[str, ByKind] = Field(default_factory=dict)
 
-    def faults(self) -> Iterator[Fault]:
+    def faults(self) -> Iterator[FieldFault]:
         """The name that stands for having no set.
 
         >>> about = {"schema": SCHEMA, "accepted": "2026-03-01T09:30:00+00:00", "by": "workshop"}
@@ -89,7 +89,7 @@ def read_priors(document: Document, kinds: Mapping[str, PartKind]) -> PriorSet:
     return learned
 
 
-def _name_faults(data: Mapping[str, Any], kinds: Mapping[str, PartKind]) -> Iterator[Fault]:
+def _name_faults(data: Mapping[str, Any], kinds: Mapping[str, PartKind]) -> Iterator[FieldFault]:
     """Part kinds and modes that are not known, however wrong the rest of the file is."""
     yield from _unknown_in(("parts",), _named(data.get("parts")), kinds)
     for frame, priors in _named(data.get("frames")).items():
@@ -98,7 +98,7 @@ def _name_faults(data: Mapping[str, Any], kinds: Mapping[str, PartKind]) -> Iter
 
 def _unknown_in(
     path: Path, priors: Mapping[str, Any], kinds: Mapping[str, PartKind]
-) -> Iterator[Fault]:
+) -> Iterator[FieldFault]:
     for name, modes in priors.items():
         yield from unknown((*path, name), "a part kind", name, kinds)
         known = [mode.id for mode in kinds[name].modes] if name in kinds else []
@@ -110,7 +110,7 @@ def _named(value: object) -> Mapping[str, Any]:
     return value if isinstance(value, dict) else {}
 
 
-def _sum_faults(learned: PriorSet, kinds: Mapping[str, PartKind]) -> Iterator[Fault]:
+def _sum_faults(learned: PriorSet, kinds: Mapping[str, PartKind]) -> Iterator[FieldFault]:
     """Priors of a kind that add up to too much, with those of its modes that are not named."""
     fleet = relearned(kinds, learned.parts)
     sets: list[tuple[Path, ByKind]] = [(("parts",), learned.parts)]

@@ -9,20 +9,20 @@ from types import MappingProxyType
 from typing import Generic, TypeVar
 
 from diagnose.errors import FileProblems, Place, Problem
-from diagnose.formats.cache import Data
+from diagnose.formats.cache import CachedData
 from diagnose.formats.model import check_model, in_order
 from diagnose.formats.strictyaml import Document, read_file
-from diagnose.formats.value_problem import Fault, unknown
+from diagnose.formats.value_problem import FieldFault, unknown
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.checks import Check, Rates, Setup
 from diagnose.knowledge.circumstances import Circumstance
 from diagnose.knowledge.parts import ANY_SETUP, PartKind
 from diagnose.paths import GraphFiles
 
-Entry = TypeVar("Entry", PartKind, Check, Circumstance, Setup)
+_Entry = TypeVar("_Entry", PartKind, Check, Circumstance, Setup)
 
 
-def read_knowledge(files: GraphFiles) -> tuple[Knowledge, Data]:
+def read_knowledge(files: GraphFiles) -> tuple[Knowledge, CachedData]:
     """What is known, and the data that it was made of. Raises `FileProblems` with all problems."""
     parts, checks = _shelf(PartKind, files.parts), _shelf(Check, files.checks)
     circumstances = _shelf(Circumstance, files.circumstances)
@@ -69,7 +69,7 @@ def _between(
     return problems
 
 
-def _rates(files: Sequence[Path]) -> tuple[Rates, Data]:
+def _rates(files: Sequence[Path]) -> tuple[Rates, CachedData]:
     """The user's own rates when there are some, else those that ship."""
     document = read_file(files[-1])
     rates, problems = check_model(document, Rates)
@@ -79,28 +79,28 @@ def _rates(files: Sequence[Path]) -> tuple[Rates, Data]:
 
 
 @dataclass
-class _Shelf(Generic[Entry]):
+class _Shelf(Generic[_Entry]):
     """Entries of one sort with the documents they came from."""
 
-    entries: dict[str, Entry] = field(default_factory=dict)
+    entries: dict[str, _Entry] = field(default_factory=dict)
     documents: dict[str, Document] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
 
     @property
-    def data(self) -> list[Data]:
+    def data(self) -> list[CachedData]:
         return [document.data for document in self.documents.values()]
 
     @property
-    def frozen(self) -> Mapping[str, Entry]:
+    def frozen(self) -> Mapping[str, _Entry]:
         return MappingProxyType(self.entries)
 
-    def located(self, name: str, faults: Iterator[Fault]) -> list[Problem]:
+    def located(self, name: str, faults: Iterator[FieldFault]) -> list[Problem]:
         document = self.documents[name]
         return [wrong.at(document.place(path)) for path, wrong in faults]
 
 
-def _shelf(kind: type[Entry], files: Sequence[Path]) -> _Shelf[Entry]:
-    shelf: _Shelf[Entry] = _Shelf()
+def _shelf(kind: type[_Entry], files: Sequence[Path]) -> _Shelf[_Entry]:
+    shelf: _Shelf[_Entry] = _Shelf()
     for path in files:
         try:
             document = read_file(path)
@@ -141,7 +141,7 @@ def _layouts(files: Sequence[Path]) -> tuple[dict[str, Path], list[Problem]]:
 
 def _part_faults(
     kind: PartKind, parts: Mapping[str, PartKind], checks: Mapping[str, Check]
-) -> Iterator[Fault]:
+) -> Iterator[FieldFault]:
     for place, check in enumerate(kind.exercised_by):
         yield from unknown(("exercised_by", place), "a check", check, checks)
     for place, measurement in enumerate(kind.measurements):
@@ -154,7 +154,7 @@ def _part_faults(
 
 def _work_faults(
     kind: PartKind, parts: Mapping[str, PartKind], setups: Mapping[str, Setup]
-) -> Iterator[Fault]:
+) -> Iterator[FieldFault]:
     """Work that wants a set-up which does not exist, and swaps that move nothing known."""
     for name in ("remedies", "measurements", "swaps"):
         for place, work in enumerate(getattr(kind, name)):
@@ -171,7 +171,7 @@ def _work_faults(
             yield from unknown(here, what, moved, [*own, *others])
 
 
-def _wanted(check: Check, setups: Mapping[str, Setup]) -> Iterator[Fault]:
+def _wanted(check: Check, setups: Mapping[str, Setup]) -> Iterator[FieldFault]:
     yield from unknown(("setup",), "a set-up", check.setup, _passing(setups))
     yield from _lasting_faults((), check.wants, setups)
 
@@ -182,13 +182,15 @@ def _passing(setups: Mapping[str, Setup]) -> list[str]:
 
 def _lasting_faults(
     path: tuple[str | int, ...], wants: Sequence[str], setups: Mapping[str, Setup]
-) -> Iterator[Fault]:
+) -> Iterator[FieldFault]:
     lasting = [name for name, setup in setups.items() if setup.lasting]
     for number, name in enumerate(wants):
         yield from unknown((*path, "wants", number), "a lasting set-up", name, lasting)
 
 
-def _prepare_faults(circumstance: Circumstance, setups: Mapping[str, Setup]) -> Iterator[Fault]:
+def _prepare_faults(
+    circumstance: Circumstance, setups: Mapping[str, Setup]
+) -> Iterator[FieldFault]:
     prepare = circumstance.prepare
     lasting = [name for name, setup in setups.items() if setup.lasting]
     if prepare and prepare.setup:
@@ -197,7 +199,7 @@ def _prepare_faults(circumstance: Circumstance, setups: Mapping[str, Setup]) -> 
 
 def _seen_faults(
     path: tuple[str | int, ...], seen: str, parts: Mapping[str, PartKind]
-) -> Iterator[Fault]:
+) -> Iterator[FieldFault]:
     kind, _, mode = seen.partition(":")
     yield from unknown(path, "a part kind before the colon", kind, parts)
     if kind in parts:
@@ -205,7 +207,7 @@ def _seen_faults(
         yield from unknown(path, f"a mode of {kind} after the colon", mode, modes)
 
 
-def _state_faults(circumstance: Circumstance, checks: Mapping[str, Check]) -> Iterator[Fault]:
+def _state_faults(circumstance: Circumstance, checks: Mapping[str, Check]) -> Iterator[FieldFault]:
     for place, state in enumerate(circumstance.states):
         here = ("states", place)
         for check in state.shows:

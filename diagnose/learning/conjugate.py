@@ -253,7 +253,7 @@ def _log_beta(a: float, b: float) -> float:
     return math.lgamma(a) + math.lgamma(b) - math.lgamma(a + b)
 
 
-EXACT = 1e-15
+_EXACT = 1e-15
 TINY = 1e-300
 MOST_STEPS = 100_000
 MOST_HALVINGS = 200
@@ -278,7 +278,7 @@ def _gamma_series(shape: float, x: float) -> float:
     for step in range(1, MOST_STEPS):
         term *= x / (shape + step)
         total += term
-        if term < total * EXACT:
+        if term < total * _EXACT:
             break
     return total
 
@@ -318,7 +318,7 @@ def _lentz(first: float, steps: Iterable[tuple[float, float]]) -> float:
         lower = 1 / ((q + p * lower) or TINY)
         upper = (q + p / upper) or TINY
         value *= upper * lower
-        if abs(upper * lower - 1) < EXACT:
+        if abs(upper * lower - 1) < _EXACT:
             break
     return value
 

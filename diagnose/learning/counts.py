@@ -44,10 +44,10 @@ class Summary(Protocol):
 
 
 @record
-class Tally:
+class ModeCounts:
     """Closed cases, part-cases by part kind, and findings by part kind and mode.
 
-    >>> one = Tally(1, Counter({"valve": 6}), Counter({("valve", "coil_open"): 1}))
+    >>> one = ModeCounts(1, Counter({"valve": 6}), Counter({("valve", "coil_open"): 1}))
     >>> (one + one).part_cases["valve"]
     12
     """
@@ -56,8 +56,8 @@ class Tally:
     part_cases: Counter[str] = field(default_factory=Counter)
     found: Counter[ModeOf] = field(default_factory=Counter)
 
-    def __add__(self, other: Tally) -> Tally:
-        return Tally(
+    def __add__(self, other: ModeCounts) -> ModeCounts:
+        return ModeCounts(
             self.cases + other.cases,
             self.part_cases + other.part_cases,
             self.found + other.found,
@@ -76,32 +76,35 @@ class Counts:
     unknown_causes: by id, causes that the case's machine does not have.
     """
 
-    frames: Mapping[str, Tally] = field(default_factory=dict)
+    frames: Mapping[str, ModeCounts] = field(default_factory=dict)
     unfinished: int = 0
     unknown_machines: Counter[str] = field(default_factory=Counter)
     unknown_causes: Counter[str] = field(default_factory=Counter)
 
     @property
-    def fleet(self) -> Tally:
+    def fleet(self) -> ModeCounts:
         """All frames together.
 
-        >>> both = Counts({"mounted": Tally(2), "folding": Tally(3)})
+        >>> both = Counts({"mounted": ModeCounts(2), "folding": ModeCounts(3)})
         >>> both.fleet.cases
         5
         """
-        return sum(self.frames.values(), Tally())
+        return sum(self.frames.values(), ModeCounts())
 
     def __add__(self, other: Counts) -> Counts:
         frames = {*self.frames, *other.frames}
         return Counts(
-            {f: self.frames.get(f, Tally()) + other.frames.get(f, Tally()) for f in sorted(frames)},
+            {
+                f: self.frames.get(f, ModeCounts()) + other.frames.get(f, ModeCounts())
+                for f in sorted(frames)
+            },
             self.unfinished + other.unfinished,
             self.unknown_machines + other.unknown_machines,
             self.unknown_causes + other.unknown_causes,
         )
 
 
-def count(cases: Iterable[Summary], knowledge: Knowledge) -> Counts:
+def count_cases(cases: Iterable[Summary], knowledge: Knowledge) -> Counts:
     """The counts of some cases, whatever their order. Raises `FileProblems` for a bad layout.
 
     Each part on the machine of a case that counts is one part-case, and each cause that its
@@ -120,7 +123,7 @@ def count(cases: Iterable[Summary], knowledge: Knowledge) -> Counts:
     >>> found = ("row-6/valve:coil_open",)
     >>> coil = SimpleNamespace(machine="mounted-6", outcome=PROVEN, causes=found)
     >>> left = SimpleNamespace(machine="mounted-6", outcome="given-up", causes=())
-    >>> told = count([coil, coil, left], load_knowledge())
+    >>> told = count_cases([coil, coil, left], load_knowledge())
     >>> told.fleet.part_cases["valve"], told.fleet.found["valve", "coil_open"], told.unfinished
     (12, 2, 1)
     """
@@ -157,7 +160,7 @@ def _of_machine(machine: Machine, stories: Counter[tuple[str, ...]]) -> Counts:
             elif cause.partition("/")[0] != CIRCUMSTANCES:
                 strange[cause] += often
     part_cases = Counter({kind: number * cases for kind, number in kinds.items()})
-    return Counts({machine.frame: Tally(cases, part_cases, found)}, unknown_causes=strange)
+    return Counts({machine.frame: ModeCounts(cases, part_cases, found)}, unknown_causes=strange)
 
 
 def _mode_of(machine: Machine, cause: str) -> ModeOf | None:

@@ -17,7 +17,7 @@ from diagnose.formats.strictyaml import read_text
 from diagnose.knowledge.parts import PartKind
 from diagnose.knowledge.priors import SCHEMA, PriorSet, read_priors
 from diagnose.learning.conjugate import Gamma
-from diagnose.learning.counts import Counts, Tally, Weights
+from diagnose.learning.counts import Counts, ModeCounts, Weights
 from diagnose.record import record
 
 ALL_MODES = ""
@@ -105,7 +105,7 @@ def learn(counts: Counts, parts: Mapping[str, PartKind], weights: Weights) -> Le
     >>> learn(Counts(), load_knowledge().parts, load_weights()).modes
     ()
     >>> from collections import Counter
-    >>> tally = Tally(9, Counter(valve=500), Counter({("valve", "coil_open"): 1}))
+    >>> tally = ModeCounts(9, Counter(valve=500), Counter({("valve", "coil_open"): 1}))
     >>> shipped = load_knowledge(learned=False).parts
     >>> coil = learn(Counts({"": tally}), shipped, load_weights()).modes[0]
     >>> round(coil.before.mean, 6), round(coil.after.mean, 6)  # 0.6 / 500, then 1.6 / 1000
@@ -120,7 +120,7 @@ def learn(counts: Counts, parts: Mapping[str, PartKind], weights: Weights) -> Le
     return Lesson(counts, modes, kinds, dict(_apart(modes, counts.frames, weights)))
 
 
-def _moved(kind: str, mode: str, before: Gamma, tally: Tally, surprise: float) -> Moved:
+def _moved(kind: str, mode: str, before: Gamma, tally: ModeCounts, surprise: float) -> Moved:
     if mode == ALL_MODES:
         found = sum(times for (each, _), times in tally.found.items() if each == kind)
     else:
@@ -130,7 +130,7 @@ def _moved(kind: str, mode: str, before: Gamma, tally: Tally, surprise: float) -
 
 
 def _apart(
-    modes: Sequence[Moved], frames: Mapping[str, Tally], weights: Weights
+    modes: Sequence[Moved], frames: Mapping[str, ModeCounts], weights: Weights
 ) -> Iterator[tuple[str, tuple[Moved, ...]]]:
     """By frame, the modes whose rates clearly differ between frames."""
     tallies = [tally for tally in frames.values() if tally.cases]
@@ -146,7 +146,7 @@ def _apart(
             yield frame, own
 
 
-def _log_ratio(moved: Moved, tallies: Sequence[Tally]) -> float:
+def _log_ratio(moved: Moved, tallies: Sequence[ModeCounts]) -> float:
     """How much likelier the counts are with a rate for each frame than with one for all (log).
 
     The chances of Poisson counts under Gamma beliefs, their common factors left out.
@@ -166,7 +166,7 @@ def _log_weight(belief: Gamma, count: int, exposure: float) -> float:
     )
 
 
-DIGITS = 6
+_DIGITS = 6
 """Figures that a learned prior is written with; the cases never say more."""
 
 
@@ -197,9 +197,9 @@ def set_text(lesson: Lesson, by: str, at: datetime) -> str:
     """The text of the set's file; the same cases give the same id on the same day.
 
     >>> from diagnose.learning.conjugate import Gamma
-    >>> from diagnose.learning.counts import Counts, Tally
+    >>> from diagnose.learning.counts import Counts, ModeCounts
     >>> moved = Moved("valve", "coil_open", Gamma(1, 100), 2, 100, 0.3, False)  # 3 in 200
-    >>> lesson = Lesson(Counts({"": Tally(9)}), (moved,), (), {})
+    >>> lesson = Lesson(Counts({"": ModeCounts(9)}), (moved,), (), {})
     >>> set_text(lesson, "A. Helper", datetime(2026, 3, 1, tzinfo=UTC)).splitlines()[3:]
     ['by: "A. Helper"', 'cases: 9', 'parts:', '  valve: {coil_open: 0.015}']
     """
@@ -223,7 +223,7 @@ def _kinds(name: str, moved: Sequence[Moved], indent: str) -> Iterator[str]:
     yield f"{indent}{name}:"
     for kind in dict.fromkeys(each.kind for each in moved):
         own = [each for each in moved if each.kind == kind]
-        priors = ", ".join(f"{each.mode}: {each.after.mean:.{DIGITS}g}" for each in own)
+        priors = ", ".join(f"{each.mode}: {each.after.mean:.{_DIGITS}g}" for each in own)
         yield f"{indent}  {kind}: {{{priors}}}"
 
 

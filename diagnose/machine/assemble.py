@@ -11,7 +11,7 @@ import networkx as nx
 from diagnose.errors import FileProblems, Problem
 from diagnose.formats.model import check_model, in_order
 from diagnose.formats.strictyaml import Document
-from diagnose.formats.value_problem import Fault, Path, Wrong, unknown
+from diagnose.formats.value_problem import FieldFault, Path, Wrong, unknown
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.knowledge.parts import PartKind
 from diagnose.machine.layouts import Layout, crowded, layout_faults
@@ -72,7 +72,7 @@ def _built(
     return machine
 
 
-def assemble(layout: Layout, knowledge: Knowledge) -> tuple[Machine, list[Fault]]:
+def assemble(layout: Layout, knowledge: Knowledge) -> tuple[Machine, list[FieldFault]]:
     """The machine as far as it can be built, and what stands in the way of using it.
 
     >>> from diagnose.knowledge.base import load_knowledge
@@ -99,7 +99,7 @@ def assemble(layout: Layout, knowledge: Knowledge) -> tuple[Machine, list[Fault]
     return _machine(layout, graph, parts, known), faults or list(_idle_extras(layout, graph))
 
 
-def _idle_extras(layout: Layout, graph: nx.DiGraph[str]) -> Iterator[Fault]:
+def _idle_extras(layout: Layout, graph: nx.DiGraph[str]) -> Iterator[FieldFault]:
     """Extra parts that no row depends on."""
     ends = {end_of(row) for row in range(1, layout.rows + 1)}
     for place, extra in enumerate(layout.extra):
@@ -146,7 +146,7 @@ def _machine(
 
 def _extra_faults(
     layout: Layout, parts: list[PartOf], kinds: Mapping[str, object]
-) -> Iterator[Fault]:
+) -> Iterator[FieldFault]:
     """Kinds and parts that extra parts name and nobody has, ids that another part has."""
     count = Counter(part.id for part in parts)
     for place, extra in enumerate(layout.extra):
@@ -161,7 +161,7 @@ def _extra_faults(
             yield from unknown((*path, "serves", number), "a part", part, count)
 
 
-def _cycle_faults(graph: nx.DiGraph[str], paths: Mapping[str, Path]) -> list[Fault]:
+def _cycle_faults(graph: nx.DiGraph[str], paths: Mapping[str, Path]) -> list[FieldFault]:
     """For each circle of parts a fault at every one of its parts that the layout names."""
     faults: dict[Path, Wrong] = {}
     for knot in nx.strongly_connected_components(graph):

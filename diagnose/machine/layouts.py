@@ -10,7 +10,7 @@ from pydantic import BeforeValidator, Field
 
 from diagnose.formats.model import Id, Strict
 from diagnose.formats.rowranges import in_short, read_rows
-from diagnose.formats.value_problem import Fault, Path, Wrong, twins, unknown
+from diagnose.formats.value_problem import FieldFault, Path, Wrong, twins, unknown
 from diagnose.tolerances import LONGEST_NAME, MOST_EXTRAS, MOST_ROWS
 
 
@@ -23,7 +23,7 @@ def _row_text(value: object) -> str:
     )
 
 
-Rows = Annotated[str, BeforeValidator(_row_text)]
+_Rows = Annotated[str, BeforeValidator(_row_text)]
 RowCount = Annotated[int, Field(strict=True, ge=1, le=MOST_ROWS)]
 RowNumber = Annotated[int, Field(strict=True, ge=1, le=MOST_ROWS)]
 
@@ -36,18 +36,18 @@ class Section(Strict):
     """
 
     id: str
-    rows: Rows
+    rows: _Rows
     feed: Literal["star", "chain"] = "star"
     first: RowNumber | None = Field(default=None, alias="from")
     last: RowNumber | None = Field(default=None, alias="to")
     fed_from: str | None = None
 
 
-class Branch(Strict):
+class _Branch(Strict):
     """Rows that share a harness branch, and the controller that drives it."""
 
     id: str
-    rows: Rows
+    rows: _Rows
     controller: str
 
 
@@ -62,7 +62,7 @@ class Port(Strict):
 
     id: str
     at: RowNumber
-    rows: Rows
+    rows: _Rows
 
 
 class Extra(Strict):
@@ -72,7 +72,7 @@ class Extra(Strict):
     kind: str
     needs: tuple[str, ...] = ()
     serves: tuple[str, ...] = ()
-    rows: Rows | None = None
+    rows: _Rows | None = None
 
 
 class Layout(Strict):
@@ -88,12 +88,12 @@ class Layout(Strict):
     says: str | None = None
     rows: RowCount
     sections: tuple[Section, ...] = Field(min_length=1)
-    branches: tuple[Branch, ...] = Field(min_length=1)
+    branches: tuple[_Branch, ...] = Field(min_length=1)
     controllers: tuple[Controller, ...] = Field(min_length=1)
     ports: tuple[Port, ...] = ()
     extra: tuple[Extra, ...] = ()
 
-    def rows_of(self, item: Section | Branch | Port | Extra) -> tuple[int, ...]:
+    def rows_of(self, item: Section | _Branch | Port | Extra) -> tuple[int, ...]:
         """The rows that an item names, in order of number; none when they cannot be read.
 
         >>> section = {"id": "section-1", "rows": "1-3"}
@@ -132,7 +132,7 @@ _LONGEST = 60
 _LISTS = ("sections", "branches", "controllers", "ports")
 
 
-def layout_faults(layout: Layout) -> Iterator[Fault]:
+def layout_faults(layout: Layout) -> Iterator[FieldFault]:
     """Rows left out, given twice or out of range, names that lead nowhere, ids given twice.
 
     >>> section = {"id": "section-1", "rows": "1-2"}
@@ -147,7 +147,7 @@ def layout_faults(layout: Layout) -> Iterator[Fault]:
     yield from crowded(layout) or _all_faults(layout)
 
 
-def crowded(layout: Layout) -> list[Fault]:
+def crowded(layout: Layout) -> list[FieldFault]:
     """Lists that are too long to be looked at one by one: nothing in them can be right.
 
     >>> section = {"id": "section-1", "rows": "1"}
@@ -159,7 +159,7 @@ def crowded(layout: Layout) -> list[Fault]:
     >>> [str(wrong) for _, wrong in crowded(layout)]
     ['expected at most 1 sections, one for each row, got 3']
     """
-    found: list[Fault] = []
+    found: list[FieldFault] = []
     for name in _LISTS:
         many = len(getattr(layout, name))
         if many > layout.rows:
@@ -173,7 +173,7 @@ def crowded(layout: Layout) -> list[Fault]:
     return found
 
 
-def _all_faults(layout: Layout) -> Iterator[Fault]:
+def _all_faults(layout: Layout) -> Iterator[FieldFault]:
     yield from _names(layout)
     yield from _ids(layout)
     for name in ("sections", "branches", "ports", "extra"):
@@ -188,7 +188,7 @@ def _all_faults(layout: Layout) -> Iterator[Fault]:
             yield ("ports", place, "at"), wrong
 
 
-def _names(layout: Layout) -> Iterator[Fault]:
+def _names(layout: Layout) -> Iterator[FieldFault]:
     yield from _bad_id(("id",), layout.id)
     if not layout.name.strip():
         yield ("name",), Wrong("a name for people", repr(layout.name))
@@ -197,13 +197,13 @@ def _names(layout: Layout) -> Iterator[Fault]:
         yield ("name",), Wrong(f"a name of at most {LONGEST_NAME} letters", got, "shorten it")
 
 
-def _bad_id(path: Path, name: str) -> Iterator[Fault]:
+def _bad_id(path: Path, name: str) -> Iterator[FieldFault]:
     if not _ID.fullmatch(name) or len(name) > _LONGEST:
         expected = "an id of small letters, digits and single hyphens, such as section-2"
         yield path, Wrong(expected, repr(name[:_LONGEST]))
 
 
-def _ids(layout: Layout) -> Iterator[Fault]:
+def _ids(layout: Layout) -> Iterator[FieldFault]:
     """Ids that are misshapen, given twice, or taken by something else."""
     taken = {"supply": "every machine", "power": "every machine"}
     for name in _LISTS:
@@ -220,7 +220,7 @@ def _ids(layout: Layout) -> Iterator[Fault]:
     yield from _extra_ids(layout.extra)
 
 
-def _extra_ids(extra: Sequence[Extra]) -> Iterator[Fault]:
+def _extra_ids(extra: Sequence[Extra]) -> Iterator[FieldFault]:
     yield from twins(("extra",), [item.id for item in extra])
     for place, item in enumerate(extra):
         if not _PART_ID.fullmatch(item.id) or len(item.id) > 2 * _LONGEST:
@@ -228,7 +228,7 @@ def _extra_ids(extra: Sequence[Extra]) -> Iterator[Fault]:
             yield ("extra", place, "id"), Wrong(expected, repr(item.id[:_LONGEST]))
 
 
-def _unreadable_rows(layout: Layout, name: str) -> Iterator[Fault]:
+def _unreadable_rows(layout: Layout, name: str) -> Iterator[FieldFault]:
     for place, item in enumerate(getattr(layout, name)):
         try:
             if item.rows is not None:
@@ -237,7 +237,9 @@ def _unreadable_rows(layout: Layout, name: str) -> Iterator[Fault]:
             yield (name, place, "rows"), wrong
 
 
-def _uncovered(layout: Layout, name: str, items: Sequence[Section | Branch]) -> Iterator[Fault]:
+def _uncovered(
+    layout: Layout, name: str, items: Sequence[Section | _Branch]
+) -> Iterator[FieldFault]:
     """Rows that stand in two items of the list, or in none."""
     seen: dict[int, str] = {}
     for place, item in enumerate(items):
@@ -253,7 +255,7 @@ def _uncovered(layout: Layout, name: str, items: Sequence[Section | Branch]) -> 
         yield (name,), Wrong(expected, f"no place for row {in_short(missing)}")
 
 
-def _feeds(layout: Layout) -> Iterator[Fault]:
+def _feeds(layout: Layout) -> Iterator[FieldFault]:
     ids = {section.id for section in layout.sections}
     for place, section in enumerate(layout.sections):
         path: Path = ("sections", place)
@@ -262,7 +264,7 @@ def _feeds(layout: Layout) -> Iterator[Fault]:
         yield from _direction(path, section, layout.rows_of(section))
 
 
-def _direction(path: Path, section: Section, rows: Sequence[int]) -> Iterator[Fault]:
+def _direction(path: Path, section: Section, rows: Sequence[int]) -> Iterator[FieldFault]:
     ends = (section.first, section.last)
     if section.feed == "star" and ends != (None, None):
         remedy = "leave from and to out, or write feed: chain"
@@ -273,7 +275,7 @@ def _direction(path: Path, section: Section, rows: Sequence[int]) -> Iterator[Fa
         yield path, Wrong(expected, f"from {ends[0]} to {ends[1]}", remedy)
 
 
-def _controllers(layout: Layout) -> Iterator[Fault]:
+def _controllers(layout: Layout) -> Iterator[FieldFault]:
     ids = [controller.id for controller in layout.controllers]
     known = set(ids)
     for place, branch in enumerate(layout.branches):

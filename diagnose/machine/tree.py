@@ -12,15 +12,15 @@ from diagnose.errors import InputError, Place, Problem
 from diagnose.formats.rowranges import in_short
 from diagnose.machine.planter import POWER, SUPPLY, Machine
 
-WIDTH = 80
+_WIDTH = 80
 _ARROW = " → "
 
 
-def draw(machine: Machine) -> list[str]:
+def draw_tree(machine: Machine) -> list[str]:
     """The machine from the tractor outwards: oil side, electric side, bleed ports, one row.
 
     >>> from diagnose.machine.graph import load_machine
-    >>> print(*draw(load_machine("mounted-6"))[:5], sep=chr(10))
+    >>> print(*draw_tree(load_machine("mounted-6"))[:5], sep=chr(10))
     mounted-6: mounted, 6 rows (invented layout)
     <BLANKLINE>
     oil side
@@ -28,7 +28,7 @@ def draw(machine: Machine) -> list[str]:
     └─ section-1: hose → manifold → rows 1-6, a star; air
     """
     return [
-        *wrap(f"{machine.id}: {machine.name}", WIDTH),
+        *wrap(f"{machine.id}: {machine.name}", _WIDTH),
         "",
         "oil side",
         f"{_path(part for part, _ in SUPPLY)}; also return, air",
@@ -119,7 +119,7 @@ def _section_lines(machine: Machine, section: str) -> list[str]:
     if order is not None:
         rows = f"row {_ARROW.join(map(str, order))}, a chain"
     text = f"{section}: {_feeder(machine, section)}hose → manifold → {rows}; air"
-    return wrap(text, WIDTH - 5, subsequent_indent="  ")
+    return wrap(text, _WIDTH - 5, subsequent_indent="  ")
 
 
 def _all(rows: Sequence[int]) -> str:

@@ -31,7 +31,7 @@ from pydantic import Field
 from diagnose.errors import FileProblems, Problem, quoted
 from diagnose.formats.model import Strict, check_model, in_order
 from diagnose.formats.strictyaml import Document, read_file, read_text
-from diagnose.formats.value_problem import Fault, Wrong
+from diagnose.formats.value_problem import FieldFault, Wrong
 from diagnose.formats.yamlnodes import NUMBER_STARTS, SWITCH_WORDS
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine, load_machine
@@ -44,7 +44,7 @@ from diagnose.observations.validation import Validation, too_long
 SCHEMA, REST = "rowfault/case/3", "rowfault/case-rest/2"
 """What an archive says that it is; and what came after a damaged entry."""
 
-FORMS = {SCHEMA: 3, "rowfault/case/2": 2, "rowfault/case/1": 1}
+_FORMS = {SCHEMA: 3, "rowfault/case/2": 2, "rowfault/case/1": 1}
 """The form of the events in each that is read (`diagnose.observations.formats`)."""
 
 UNCHAINED = "rowfault/case/1"
@@ -64,7 +64,7 @@ class Archive(Strict):
     form: Literal["rowfault/case/3", "rowfault/case/2", "rowfault/case/1"] = Field(alias="schema")
     events: Annotated[tuple[Event, ...], Field(min_length=1)]
 
-    def faults(self) -> Iterator[Fault]:
+    def faults(self) -> Iterator[FieldFault]:
         """A story that does not begin with its opening, or with a second one; ids used twice.
 
         >>> from diagnose.observations.entries import Noted, new_event
@@ -115,7 +115,7 @@ def chained(events: Iterable[Event]) -> Iterator[tuple[Event, dict[str, Any], st
     head = FIRST
     for event in events:
         data = encode(event)
-        head = link(head, FORMS[SCHEMA], canonical(data))
+        head = link(head, _FORMS[SCHEMA], canonical(data))
         yield event, data, head
 
 
@@ -177,7 +177,7 @@ def is_archive(document: Document) -> bool:
     >>> is_archive(read_text("schema: rowfault/case/1", "a.yaml"))
     True
     """
-    return document.data.get("schema") in tuple(FORMS)
+    return document.data.get("schema") in tuple(_FORMS)
 
 
 def read_story(source: Path | Document, knowledge: Knowledge | None = None) -> tuple[Event, ...]:
@@ -213,7 +213,7 @@ def read_story(source: Path | Document, knowledge: Knowledge | None = None) -> t
 def _chained(document: Document) -> tuple[Document, list[Problem]]:
     """The document without hashes, its events as this program reads them; what the chain says."""
     data, problems = document.data, []
-    form = FORMS.get(str(data.get("schema")), FORMAT)
+    form = _FORMS.get(str(data.get("schema")), FORMAT)
     events = data.get("events")
     if not isinstance(events, list):
         return document, []

@@ -36,7 +36,7 @@ from pydantic import Field
 from diagnose.errors import FileProblems, Problem, UnknownName
 from diagnose.formats.model import Strict, Text, check_model, in_order
 from diagnose.formats.strictyaml import Document, read_file
-from diagnose.formats.value_problem import Fault, Wrong
+from diagnose.formats.value_problem import FieldFault, Wrong
 from diagnose.formats.value_problem import Path as Way
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import SEE, Machine, load_machine
@@ -48,7 +48,7 @@ from diagnose.observations.pattern import read_pattern
 from diagnose.observations.values import DONE, circumstance_value, reading_of, typeable, work_of
 from diagnose.tolerances import MOST_NOTES
 
-Said = str | int | float | bool
+_Said = str | int | float | bool
 """A value as it was written; a bare number is text too, and its unit will be asked for."""
 
 
@@ -57,8 +57,8 @@ class RunEntry(Strict):
 
     check: Text
     pattern: Text | None = None
-    rows: Mapping[str, Said] | None = None
-    circumstances: Mapping[str, Said] = Field(default_factory=dict)
+    rows: Mapping[str, _Said] | None = None
+    circumstances: Mapping[str, _Said] = Field(default_factory=dict)
 
     @property
     def text(self) -> str:
@@ -77,7 +77,7 @@ class ReadingEntry(Strict):
 
     measurement: Text
     part: Text
-    value: Said
+    value: _Said
 
 
 class WorkEntry(Strict):
@@ -94,26 +94,26 @@ class StoryEntry(Strict):
 
     check: Text | None = None
     pattern: Text | None = None
-    rows: Mapping[str, Said] | None = None
-    circumstances: Mapping[str, Said] = Field(default_factory=dict)
+    rows: Mapping[str, _Said] | None = None
+    circumstances: Mapping[str, _Said] = Field(default_factory=dict)
     measurement: Text | None = None
     remedy: Text | None = None
     swap: Text | None = None
     part: Text | None = None
-    value: Said | None = None
+    value: _Said | None = None
     other: Text | None = Field(default=None, alias="with")
 
     @property
     def sort(self) -> str:
-        """Which of `SORTS` it is; empty when it is none or more than one.
+        """Which of `_SORTS` it is; empty when it is none or more than one.
 
         >>> StoryEntry(remedy="clean-valve", part="row-6/valve").sort, StoryEntry(value="no").sort
         ('remedy', '')
         """
-        told = [sort for sort in SORTS if getattr(self, sort) is not None]
+        told = [sort for sort in _SORTS if getattr(self, sort) is not None]
         return told[0] if len(told) == 1 else ""
 
-    def wrong(self) -> Iterator[Fault]:
+    def wrong(self) -> Iterator[FieldFault]:
         """What does not go together.
 
         >>> [(_, wrong)] = StoryEntry(check="bleed", pattern="PF", part="row-6/valve").wrong()
@@ -121,14 +121,14 @@ class StoryEntry(Strict):
         ("no 'part' with check", 'leave it out')
         """
         if not self.sort:
-            yield (), Wrong(f"one of {', '.join(SORTS)}", "none or several", "one thing an entry")
+            yield (), Wrong(f"one of {', '.join(_SORTS)}", "none or several", "one thing an entry")
             return
         given = {name for name in FIELDS if getattr(self, name) not in (None, {})}
-        allowed = SORTS[self.sort]
+        allowed = _SORTS[self.sort]
         for name in sorted(given - allowed):
             yield (
                 (),
-                Wrong(f"no {ALIASES.get(name, name)!r} with {self.sort}", "one", "leave it out"),
+                Wrong(f"no {_ALIASES.get(name, name)!r} with {self.sort}", "one", "leave it out"),
             )
         if self.sort == "check":
             if (self.pattern is None) == (self.rows is None):
@@ -136,10 +136,10 @@ class StoryEntry(Strict):
                 yield (), Wrong("either pattern or rows", got, "keep one of them")
         else:
             for name in sorted(allowed - given):
-                yield (), Wrong(f"the field {ALIASES.get(name, name)!r}", "nothing", "add it")
+                yield (), Wrong(f"the field {_ALIASES.get(name, name)!r}", "nothing", "add it")
 
 
-SORTS: Mapping[str, frozenset[str]] = {
+_SORTS: Mapping[str, frozenset[str]] = {
     "check": frozenset({"pattern", "rows", "circumstances"}),
     "measurement": frozenset({"part", "value"}),
     "remedy": frozenset({"part"}),
@@ -148,20 +148,20 @@ SORTS: Mapping[str, frozenset[str]] = {
 """What an entry of a story may be, and the fields that go with it."""
 
 FIELDS = ("pattern", "rows", "circumstances", "part", "value", "other")
-ALIASES = {"other": "with"}
+_ALIASES = {"other": "with"}
 
 
 class CaseFile(Strict):
     """A case as its file tells it."""
 
     machine: Text
-    history: Mapping[str, Said] = Field(default_factory=dict)
-    circumstances: Mapping[str, Said] = Field(default_factory=dict)
+    history: Mapping[str, _Said] = Field(default_factory=dict)
+    circumstances: Mapping[str, _Said] = Field(default_factory=dict)
     runs: tuple[RunEntry, ...] = ()
     readings: tuple[ReadingEntry, ...] = ()
     story: tuple[StoryEntry, ...] = ()
 
-    def faults(self) -> Iterator[Fault]:
+    def faults(self) -> Iterator[FieldFault]:
         """Runs without results, or with results told twice; a story beside runs or readings.
 
         >>> [(path, wrong)] = CaseFile(machine="mine", runs=[{"check": "bleed"}]).faults()
@@ -181,7 +181,7 @@ class CaseFile(Strict):
                 got = "neither" if run.rows is None else "both"
                 yield ("runs", place), Wrong("either pattern or rows", got, "keep one of them")
 
-    def overfull(self) -> list[Fault]:
+    def overfull(self) -> list[FieldFault]:
         """What there is too much of to look at it one by one.
 
         >>> story = [{"remedy": "clean-valve", "part": "row-6"}] * 300
@@ -191,7 +191,9 @@ class CaseFile(Strict):
         sorts = Counter(_counted_as(entry) for entry in self.story)
         runs, readings = len(self.runs) + sorts["run"], len(self.readings) + sorts["reading"]
         path = ("story",) if self.story else ("runs",) if self.runs else ("readings",)
-        found: list[Fault] = [(path, wrong) for wrong in too_much(runs, readings, sorts["work"])]
+        found: list[FieldFault] = [
+            (path, wrong) for wrong in too_much(runs, readings, sorts["work"])
+        ]
         notes = [self.history, self.circumstances]
         notes += [run.circumstances for run in self.runs]
         notes += [entry.circumstances for entry in self.story]
@@ -226,17 +228,17 @@ def read_case_file(
     >>> machine.id, case.runs[0].pattern, dict(case.runs[0].circumstances)
     ('mounted-12', 'FFFFFFFFFFFF', {'oil': 15.0, 'engine': 'on'})
     """
-    return case_of(read_file(path), knowledge or load_knowledge(), machine)
+    return read_case(read_file(path), knowledge or load_knowledge(), machine)
 
 
-def case_of(
+def read_case(
     document: Document, knowledge: Knowledge, machine: Machine | None = None
 ) -> tuple[Machine, Case]:
     r"""The same for a document in hand.
 
     >>> from diagnose.formats.strictyaml import read_text
     >>> text = "machine: mounted-6\nruns: [{check: bleed, rows: {fail: 6, pass: rest}}]"
-    >>> machine, case = case_of(read_text(text, "case.yaml"), load_knowledge())
+    >>> machine, case = read_case(read_text(text, "case.yaml"), load_knowledge())
     >>> machine.id, case.runs[0].pattern
     ('mounted-6', 'PPPPPF')
     """
@@ -309,7 +311,7 @@ class _Reader:
             with collected(self.problems), located(self.document.place(path)):
                 yield work_of(self.machine, self.knowledge, act, entry.part, text)
 
-    def notes(self, said: Mapping[str, Said], path: Way, scope: str) -> dict[str, float | str]:
+    def notes(self, said: Mapping[str, _Said], path: Way, scope: str) -> dict[str, float | str]:
         """Circumstances of one scope, by id."""
         known = typeable(self.knowledge)
         of_scope = [each.id for each in known.values() if each.scope == scope]
@@ -345,7 +347,7 @@ class _Reader:
             )
 
 
-def _as_text(said: Said) -> str:
+def _as_text(said: _Said) -> str:
     """The value as it stood in the file."""
     return str(said).lower() if isinstance(said, bool) else str(said)
 

@@ -14,7 +14,7 @@ from typing import Annotated, Any, cast
 from pydantic import Field, TypeAdapter, ValidationError
 
 from diagnose.errors import quoted
-from diagnose.formats.value_problem import Fault, Wrong
+from diagnose.formats.value_problem import FieldFault, Wrong
 from diagnose.observations.entries import Event, What
 from diagnose.observations.fields import FILLED, written_name
 from diagnose.observations.result import pattern_of
@@ -68,7 +68,7 @@ def decode(text: str) -> Event:
     return _reader().validate_json(text)
 
 
-def cannot_be_kept(what: What) -> Iterator[Fault]:
+def cannot_be_kept(what: What) -> Iterator[FieldFault]:
     """What no event can hold, whatever the machine: a field that is empty, or no number at all.
 
     >>> from diagnose.observations.entries import Noted

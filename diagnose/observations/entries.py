@@ -17,7 +17,7 @@ from uuid import uuid4
 from pydantic import AwareDatetime, Field
 
 from diagnose.formats.model import Flag, Text
-from diagnose.formats.value_problem import Fault, Wrong
+from diagnose.formats.value_problem import FieldFault, Wrong
 from diagnose.observations.events import Circumstances, History, Reading, Remedied, Run, Swapped
 from diagnose.observations.fields import Stored, Value
 from diagnose.observations.forms import CaseId, EventId, Layout, Words
@@ -167,7 +167,7 @@ class Event(Stored):
     before: tuple[EventId, ...] = ()
     same_as: EventId | None = None
 
-    def faults(self) -> Iterator[Fault]:
+    def faults(self) -> Iterator[FieldFault]:
         """A correction of itself, and a place beside itself.
 
         >>> at = datetime(2026, 3, 1, tzinfo=UTC)

@@ -21,7 +21,7 @@ def convert(data: Data, form: int) -> Data:
     {'who': 'Ann', 'what': {'kind': 'note', 'text': 'hose chafed'}}
     """
     for each in range(form, FORMAT):
-        data = STEPS[each](data)
+        data = _STEPS[each](data)
     return data
 
 
@@ -37,5 +37,5 @@ def _from_2(data: Data) -> Data:
     return data
 
 
-STEPS: Mapping[int, Callable[[Data], Data]] = {1: _from_1, 2: _from_2}
+_STEPS: Mapping[int, Callable[[Data], Data]] = {1: _from_1, 2: _from_2}
 """For each older form, the step to the one after it."""

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from diagnose.errors import CaseClosed, InputError, Overtaken, Place, Problem
 from diagnose.observations.entries import Concluded, Correction, Event, Noted, Opened, Reopened
-from diagnose.observations.state import State, counted, replay
+from diagnose.observations.state import CaseState, counted, replay
 
 
 def check_appendable(
@@ -45,7 +45,7 @@ def after(events: Sequence[Event], seen: str) -> tuple[Event, ...]:
     return tuple(events[place:])
 
 
-def _refuse_closed(state: State, fresh: Sequence[Event]) -> None:
+def _refuse_closed(state: CaseState, fresh: Sequence[Event]) -> None:
     """Refuse what comes while the case is closed, and reopening while it is open."""
     where, open_ = Place(f"case {state.id}"), state.open
     for event in fresh:
@@ -60,7 +60,7 @@ def _refuse_closed(state: State, fresh: Sequence[Event]) -> None:
         open_ = isinstance(what, Reopened) or (open_ and not isinstance(what, Concluded))
 
 
-def _ended(state: State) -> str:
+def _ended(state: CaseState) -> str:
     """Who closed the case, and when."""
     for each in reversed(state.told):
         if each.counts is not None and each.counts == state.conclusion:

@@ -26,14 +26,14 @@ from diagnose.observations.case import Case
 from diagnose.observations.collecting import ProblemLog, refuse
 from diagnose.observations.events import Run
 from diagnose.observations.extent import KEEP_RUNS
-from diagnose.observations.pattern import LETTERS, WORDS, nothing_ran
+from diagnose.observations.pattern import RESULT_LETTERS, RESULT_WORDS, nothing_ran
 from diagnose.observations.result import Result
 from diagnose.tolerances import LARGEST_LOG, MOST_COLUMNS, MOST_RUNS
 
 COLUMNS = ("run", "check", "row", "result")
-RESULTS = (
-    {letter.lower(): result for letter, result in LETTERS.items()}
-    | WORDS
+_RESULTS = (
+    {letter.lower(): result for letter, result in RESULT_LETTERS.items()}
+    | RESULT_WORDS
     | {"not run": Result.NOT_RUN}
 )
 UNCLOSED = "a quote that is opened and never closed"
@@ -163,8 +163,8 @@ class _Log:
         return None
 
     def _result(self, text: str, where: Place) -> Result | None:
-        if text in RESULTS:
-            return RESULTS[text]
+        if text in _RESULTS:
+            return _RESULTS[text]
         self._expect("pass, fail, unsure or not run (P, F, ? or .)", quoted(text), where)
         return None
 

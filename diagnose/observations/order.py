@@ -10,7 +10,7 @@ from diagnose.observations.entries import Answered, Event, What
 from diagnose.observations.events import Circumstances, Reading, Remedied, Run, Swapped
 from diagnose.record import record
 
-MACHINE = "machine"
+_MACHINE = "machine"
 
 
 @record
@@ -41,7 +41,7 @@ def touch(id: str, what: What | None) -> Touch:
     >>> work.meets(one), one.meets(other)
     (True, False)
     """
-    machine = frozenset({MACHINE})
+    machine = frozenset({_MACHINE})
     match what:
         case Remedied() | Swapped():
             return Touch(changes=machine)
@@ -73,7 +73,7 @@ class Placed:
 Each = TypeVar("Each", bound=Placed)
 
 
-def in_order(story: Iterable[Each]) -> list[Each]:
+def in_order_done(story: Iterable[Each]) -> list[Each]:
     """The events as what they tell was done: in the order of telling, but for `Event.before`.
 
     What has to come after one of those stays after it; everything else comes before. An event
@@ -86,7 +86,7 @@ def in_order(story: Iterable[Each]) -> list[Each]:
     >>> from dataclasses import replace
     >>> run = replace(run, before=(work.id,))
     >>> story = [Placed(each, each.what) for each in (opening, work, run)]
-    >>> [each.event.what.kind for each in in_order(story)]
+    >>> [each.event.what.kind for each in in_order_done(story)]
     ['opened', 'run', 'remedy']
     """
     done: list[Each] = []

@@ -19,7 +19,7 @@ from diagnose.observations.result import Result
 from diagnose.observations.rows import rows_in_words
 from diagnose.tolerances import LONGEST_WORD
 
-LETTERS = {
+RESULT_LETTERS = {
     "P": Result.PASS,
     "G": Result.PASS,
     "F": Result.FAIL,
@@ -28,17 +28,17 @@ LETTERS = {
     "U": Result.UNSURE,
     ".": Result.NOT_RUN,
 }
-WORDS = {
+RESULT_WORDS = {
     "pass": Result.PASS,
     "green": Result.PASS,
     "fail": Result.FAIL,
     "red": Result.FAIL,
     "unsure": Result.UNSURE,
 }
-DIGITS = tuple("0123456789")
+_DIGITS = tuple("0123456789")
 MOST_LETTERS = 3
 """So many wrong letters are told one by one; the rest are counted."""
-EXAMPLE = "fail:13-16,pass:rest"
+_EXAMPLE = "fail:13-16,pass:rest"
 
 
 def read_pattern(text: str, rows: int, where: Place) -> tuple[Result, ...]:
@@ -57,7 +57,7 @@ def read_pattern(text: str, rows: int, where: Place) -> tuple[Result, ...]:
     'PFFPP'
     """
     if len(text) > LONGEST_WORD:
-        got, remedy = f"{len(text):,}", f"write ranges, such as {EXAMPLE}"
+        got, remedy = f"{len(text):,}", f"write ranges, such as {_EXAMPLE}"
         refuse([Problem(where, f"at most {LONGEST_WORD:,} letters", got, remedy)])
     read = _Ranges(rows, where).read(text) if ":" in text else _read_letters(text, rows, where)
     if set(read) == {Result.NOT_RUN}:
@@ -75,21 +75,21 @@ def nothing_ran(where: Place) -> Problem:
 
 
 def _read_letters(text: str, rows: int, where: Place) -> tuple[Result, ...]:
-    if near_matches(text.lower(), [*WORDS, "all", "none"], most=1) and len(text) > 2:
+    if near_matches(text.lower(), [*RESULT_WORDS, "all", "none"], most=1) and len(text) > 2:
         refuse(
             [Problem(where, "a letter per row, or rows after the word", quoted(text), _say_rows())]
         )
     letters = re.sub(r"[\s_]", "", text).upper()
     refuse(list(_letter_problems(letters, rows, where)))
-    return tuple(LETTERS[letter] for letter in letters)
+    return tuple(RESULT_LETTERS[letter] for letter in letters)
 
 
 def _say_rows() -> str:
-    return f"write for example pass:all, or {EXAMPLE}"
+    return f"write for example pass:all, or {_EXAMPLE}"
 
 
 def _letter_problems(letters: str, rows: int, where: Place) -> Iterator[Problem]:
-    bad = [place for place, letter in enumerate(letters, start=1) if letter not in LETTERS]
+    bad = [place for place, letter in enumerate(letters, start=1) if letter not in RESULT_LETTERS]
     for place in bad[:MOST_LETTERS]:
         yield Problem(
             where,
@@ -105,7 +105,7 @@ def _letter_problems(letters: str, rows: int, where: Place) -> Iterator[Problem]
             where,
             f"{rows} letters, one for each row of the machine",
             f"{len(letters)}",
-            f"use . for rows that were not run, or ranges such as {EXAMPLE}",
+            f"use . for rows that were not run, or ranges such as {_EXAMPLE}",
         )
 
 
@@ -144,25 +144,27 @@ class _Ranges:
             if result is not None:
                 yield result, rows_text.strip()
             elif not started:
-                self._expect("a word before the rows", quoted(item), f"write for example {EXAMPLE}")
+                self._expect(
+                    "a word before the rows", quoted(item), f"write for example {_EXAMPLE}"
+                )
 
     def _word(self, word: str) -> Result | None:
-        if word not in WORDS:
-            near = near_matches(word, WORDS, most=1)
-            remedy = f"did you mean {near[0]}?" if near else f"write for example {EXAMPLE}"
+        if word not in RESULT_WORDS:
+            near = near_matches(word, RESULT_WORDS, most=1)
+            remedy = f"did you mean {near[0]}?" if near else f"write for example {_EXAMPLE}"
             self._expect("pass, fail or unsure before the colon", quoted(word), remedy)
-        return WORDS.get(word)
+        return RESULT_WORDS.get(word)
 
     def _take(self, result: Result, text: str) -> None:
         if text == "rest":
             self._take_rest(result)
         elif text == "all":
             self._mark(result, range(1, self.rows + 1))
-        elif text[:1] in DIGITS:
+        elif text[:1] in _DIGITS:
             self._mark(result, self._numbers(text))
         elif text != "none":
             expected = "rows such as 3 or 13-16, or rest, all, none"
-            self._expect(expected, quoted(text), f"write for example {EXAMPLE}")
+            self._expect(expected, quoted(text), f"write for example {_EXAMPLE}")
 
     def _take_rest(self, result: Result) -> None:
         if self.rest is not None:

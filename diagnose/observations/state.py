@@ -29,7 +29,7 @@ from diagnose.observations.events import (
     Run,
     Swapped,
 )
-from diagnose.observations.order import Placed, in_order
+from diagnose.observations.order import Placed, in_order_done
 from diagnose.record import record
 
 
@@ -58,7 +58,7 @@ class Handover:
 
 
 @record
-class State:
+class CaseState:
     """Where a case stands after its events.
 
     Two states are equal when the same facts count, however many corrections led to them.
@@ -143,7 +143,7 @@ class State:
         >>> [each.event.what.kind for each in replay([first, work, run]).done]
         ['opened', 'run', 'remedy']
         """
-        return tuple(in_order(self.told))
+        return tuple(in_order_done(self.told))
 
     @property
     def open(self) -> bool:
@@ -158,7 +158,7 @@ class State:
         return self.conclusion is None
 
 
-def replay(events: Sequence[Event]) -> State:
+def replay(events: Sequence[Event]) -> CaseState:
     """The state after some events, of which the first opens the case.
 
     Raises `InputError` when there is no opening.
@@ -178,14 +178,14 @@ def replay(events: Sequence[Event]) -> State:
         got = opening.kind if opening else "nothing"
         raise InputError(Problem(Place("event 1"), "the opening of a case", got))
     story = counted(events)
-    state = State(
+    state = CaseState(
         opening.case,
         opening.title or "",
         opening.layout or "",
         Case(opening.machine),
         owner=events[0].who,
     )
-    for each in in_order(story):
+    for each in in_order_done(story):
         if each.counts is not None:
             state = _with(state, each.event, each.counts)
     return replace(state, told=story)
@@ -256,7 +256,7 @@ def _told(event: Event, by: Event | None) -> Counted:
     return Counted(event, instead, by.id)
 
 
-def _with(state: State, event: Event, what: Opened | Statement | Correction) -> State:
+def _with(state: CaseState, event: Event, what: Opened | Statement | Correction) -> CaseState:
     """The state with one more thing that counts."""
     if isinstance(what, Run | Reading | Remedied | Swapped | History):
         then = replace(state, case=state.case.then(what))
@@ -273,14 +273,16 @@ def _with(state: State, event: Event, what: Opened | Statement | Correction) -> 
     return _noted(state, what)
 
 
-def _held(state: State, what: Circumstances) -> State:
+def _held(state: CaseState, what: Circumstances) -> CaseState:
     """The state with more known of the runs that follow."""
     now = {**state.circumstances, **what.values}
     known = {name: value for name, value in now.items() if value is not None}
     return replace(state, circumstances=known)
 
 
-def _passed_on(state: State, event: Event, what: Concluded | HandedOver | Reopened) -> State:
+def _passed_on(
+    state: CaseState, event: Event, what: Concluded | HandedOver | Reopened
+) -> CaseState:
     """The state after the case was closed, opened again, or given to somebody.
 
     An old casebook closed a case that was handed over; it goes on, and nobody is named.
@@ -296,7 +298,7 @@ def _passed_on(state: State, event: Event, what: Concluded | HandedOver | Reopen
     return replace(state, conclusion=what)
 
 
-def _noted(state: State, what: Opened | Statement | Correction) -> State:
+def _noted(state: CaseState, what: Opened | Statement | Correction) -> CaseState:
     """The state after what moves no probability."""
     match what:
         case Noted():
@@ -309,7 +311,7 @@ def _noted(state: State, what: Opened | Statement | Correction) -> State:
             return state
 
 
-def _answered(state: State, what: Answered) -> State:
+def _answered(state: CaseState, what: Answered) -> CaseState:
     """The state in which an earlier run has one more circumstance known."""
     runs = tuple(
         replace(run, circumstances={**run.circumstances, what.circumstance: what.value})

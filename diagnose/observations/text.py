@@ -30,7 +30,7 @@ from diagnose.observations.events import (
 )
 from diagnose.observations.result import Result
 from diagnose.observations.rows import pattern_in_words, rows_in_words
-from diagnose.observations.state import State
+from diagnose.observations.state import CaseState
 from diagnose.observations.values import YES_NO
 
 OUTCOMES: Mapping[str, str] = {
@@ -43,7 +43,7 @@ OUTCOMES: Mapping[str, str] = {
 
 NOBODY = "whoever goes on"
 
-SORTS: Mapping[str, str] = {"ohm": "resistance", "V": "voltage", "bar": "pressure"}
+_SORTS: Mapping[str, str] = {"ohm": "resistance", "V": "voltage", "bar": "pressure"}
 
 
 def in_words(what: Opened | Statement, machine: Machine, knowledge: Knowledge) -> str:
@@ -104,7 +104,7 @@ def _of_rows_together(run: Run) -> Iterator[str]:
         yield f"{rows_in_words(run.inferred)} not named"
 
 
-def in_hand(state: State) -> str:
+def in_hand(state: CaseState) -> str:
     """Who has a case, and who handed it over, why and when.
 
     >>> from diagnose.observations.entries import new_event
@@ -191,7 +191,7 @@ def reading_shown(value: float | str, measurement: Measurement) -> str:
         return seen.rstrip(".")
     if measurement.unit == "code":
         return "no failure mode stored" if value == NO_CODE else f"failure mode {value:g}"
-    return shown_quantity(value, SORTS[measurement.unit])
+    return shown_quantity(value, _SORTS[measurement.unit])
 
 
 def _aside(what: Opened | Statement | Correction) -> str:

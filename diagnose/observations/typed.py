@@ -38,7 +38,7 @@ from diagnose.tolerances import LONGEST_WORD, MOST_WORDS
 
 Known = dict[str, float | str]
 
-Typed = Observed | Circumstances
+_Typed = Observed | Circumstances
 """What one argument can tell."""
 
 LOOKS_LIKE_A_PATTERN = re.compile(r"[PFGRpfgr?.]{3,}")
@@ -138,7 +138,7 @@ def parse_statements(
     circumstances: Mapping[str, float | str],
     machine: Machine,
     knowledge: Knowledge,
-) -> list[Typed]:
+) -> list[_Typed]:
     """What words tell that go on from a case in hand; a circumstance after a run is its own.
 
     One that is typed before any run holds for this run and those that follow.
@@ -159,7 +159,7 @@ def parse_statements(
     run {'oil': 54.0}
     """
     problems: list[Problem] = []
-    events: list[Typed] = []
+    events: list[_Typed] = []
     now = dict(circumstances)
     for word in words:
         with collected(problems):
@@ -178,7 +178,7 @@ def parse_statements(
     return events
 
 
-def parse_word(machine: Machine, argument: str, knowledge: Knowledge | None = None) -> Typed:
+def parse_word(machine: Machine, argument: str, knowledge: Knowledge | None = None) -> _Typed:
     """What one argument tells, as if nothing had been told before it.
 
     Raises `InputError` or `FileProblems` at the argument.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from diagnose.errors import quoted
-from diagnose.formats.value_problem import Fault, Path, Wrong, unknown
+from diagnose.formats.value_problem import FieldFault, Path, Wrong, unknown
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine
 from diagnose.observations.case import Case
@@ -62,7 +62,7 @@ class Validation:
     knowledge: Knowledge
     so_far: Case | None = None
 
-    def faults(self, what: What) -> Iterator[Fault]:
+    def faults(self, what: What) -> Iterator[FieldFault]:
         """What in an event does not fit the machine, each at its field.
 
         >>> from diagnose.knowledge.base import load_knowledge
@@ -75,7 +75,7 @@ class Validation:
         unfit = list(cannot_be_kept(what))
         yield from unfit or self._unfit_here(what)
 
-    def _unfit_here(self, what: What) -> Iterator[Fault]:
+    def _unfit_here(self, what: What) -> Iterator[FieldFault]:
         """What of an event that could be kept does not fit this machine."""
         yield from (((), wrong) for wrong in self._one_too_many(what))
         match what:
@@ -106,7 +106,7 @@ class Validation:
                 len(case.runs) + runs, len(case.readings) + readings, len(case.work) + work
             )
 
-    def _run(self, run: Run) -> Iterator[Fault]:
+    def _run(self, run: Run) -> Iterator[FieldFault]:
         rows = self.machine.rows
         yield from unknown(("check",), "a check", run.check, self.knowledge.checks)
         if len(run.pattern) != rows:
@@ -123,14 +123,16 @@ class Validation:
                 yield way, Wrong("two groups of rows or more", str(len(one.rows)), "name them")
         yield from self._marked(run, ("inferred",), run.inferred, Result.PASS)
 
-    def _count(self, run: Run, path: Path, count: Count) -> Iterator[Fault]:
+    def _count(self, run: Run, path: Path, count: Count) -> Iterator[FieldFault]:
         """A count of rows that can be, over rows of which nothing else is known."""
         yield from self._marked(run, (*path, "rows"), count.rows, Result.UNSURE)
         if not count.least <= count.most <= len(count.rows):
             got = f"{count.least} to {count.most}"
             yield (*path, "most"), Wrong(f"a number of {len(count.rows)} rows", got)
 
-    def _marked(self, run: Run, path: Path, rows: Sequence[int], mark: Result) -> Iterator[Fault]:
+    def _marked(
+        self, run: Run, path: Path, rows: Sequence[int], mark: Result
+    ) -> Iterator[FieldFault]:
         """Rows named that are not of the machine, twice there, or marked otherwise in the run."""
         marked = [row for row, seen in enumerate(run.results, start=1) if seen is mark]
         wrong = sorted({row for row in rows if row not in marked or rows.count(row) > 1})
@@ -138,7 +140,7 @@ class Validation:
             expected = f"rows that the pattern marks {mark.value}, each once"
             yield path, Wrong(expected, rows_in_words(wrong))
 
-    def _said(self, what: History | Circumstances | Answered) -> Iterator[Fault]:
+    def _said(self, what: History | Circumstances | Answered) -> Iterator[FieldFault]:
         if isinstance(what, Answered):
             said = {what.circumstance: what.value}
             yield from ((("value",), wrong) for _, wrong in self._values((), said, "run"))
@@ -149,7 +151,7 @@ class Validation:
 
     def _values(
         self, path: tuple[str, ...], said: Mapping[str, float | str], scope: str
-    ) -> Iterator[Fault]:
+    ) -> Iterator[FieldFault]:
         known = {n: c for n, c in typeable(self.knowledge).items() if c.scope == scope}
         for name, value in said.items():
             yield from unknown((*path, name), "a circumstance", name, known)
@@ -157,12 +159,12 @@ class Validation:
             if wrong is not None:
                 yield (*path, name), wrong
 
-    def _at(self, act: str, part: str, known: tuple[str, ...], field: str) -> Iterator[Fault]:
+    def _at(self, act: str, part: str, known: tuple[str, ...], field: str) -> Iterator[FieldFault]:
         yield from unknown((field,), f"a {field}", act, known)
         if act in known:
             yield from unknown(("part",), "a part", part, parts_with(self.machine, act))
 
-    def _reading(self, read: Reading) -> Iterator[Fault]:
+    def _reading(self, read: Reading) -> Iterator[FieldFault]:
         faults = [
             *self._at(read.measurement, read.part, measurement_ids(self.knowledge), "measurement")
         ]
@@ -174,14 +176,14 @@ class Validation:
                 yield ("value",), wrong
         yield from self._values(("circumstances",), read.circumstances, "run")
 
-    def _swap(self, swap: Swapped) -> Iterator[Fault]:
+    def _swap(self, swap: Swapped) -> Iterator[FieldFault]:
         yield from self._at(swap.swap, swap.part, swap_ids(self.knowledge), "swap")
         parts = self.machine.parts
         alike = swap.other != swap.part and parts.get(swap.other) == parts.get(swap.part)
         if swap.part in parts and not alike:
             yield ("with",), Wrong("the like part of another row", quoted(swap.other))
 
-    def _cause(self, path: tuple[str | int, ...], cause: str) -> Iterator[Fault]:
+    def _cause(self, path: tuple[str | int, ...], cause: str) -> Iterator[FieldFault]:
         part, _, mode = cause.partition(":")
         kind = self.machine.parts.get(part)
         if kind is not None:

@@ -11,9 +11,9 @@ from collections.abc import Mapping
 
 from diagnose.errors import near_matches, quoted
 from diagnose.formats.units import (
-    KINDS,
     NO_CODE,
     QUANTITIES,
+    UNIT_KINDS,
     quantity_fault,
     read_quantity,
     shown_quantity,
@@ -29,7 +29,7 @@ YES_NO = ("yes", "no")
 LARGEST_CODE = 31
 NONE_STORED = "none"
 DONE = "done"
-SEE = "rowfault explain valve for those of a valve"
+_SEE = "rowfault explain valve for those of a valve"
 
 
 def typeable(knowledge: Knowledge) -> Mapping[str, Circumstance]:
@@ -75,7 +75,7 @@ def circumstance_fault(
     if circumstance.value == "none":
         return Wrong("a circumstance that can be noted", circumstance.id, "leave it out")
     if isinstance(value, str):
-        return Wrong(f"a number ({KINDS[circumstance.value].unit})", got or quoted(value))
+        return Wrong(f"a number ({UNIT_KINDS[circumstance.value].unit})", got or quoted(value))
     impossible = quantity_fault(value, circumstance.value, got)
     lowest, highest = circumstance.lowest, circumstance.highest
     if impossible or lowest is None or highest is None or lowest <= value <= highest:
@@ -115,7 +115,7 @@ def reading_of(
     'row-2/valve'
     """
     known = measurement_ids(knowledge)
-    for _, wrong in unknown((), "a measurement", measurement, known, SEE):
+    for _, wrong in unknown((), "a measurement", measurement, known, _SEE):
         raise wrong
     part = place_of(machine, measurement, place)
     return Reading(

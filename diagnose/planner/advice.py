@@ -10,7 +10,7 @@ from diagnose.planner.candidates import Candidate
 from diagnose.rules.acts import ask_act, measure_act, remedy_act, rerun_act, swap_act
 from diagnose.rules.conclude import advise
 from diagnose.rules.facts import facts_of
-from diagnose.rules.finding import Fact, Finding
+from diagnose.rules.finding import Fact, RuleFinding
 from diagnose.rules.loading import load_rules
 
 DEFERRAL = (
@@ -22,7 +22,7 @@ DEFERRAL = (
 
 def advice(
     ranking: Ranking, causes: Sequence[Cause], acts: Iterable[Candidate]
-) -> tuple[Finding, ...]:
+) -> tuple[RuleFinding, ...]:
     """What the rules say about acts that are proposed, and about the remedies of causes.
 
     >>> from diagnose.observations.typed import read_typed
@@ -68,11 +68,11 @@ def act_fact(act: Candidate, machine: Machine) -> Fact:
     return measure_act(act.id, machine, act.part, kind.measurement(name))
 
 
-def cautions_of(act: Candidate, said: Sequence[Finding]) -> tuple[str, ...]:
+def cautions_of(act: Candidate, said: Sequence[RuleFinding]) -> tuple[str, ...]:
     """What to beware of in an act: its own cautions, then those of the rules, each once.
 
     >>> act = Candidate("a@b", "look", "", (), 2.0, (), cautions=("It is hot.",))
-    >>> said = [Finding("r", "caution", {}, f"{id} moves.", (id,), ()) for id in ("a@b", "c@d")]
+    >>> said = [RuleFinding("r", "caution", {}, f"{id} moves.", (id,), ()) for id in ("a@b", "c@d")]
     >>> cautions_of(act, said)
     ('It is hot.', 'a@b moves.')
     """

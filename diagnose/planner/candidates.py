@@ -24,25 +24,7 @@ from diagnose.observations.events import Run, Work
 from diagnose.observations.result import Result
 from diagnose.observations.rows import ranges, rows_in_words
 from diagnose.record import record
-
-FEW_ROWS = 3
-"""Reruns of so few rows are told apart in every detail; larger ones by their main outcomes."""
-
-MOST_RUNS = 4
-"""A row that was in so many runs of a check since the last work is not rerun once more.
-
-Judgement: what comes and goes so often is not found by running it again.
-"""
-
-MOST_FAILURES = 6
-"""A row that failed so often is run again to prove a remedy only (judgement)."""
-
-MOST_SUSPECTS = 8
-"""Failed rows that are rerun one by one, with neighbours, or all together.
-
-A section or a branch of wiring seldom has more; of more, those nearest to the target are rerun:
-what a row far away does tells little about who is to blame for it.
-"""
+from diagnose.tolerances import FEW_ROWS, MOST_FAILURES, MOST_RERUNS, MOST_SUSPECTS
 
 
 @record
@@ -122,7 +104,7 @@ def open_reruns(evidence: Evidence, rows: Iterable[int]) -> Iterator[Observation
 
 
 def reruns(evidence: Evidence, target: int, suspects: Sequence[int]) -> Iterator[Candidate]:
-    """Reruns of every check over every useful set of rows; enough is enough, see `MOST_RUNS`
+    """Reruns of every check over every useful set of rows; enough is enough, see `MOST_RERUNS`
     and `MOST_FAILURES`.
 
     ``suspects`` are the failed rows of the target's own trouble: a failure with another cause
@@ -141,7 +123,7 @@ def reruns(evidence: Evidence, target: int, suspects: Sequence[int]) -> Iterator
         made = runs_since_work(evidence, check)
         for rows in sets:
             often = max(times[row] for row in rows) >= MOST_FAILURES
-            if not often and max(made[row] for row in rows) < MOST_RUNS:
+            if not often and max(made[row] for row in rows) < MOST_RERUNS:
                 yield rerun(evidence, check, rows, failed)
 
 

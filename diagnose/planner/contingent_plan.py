@@ -19,7 +19,7 @@ from diagnose.observations.case import Case
 from diagnose.observations.events import Remedied
 from diagnose.observations.rows import rows_in_words
 from diagnose.planner.candidates import Candidate, Outcome, required_rerun, rerun_name
-from diagnose.planner.decide import SECONDS, Choice, best_choice
+from diagnose.planner.decide import Choice, best_choice
 from diagnose.planner.fault_groups import FaultGroup, fault_groups
 from diagnose.planner.isolating import Isolating, isolating
 from diagnose.planner.problem import EVERYTHING, Means, TroubleshootingProblem
@@ -28,17 +28,10 @@ from diagnose.planner.setup_state import minutes_in_order
 from diagnose.planner.verification import Proof
 from diagnose.planner.what_if import answer_chances, chance, what_if
 from diagnose.record import record
+from diagnose.tolerances import NO_CHANCE, SECONDS, SETTLED, WORTH_GROWING, WORTH_TELLING
 
 Goal = Literal["restore", "isolate"]
 
-WORTH_GROWING = 0.03
-"""Outcomes less probable than this are told, but what to do then is left open."""
-
-WORTH_TELLING = 0.0005
-"""Outcomes less probable than this are told together, as anything else."""
-
-NOTHING = 1e-9
-"""Probabilities that sum to 1 within this leave nothing over."""
 
 TREE = 1500e6
 """Table entries that a plan may take besides its first act: 4 to 8 seconds on one core."""
@@ -46,9 +39,6 @@ TREE = 1500e6
 NOT_WORKED_OUT = "too many failing runs to look further: rank again with this"
 
 FALSE_ALARM = "a false alarm"
-
-SETTLED = 0.9
-"""With the goal to isolate, a trouble is told apart when one cause holds so much of the blame."""
 
 
 @record
@@ -66,7 +56,7 @@ class End:
 
 
 @record
-class Step:
+class PlanStep:
     """One act with the minutes that it costs from here, and its outcomes."""
 
     candidate: Candidate
@@ -80,7 +70,7 @@ class Branch:
 
     result: str
     probability: float
-    then: Step | End
+    then: PlanStep | End
 
 
 @record
@@ -142,7 +132,7 @@ class Plan:
         try:
             return best_choice(self.scene, self.goal, seconds=seconds)
         except OverBudget:
-            raise crowded(self.ranking.evidence, self.means) from None
+            raise _crowded(self.ranking.evidence, self.means) from None
 
     @property
     def act(self) -> Candidate | None:
@@ -162,7 +152,7 @@ class Plan:
         return proves if proves is not None and self.means.allow(proves) else None
 
     @cached_property
-    def tree(self) -> Step | End:
+    def tree(self) -> PlanStep | End:
         """The plan, `depth` acts deep.
 
         >>> from diagnose import load_machine, plan, read_typed
@@ -286,7 +276,7 @@ class Plan:
         return total
 
 
-def crowded(evidence: Evidence, means: Means = EVERYTHING) -> TooManyRuns:
+def _crowded(evidence: Evidence, means: Means = EVERYTHING) -> TooManyRuns:
     """The error that names the runs to leave out, so that a first act can be worked out."""
 
     def worked_out(case: Case) -> None:
@@ -307,14 +297,14 @@ class _Grower:
     progress: Callable[[int], None] | None = None
     steps: int = 0
 
-    def grow(self, ranking: Ranking, depth: int) -> Step | End:
+    def grow(self, ranking: Ranking, depth: int) -> PlanStep | End:
         """What to do at some point of the plan; left open where that cannot be worked out."""
         try:
             return self._grown(ranking, depth)
         except OverBudget:
             return End("open", NOT_WORKED_OUT)
 
-    def _grown(self, ranking: Ranking, depth: int) -> Step | End:
+    def _grown(self, ranking: Ranking, depth: int) -> PlanStep | End:
         found = fault_groups(ranking)
         if not found:
             return proving(Proof(ranking))
@@ -331,7 +321,7 @@ class _Grower:
             return End("hand-over", choice.says, leading)
         self._tell()
         branches = tuple(self._branches(ranking, choice.candidate, depth))
-        return Step(choice.candidate, choice.minutes, branches)
+        return PlanStep(choice.candidate, choice.minutes, branches)
 
     def _branches(self, ranking: Ranking, act: Candidate, depth: int) -> Iterator[Branch]:
         left = 1.0
@@ -351,7 +341,7 @@ class _Grower:
         if standing_for_the_rest is not None:
             outcome, after = standing_for_the_rest
             yield Branch(outcome.result, left, self.grow(after, depth - 1))
-        elif left > NOTHING:
+        elif left > NO_CHANCE:
             yield Branch("anything else", left, End("open", "rank again with this"))
 
     def _tell(self) -> None:

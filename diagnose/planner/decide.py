@@ -9,8 +9,8 @@ from typing import Literal
 
 import numpy as np
 
-from diagnose.decision.belief import NEGLIGIBLE, Bound, repaired, start, tested
-from diagnose.decision.lookahead import ALIKE, Act, Decision, Valued, decide, decide_from
+from diagnose.decision.belief import Bound, repaired, start, tested
+from diagnose.decision.lookahead import Act, Decision, Valued, decide, decide_from
 from diagnose.decision.repair_order import repair_order
 from diagnose.diagnosis.opened import checks_touched
 from diagnose.inference import budget
@@ -21,23 +21,22 @@ from diagnose.planner.repairs import RepairOption
 from diagnose.planner.tried import tried_enough
 from diagnose.planner.verification import Proof
 from diagnose.record import record
+from diagnose.tolerances import (
+    ACTS_ALIKE,
+    CLEARLY_BETTER,
+    DEPTH,
+    EARNED,
+    LIKELY_TO_PASS,
+    NEGLIGIBLE_OUTCOME,
+    QUESTIONS,
+    SECONDS,
+    TELLING,
+    UNLIKELY_PART,
+    WIDTH,
+)
 
 Goal = Literal["restore", "isolate"]
 
-DEPTH, WIDTH, SECONDS = 2, 6, 0.3
-"""How far to look ahead: acts deep, acts followed at each step, and no longer than this."""
-
-EARNED, TELLING = 0.1, 0.05
-"""What earns back less than this part of its minutes, and tells fewer bits, is offered last."""
-
-LIKELY_TO_PASS = 0.4
-"""From this chance on that the mere check again passes, it is looked at more closely."""
-
-CLEARLY = 0.03
-"""By so much of the minutes a question must beat the rest, since it is followed one act farther."""
-
-QUESTIONS = 1
-"""So many questions, the most telling ones, are looked at more closely."""
 
 NO_ACT = "nothing that can be done here is worth its minutes any more"
 QUALIFIED = "is for a qualified person, or under the machine's manual only"
@@ -45,10 +44,8 @@ TOLD_ALL = "no test at hand tells more"
 
 TRIED_ENOUGH = "row {row} failed again after each of {tried} repairs: let somebody else look at it"
 
-UNLIKELY_PART = 0.05
-"""No part that is less likely to be at fault is replaced while there is something that tells."""
 
-AGAIN = ("repair", 0)
+_AGAIN = ("repair", 0)
 """The mere check again, which is the first of the repairs."""
 
 FIRST_ACT = 700e6
@@ -166,7 +163,7 @@ def _as_needed(
     values.append(run + made.value)
     if set(needed.rows) >= set(scene.trouble.rows):
         more = check.minutes_per_row * (rows - len(scene.trouble.rows))
-        again = (one for one in made.ranked if (one.act.kind, one.act.index) == AGAIN)
+        again = (one for one in made.ranked if (one.act.kind, one.act.index) == _AGAIN)
         values.extend(one.value + more for one in again)
     return Offer(needed, minutes, min(values))
 
@@ -183,12 +180,12 @@ def _with_check_again(
     here = start(problem, problem.prior, scene.setup)
     failed = repaired(problem, here, np.array([0]))
     value = float(problem.repair_minutes[scene.setup, 0])
-    if failed.mass[0] > NEGLIGIBLE:
+    if failed.mass[0] > NEGLIGIBLE_OUTCOME:
         after = decide_from(problem, failed, "restore", depth, WIDTH, seconds)
         value += float(failed.mass[0]) * after.value
     again = Valued(Act("repair", 0, problem.repairs[0].id), value, depth + 1)
     others = [each for each in made.ranked if each.act != again.act]
-    ranked = tuple(sorted([again, *others], key=lambda each: round(each.value, ALIKE)))
+    ranked = tuple(sorted([again, *others], key=lambda each: round(each.value, ACTS_ALIKE)))
     return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
 
 
@@ -207,13 +204,13 @@ def _with_questions(
         and scene.tests[each.act.index][1].bits >= TELLING
     ]
     asked.sort(key=lambda each: -scene.tests[each.act.index][1].bits)
-    most = made.value * (1 - CLEARLY)
+    most = made.value * (1 - CLEARLY_BETTER)
     followed = [_followed(scene, each, most, depth, seconds) for each in asked[:QUESTIONS]]
     worth = {each.act: each for each in followed if each.value < most}
     if not worth:
         return made
     every = [worth.get(each.act, each) for each in made.ranked]
-    ranked = tuple(sorted(every, key=lambda each: round(each.value, ALIKE)))
+    ranked = tuple(sorted(every, key=lambda each: round(each.value, ACTS_ALIKE)))
     return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
 
 
@@ -241,7 +238,7 @@ def _put_right_once(scene: TroubleshootingProblem, made: Decision) -> Decision:
         each if each.act.kind == "last resort" else replace(each, value=each.value + more)
         for each in made.ranked
     ]
-    ranked = tuple(sorted(valued, key=lambda each: round(each.value, ALIKE)))
+    ranked = tuple(sorted(valued, key=lambda each: round(each.value, ACTS_ALIKE)))
     value = next(each.value for each in ranked if each.act == made.act)
     if made.act == made.ranked[0].act:
         return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)

@@ -15,9 +15,7 @@ from diagnose.diagnosis.causes import Ranking
 from diagnose.diagnosis.evidence import Observation
 from diagnose.inference.network import Floats
 from diagnose.record import record
-
-TOGETHER = 0.5
-"""Rows belong to one trouble when causes that they share hold so much of the blame."""
+from diagnose.tolerances import FAIL_TOGETHER
 
 
 @record
@@ -53,7 +51,7 @@ def fault_groups(ranking: Ranking) -> list[FaultGroup]:
     while left:
         first = left[0]
         share = _Shares(ranking, first)
-        mine = [seen for seen in left if seen is first or share(seen) > TOGETHER]
+        mine = [seen for seen in left if seen is first or share(seen) > FAIL_TOGETHER]
         target = _purest(ranking, mine)
         rows, shares = tuple(sorted(seen.row for seen in mine)), _Shares(ranking, target)
         before = max((each.target for each in found), key=shares, default=None)

@@ -13,22 +13,14 @@ from itertools import combinations, permutations
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnose.decision.problem import ANY, Problem
-from diagnose.decision.test_cover import Cover, ambiguity_groups, cheapest_cover
+from diagnose.decision.cover import Cover, ambiguity_groups, cheapest_cover
+from diagnose.decision.problem import ANY, DecisionProblem
 from diagnose.inference.network import Floats
 from diagnose.planner.candidates import Candidate
 from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.value import SEVERAL
 from diagnose.record import record
-
-LEADING = 0.02
-"""Causes at least so probable are to be told apart."""
-
-CLOSE = 1e-9
-"""Minutes nearer than this, in relation to their size, are the same."""
-
-MISTAKEN = 0.15
-"""Chance of mixing up two equally likely causes by one outcome, up to which it parts them."""
+from diagnose.tolerances import ISOLATED_ABOVE, MINUTES_ALIKE, MISTAKEN
 
 
 @record
@@ -55,7 +47,7 @@ class Isolating:
     inseparable: tuple[Inseparable, ...]
 
 
-def isolating(scene: TroubleshootingProblem, least: float = LEADING) -> Isolating:
+def isolating(scene: TroubleshootingProblem, least: float = ISOLATED_ABOVE) -> Isolating:
     """The cheapest set of tests after which the causes above ``least`` are told apart.
 
     "Several causes together" is no single cause and is left aside.
@@ -106,7 +98,7 @@ def _cheapest(scene: TroubleshootingProblem, separates: NDArray[np.bool_]) -> Co
             found.append((cover.minutes + way, tuple(able[list(cover.tests)].tolist())))
             least = min(least, cover.minutes / cover.guarantee + way)
     cheapest, tests = min(found, key=lambda one: one[0])
-    optimal = cheapest <= least * (1 + CLOSE)
+    optimal = cheapest <= least * (1 + MINUTES_ALIKE)
     return Cover(tests, cheapest, optimal, 1.0 if optimal else cheapest / least)
 
 
@@ -121,7 +113,7 @@ def _way(scene: TroubleshootingProblem, setups: Sequence[int]) -> float:
     return min(sum(_steps(problem, scene.setup, way)) for way in permutations(setups))
 
 
-def _steps(problem: Problem, here: int, way: Sequence[int]) -> Iterator[float]:
+def _steps(problem: DecisionProblem, here: int, way: Sequence[int]) -> Iterator[float]:
     """Minutes of each change on a way through set-ups."""
     for wanted in way:
         there = wanted if problem.landing is None else int(problem.landing[here, wanted])

@@ -15,12 +15,10 @@ from diagnose.planner.fault_groups import fault_groups
 from diagnose.planner.problem import Means, TroubleshootingProblem
 from diagnose.planner.question_outcomes import exact
 from diagnose.planner.repairs import RepairOption
-from diagnose.planner.value import ELSE, RARE
+from diagnose.planner.value import ELSE
 from diagnose.planner.what_if import answer_chances, chance, what_if
 from diagnose.record import record
-
-ENOUGH = 1e-8
-"""Share of the evidence that may be left out where what might come next is told."""
+from diagnose.tolerances import GOOD_ENOUGH_TO_CHOOSE, RARE
 
 MENDED = "mended"
 """What a remedy leads to when the check passes afterwards."""
@@ -178,7 +176,7 @@ def _supposed(ranking: Ranking, candidate: Candidate, row: int) -> Iterator[Pros
     """What work and the check after it may show about a row, each outcome inferred in full."""
     left = 1.0
     for outcome in candidate.outcomes:
-        after = Ranking(what_if(ranking, candidate, outcome).evidence, ENOUGH)
+        after = Ranking(what_if(ranking, candidate, outcome).evidence, GOOD_ENOUGH_TO_CHOOSE)
         probability = chance(ranking, after)
         left -= probability
         if probability > RARE:

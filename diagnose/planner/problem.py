@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from diagnose.decision.problem import ANY, Problem, Repair, Test
+from diagnose.decision.problem import ANY, DecisionProblem, Repair, Test
 from diagnose.diagnosis.causes import Ranking
 from diagnose.diagnosis.evidence import Evidence
 from diagnose.diagnosis.opened import done_by
@@ -32,15 +32,7 @@ from diagnose.planner.setup_state import SetupState, every_setup_state, minutes_
 from diagnose.planner.swaps import put_back_minutes, swaps
 from diagnose.planner.value import SEVERAL, ValueOfInformation, Weighed
 from diagnose.record import record
-
-UNLIKELY = 1e-4
-"""Blames less probable than this do not change what to do next."""
-
-LEAST_FIXED = 0.01
-"""A remedy is not reckoned to be repeated more often than this chance would have it."""
-
-UNINFORMATIVE = 1e-6
-"""Tests that tell fewer bits than this are left out."""
+from diagnose.tolerances import LEAST_FIXED, UNINFORMATIVE, UNLIKELY_BLAME
 
 
 @record
@@ -185,7 +177,7 @@ class TroubleshootingProblem:
     @cached_property
     def kept(self) -> np.typing.NDArray[np.intp]:
         """The blames that are likely enough to matter."""
-        return np.flatnonzero(self.scales.blame > UNLIKELY * self.scales.blame.sum())
+        return np.flatnonzero(self.scales.blame > UNLIKELY_BLAME * self.scales.blame.sum())
 
     @cached_property
     def setup(self) -> int:
@@ -212,7 +204,7 @@ class TroubleshootingProblem:
         return every_setup_state(self.knowledge, self.standing)
 
     @cached_property
-    def problem(self) -> Problem:
+    def problem(self) -> DecisionProblem:
         """The trouble as a problem of decision theory.
 
         From running to bleeding, parked and running; handing over is worth 300 minutes.
@@ -227,7 +219,7 @@ class TroubleshootingProblem:
         known, ways = self.knowledge, self.standings
         change = [[minutes_between(known, a, b) for b in ways] for a in ways]
         landing = [[ways.index(a.then(b)) for b in ways] for a in ways]
-        return Problem(
+        return DecisionProblem(
             prior=blame / blame.sum(),
             tests=tuple(self._tests()),
             repairs=tuple(self._repairs()),

@@ -11,7 +11,7 @@ import numpy as np
 
 from diagnose.diagnosis.causes import Ranking
 from diagnose.diagnosis.evidence import Evidence, Observation
-from diagnose.diagnosis.history import told_by
+from diagnose.diagnosis.history import circumstances_behind
 from diagnose.diagnosis.priors import known_prior
 from diagnose.inference.explanation import ExplanationPosterior
 from diagnose.inference.network import ABSENT, OPEN, Floats
@@ -20,7 +20,7 @@ from diagnose.knowledge.circumstances import Circumstance
 from diagnose.observations.result import Result
 from diagnose.planner.candidates import Candidate, Outcome
 from diagnose.record import record
-from diagnose.rules.finding import Finding
+from diagnose.rules.finding import RuleFinding
 
 LEFT = "left"
 """The open finding that some cause of the target's failure is in the machine to this day."""
@@ -272,7 +272,8 @@ def with_answer(evidence: Evidence, circumstance: str, answer: str) -> Evidence:
     >>> mice = with_answer(rank(load_machine("mounted-6"), told).evidence, "rodents", "yes")
     >>> dict(mice.case.history)
     {'first-hookup': 'no', 'rodents': 'yes'}
-    >>> sorted(str(one.values["part_kind"]) for one in mice.findings if told_by(one) == {"rodents"})
+    >>> told = (one for one in mice.findings if circumstances_behind(one) == {"rodents"})
+    >>> sorted(str(one.values["part_kind"]) for one in told)
     ['branch', 'branch', 'bus', 'connector']
     """
     told, findings = _told(evidence, evidence.findings, circumstance, answer)
@@ -280,14 +281,16 @@ def with_answer(evidence: Evidence, circumstance: str, answer: str) -> Evidence:
 
 
 def _told(
-    evidence: Evidence, known: Sequence[Finding], circumstance: str, answer: str
-) -> tuple[Mapping[str, str], tuple[Finding, ...]]:
+    evidence: Evidence, known: Sequence[RuleFinding], circumstance: str, answer: str
+) -> tuple[Mapping[str, str], tuple[RuleFinding, ...]]:
     """The history with one more answer, and what the rules would make of it and of the known."""
     told = {**evidence.case.history, circumstance: answer}
-    findings = [one for one in known if circumstance not in told_by(one)]
+    findings = [one for one in known if circumstance not in circumstances_behind(one)]
     for past in evidence.model.pasts:
         if circumstance in past.circumstances and not past.unknown(told):
-            findings = [one for one in findings if not told_by(one) & {*past.circumstances}]
+            findings = [
+                one for one in findings if not circumstances_behind(one) & {*past.circumstances}
+            ]
             findings += past.findings[tuple(told[name] for name in past.circumstances)]
     return told, tuple(findings)
 
@@ -332,7 +335,10 @@ def _moved(beliefs: Beliefs, circumstance: str) -> frozenset[str]:
 
 
 def _prior(
-    beliefs: Beliefs, told: Mapping[str, str], findings: Sequence[Finding], parts: frozenset[str]
+    beliefs: Beliefs,
+    told: Mapping[str, str],
+    findings: Sequence[RuleFinding],
+    parts: frozenset[str],
 ) -> Floats:
     """(blames) prior of what each single blame stands for; history moves no run's circumstances."""
     evidence = beliefs.ranking.evidence

@@ -36,17 +36,17 @@ Judgement: with the priors that ship this keeps lever, couplers, return and oil,
 BEFORE, EVERY = "before the engine runs", "for every check"
 """When a thing is seen to; what one check alone wants stands under its name."""
 
-Standing = Literal["good", "bad", "to see to"]
+_Standing = Literal["good", "bad", "to see to"]
 
 
 @record
-class Item:
+class ReadinessItem:
     """One thing to see to: when, what it is about, how it stands, what is done, minutes."""
 
     id: str
     when: str
     about: str
-    standing: Standing
+    standing: _Standing
     says: str
     does: str
     minutes: float
@@ -79,7 +79,7 @@ class Readiness:
         return Evidence(Model(self.machine, self.knowledge), case, findings)
 
     @cached_property
-    def items(self) -> tuple[Item, ...]:
+    def items(self) -> tuple[ReadinessItem, ...]:
         """Everything to see to, in the order in which it is done.
 
         >>> from diagnose.knowledge.base import load_knowledge
@@ -90,11 +90,13 @@ class Readiness:
         """
         return (self._parked(), *self._looks(), *self._ports(), *self._circumstances())
 
-    def _parked(self) -> Item:
+    def _parked(self) -> ReadinessItem:
         parked = self.knowledge.setups[PARKED]
-        return Item(PARKED, BEFORE, parked.name, "to see to", parked.says, parked.says, 0.0)
+        return ReadinessItem(
+            PARKED, BEFORE, parked.name, "to see to", parked.says, parked.says, 0.0
+        )
 
-    def _looks(self) -> Iterator[Item]:
+    def _looks(self) -> Iterator[ReadinessItem]:
         """Looks at oil parts that every row shares, the likeliest find first."""
         found = [
             (self._find(part, look), part, look)
@@ -115,13 +117,15 @@ class Readiness:
             for mode in self.machine.parts[part].modes
         )
 
-    def _look(self, part: str, look: Measurement) -> Item:
+    def _look(self, part: str, look: Measurement) -> ReadinessItem:
         about = part_in_words(part, self.machine.parts[part])
         cautions = (look.caution,) if look.caution else ()
         id = f"{look.id}@{part}"
-        return Item(id, BEFORE, about, "to see to", look.says, look.says, look.minutes, cautions)
+        return ReadinessItem(
+            id, BEFORE, about, "to see to", look.says, look.says, look.minutes, cautions
+        )
 
-    def _ports(self) -> Iterator[Item]:
+    def _ports(self) -> Iterator[ReadinessItem]:
         """Every bleed port with the rows whose air leaves through it."""
         for port, row in self.machine.port_rows.items():
             part = f"{port}/port"
@@ -129,9 +133,9 @@ class Readiness:
                 if look.kind == "look" and look.tool == "none":
                     seen = self._look(part, look)
                     about = f"{port}, bleed port at row {row}"
-                    yield Item(seen.id, BEFORE, about, *_rest(seen))
+                    yield ReadinessItem(seen.id, BEFORE, about, *_rest(seen))
 
-    def _circumstances(self) -> Iterator[Item]:
+    def _circumstances(self) -> Iterator[ReadinessItem]:
         """The circumstances of runs: what all checks want alike first, then check by check."""
         wanted = [
             (kind, check)
@@ -149,17 +153,17 @@ class Readiness:
                 first = check == self._checks[0]
                 if (when == EVERY and shared and first) or (when == check and not shared):
                     item = found[kind.id, check]
-                    yield Item(kind.id, when, kind.name, *_rest(item))
+                    yield ReadinessItem(kind.id, when, kind.name, *_rest(item))
 
     @property
     def _checks(self) -> list[str]:
         return list(self.knowledge.checks)
 
-    def _circumstance(self, kind: Circumstance, check: str) -> Item:
+    def _circumstance(self, kind: Circumstance, check: str) -> ReadinessItem:
         """How one circumstance stands for one check."""
         assert kind.prepare is not None
         good, value = kind.good_state(check), self.run.get(kind.id)
-        standing: Standing = "to see to"
+        standing: _Standing = "to see to"
         says = f"wanted: {good.name}"
         if value is not None:
             bad = self._bad(kind.id, check)
@@ -170,8 +174,8 @@ class Readiness:
         does, cautions = kind.prepare.does, kind.prepare.cautions
         minutes = self.knowledge.prepare_minutes(kind.prepare)
         if standing == "good":
-            return Item(kind.id, "", kind.name, standing, says, "", 0.0)
-        return Item(kind.id, "", kind.name, standing, says, does, minutes, cautions)
+            return ReadinessItem(kind.id, "", kind.name, standing, says, "", 0.0)
+        return ReadinessItem(kind.id, "", kind.name, standing, says, does, minutes, cautions)
 
     def _bad(self, circumstance: str, check: str) -> str:
         """The bad state that the rules found, in words; empty when it is good."""
@@ -180,7 +184,7 @@ class Readiness:
         return found.name if found else ""
 
 
-def _rest(item: Item) -> tuple[Standing, str, str, float, tuple[str, ...]]:
+def _rest(item: ReadinessItem) -> tuple[_Standing, str, str, float, tuple[str, ...]]:
     return item.standing, item.says, item.does, item.minutes, item.cautions
 
 

@@ -14,13 +14,7 @@ from diagnose.observations.events import Remedied
 from diagnose.planner.candidates import Candidate
 from diagnose.planner.value import ValueOfInformation
 from diagnose.record import record
-
-AT_ONCE = 2
-"""How many remedies are reckoned for when several causes are to blame together."""
-
-
-OFTEN = 2
-"""So often a remedy is done to a fault at most, unless it goes on where it left off (judgement)."""
+from diagnose.tolerances import REMEDIES_AT_ONCE, SAME_REMEDY_OFTEN
 
 
 @record
@@ -58,7 +52,7 @@ def repair_options(scales: ValueOfInformation, failed: Sequence[str]) -> Iterato
         elif cause is not None:
             for remedy in remedies_of(evidence, cause):
                 tried = evidence.epochs.tried(cause.part, cause.mode, remedy.id)
-                if tried < OFTEN or remedy.goes_on:
+                if tried < SAME_REMEDY_OFTEN or remedy.goes_on:
                     one = remedy_candidate(evidence, cause, remedy, failed)
                     _, fixes = found.setdefault(one.id, (one, np.zeros(len(scales.names))))
                     fixes[number] = remedy.fixes_after(tried)
@@ -78,7 +72,7 @@ def _likeliest(scales: ValueOfInformation) -> Sequence[str]:
             remedy = remedy_id(evidence, cause, cause.remedy)
             state = scales.beliefs.blamed[number - 1]
             needed[remedy] = needed.get(remedy, 0.0) + float(scales.beliefs.together[0, state])
-    return sorted(needed, key=lambda remedy: -needed[remedy])[:AT_ONCE]
+    return sorted(needed, key=lambda remedy: -needed[remedy])[:REMEDIES_AT_ONCE]
 
 
 def remedies_of(evidence: Evidence, cause: Cause) -> list[Remedy]:

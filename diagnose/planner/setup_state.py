@@ -17,7 +17,7 @@ from diagnose.observations.events import Reading, Remedied, Run
 from diagnose.record import record
 
 
-class Act(Protocol):
+class _Act(Protocol):
     """What is to be done: its own minutes, and what it wants and leaves behind."""
 
     @property
@@ -52,7 +52,7 @@ class SetupState:
 
         >>> cold = frozenset({"warm-oil"})
         >>> SetupState("parked", cold).then(SetupState("running")).then(SetupState("parked", cold))
-        Standing(setup='parked', lacking=frozenset())
+        SetupState(setup='parked', lacking=frozenset())
         """
         setup = self.setup if wanted.setup == ANY_SETUP else wanted.setup
         return SetupState(setup, self.lacking & wanted.lacking)
@@ -122,7 +122,7 @@ def present(evidence: Evidence) -> SetupState:
     return SetupState(wanted[-1] if wanted else PARKED, evidence.lacking)
 
 
-def minutes_in_order(evidence: Evidence, acts: Iterable[Act]) -> Iterator[float]:
+def minutes_in_order(evidence: Evidence, acts: Iterable[_Act]) -> Iterator[float]:
     """Minutes of each of some acts done one after another, with the change of set-up before it.
 
     Two things are done with the engine off, so it is stopped once.

@@ -31,7 +31,7 @@ STAYS, FOLLOWS, BOTH_PASS, BOTH_FAIL = (
 )
 
 
-class Told(Protocol):
+class _Told(Protocol):
     """What a candidate's outcomes tell: (outcomes, blames + 1) joint probabilities."""
 
     @property
@@ -136,7 +136,7 @@ def swap_table(beliefs: Beliefs, target: Observation, candidate: Candidate) -> l
     return [chance * beliefs.blame for chance in both]
 
 
-def put_back_minutes(evidence: Evidence, candidate: Candidate, told: Told) -> float:
+def put_back_minutes(evidence: Evidence, candidate: Candidate, told: _Told) -> float:
     """Minutes that it takes on average to put back what a candidate swaps; 0 for anything else.
 
     A piece that the failure goes along with is replaced where it is by then, if it can be.

@@ -7,12 +7,7 @@ from collections.abc import Iterable
 from diagnose.diagnosis.evidence import Evidence
 from diagnose.observations.events import Remedied
 from diagnose.observations.result import Result
-
-DIFFERENT, ALL = 5, 7
-"""After so many different remedies in vain, or so many in all, somebody else looks at the row.
-
-Judgement; and each failure after more work doubles what an exact answer takes.
-"""
+from diagnose.tolerances import ALL_IN_VAIN, DIFFERENT_IN_VAIN
 
 
 def tried_enough(evidence: Evidence, rows: Iterable[int]) -> tuple[int, int] | None:
@@ -20,15 +15,15 @@ def tried_enough(evidence: Evidence, rows: Iterable[int]) -> tuple[int, int] | N
 
     >>> from diagnose import load_machine, rank, read_typed
     >>> again = ["bleed-again@row-6/air=done", "bleed=.....F"]
-    >>> for times in ALL - 1, ALL:
+    >>> for times in ALL_IN_VAIN - 1, ALL_IN_VAIN:
     ...     told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPF", *again * times])
     ...     print(tried_enough(rank(load_machine("mounted-6"), told).evidence, [5, 6]))
     None
     (6, 7)
     """
     tried = {row: tried_in_vain(evidence, row) for row in rows}
-    most = max(tried, key=lambda row: (len(set(tried[row])) >= DIFFERENT, len(tried[row])))
-    enough = len(set(tried[most])) >= DIFFERENT or len(tried[most]) >= ALL
+    most = max(tried, key=lambda row: (len(set(tried[row])) >= DIFFERENT_IN_VAIN, len(tried[row])))
+    enough = len(set(tried[most])) >= DIFFERENT_IN_VAIN or len(tried[most]) >= ALL_IN_VAIN
     return (most, len(tried[most])) if enough else None
 
 

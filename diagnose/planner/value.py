@@ -26,12 +26,11 @@ from diagnose.planner.question_outcomes import (
 )
 from diagnose.planner.swaps import swap_table
 from diagnose.record import record
+from diagnose.tolerances import RARE
 
 CHANCE, SEVERAL = "chance", "several"
 """What may be to blame besides single causes: a false alarm, or several causes together."""
 
-RARE = 0.001
-"""Outcomes less probable than this are not listed."""
 
 ELSE = "anything else"
 """What a rerun's outcomes leave over."""

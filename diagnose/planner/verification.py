@@ -20,14 +20,9 @@ from diagnose.observations.rows import rows_in_words
 from diagnose.planner.candidates import Candidate, rerun, rerun_name
 from diagnose.planner.what_if import with_run
 from diagnose.record import record
+from diagnose.tolerances import MOST_PASSES, PROVEN_BELOW
 
-PROVEN_BELOW = 0.05
-"""No part that could explain what failed may be more probably faulty than this."""
-
-MOST_PASSES = 6
-"""Where more passes than this would be needed, passes alone are not what settles it (judgement)."""
-
-NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
+_NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 
 
 @record
@@ -261,7 +256,7 @@ class Proof:
         rows = rows_in_words(act.rows)
         some = "pass" if passes == 1 else "passes"
         says = (
-            f"{NUMBERS[passes]} more {some} of {act.check} on {rows}"
+            f"{_NUMBERS[passes]} more {some} of {act.check} on {rows}"
             if passes
             else (f"passes of {act.check} alone will not tell; look at it or measure it")
         )

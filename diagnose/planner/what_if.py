@@ -19,7 +19,7 @@ from diagnose.observations.result import Result
 from diagnose.planner.bleeding import bleed_after
 from diagnose.planner.candidates import Candidate, Outcome
 from diagnose.planner.question_outcomes import history_of, with_answer
-from diagnose.rules.finding import Finding, Value
+from diagnose.rules.finding import FactValue, RuleFinding
 
 SUPPOSED = "supposed"
 """The rule that supposed findings name."""
@@ -124,7 +124,7 @@ def chance(before: Ranking, after: Ranking) -> float:
     return float(np.clip(_change(before, after), 0.0, 1.0))
 
 
-def _good(evidence: Evidence, run: Run) -> Iterator[Finding]:
+def _good(evidence: Evidence, run: Run) -> Iterator[RuleFinding]:
     for circumstance in evidence.model.knowledge.of_scope("run").values():
         if circumstance.value != "none":
             state = circumstance.good_state(run.check).id
@@ -166,5 +166,5 @@ def _with_answer(evidence: Evidence, candidate: Candidate, outcome: Outcome) -> 
     return Ranking(Evidence(evidence.model, evidence.case, (*evidence.findings, found)))
 
 
-def _finding(kind: str, **values: Value) -> Finding:
-    return Finding(SUPPOSED, kind, values, "", (), ())
+def _finding(kind: str, **values: FactValue) -> RuleFinding:
+    return RuleFinding(SUPPOSED, kind, values, "", (), ())

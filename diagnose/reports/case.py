@@ -14,7 +14,7 @@ from diagnose.observations.case import Case
 from diagnose.observations.entries import Event
 from diagnose.observations.events import Run
 from diagnose.observations.result import Result
-from diagnose.observations.state import State, replay
+from diagnose.observations.state import CaseState, replay
 from diagnose.observations.text import OUTCOMES, circumstances_in_words, in_words
 from diagnose.planner.advice import DEFERRAL
 from diagnose.planner.verification import Proof
@@ -143,7 +143,7 @@ def case_report(events: Sequence[Event], knowledge: Knowledge | None = None) -> 
     return build_case_report(events, knowledge).plain()
 
 
-def _handed_over(state: State) -> HandoverReport | None:
+def _handed_over(state: CaseState) -> HandoverReport | None:
     handed = state.handover
     if handed is None:
         return None
@@ -266,7 +266,7 @@ def _proof(view: Projection) -> ProofReport:
     return ProofReport(holds=proof.holds, says=proof.says, runs=runs)
 
 
-def _conclusion(state: State, causes: Mapping[str, Cause]) -> ConclusionReport | None:
+def _conclusion(state: CaseState, causes: Mapping[str, Cause]) -> ConclusionReport | None:
     ended = state.conclusion
     if ended is None:
         return None

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.planter import Machine
 from diagnose.planner.advice import DEFERRAL
-from diagnose.planner.readiness import BEFORE, EVERY, Item, Readiness
+from diagnose.planner.readiness import BEFORE, EVERY, Readiness, ReadinessItem
 from diagnose.reports.forms.listings import (
     CasesReport,
     CoverageReport,
@@ -171,7 +171,7 @@ def _setup_cautions(when: str, ready: Readiness) -> tuple[str, ...]:
     return tuple(caution for caution in setup.cautions if caution not in told)
 
 
-def _item(item: Item) -> ItemReport:
+def _item(item: ReadinessItem) -> ItemReport:
     return ItemReport(
         id=item.id,
         about=item.about,

@@ -7,7 +7,7 @@ from typing import Any
 
 from diagnose.planner.advice import advice, cautions_of
 from diagnose.planner.candidates import Candidate
-from diagnose.planner.contingent_plan import Branch, End, Plan, Step
+from diagnose.planner.contingent_plan import Branch, End, Plan, PlanStep
 from diagnose.planner.isolating import Isolating
 from diagnose.reports.forms.ranking import (
     ActReport,
@@ -20,7 +20,7 @@ from diagnose.reports.forms.ranking import (
     StepReport,
 )
 from diagnose.reports.ranking import SUSPECTED
-from diagnose.rules.finding import Finding
+from diagnose.rules.finding import RuleFinding
 
 
 def build_plan_report(plan: Plan) -> PlanReport:
@@ -83,7 +83,7 @@ def _summary(plan: Plan) -> tuple[str, ...]:
     return (*lines, *(f"{cause.says}: {100 * cause.probability:.0f} %" for cause in likely))
 
 
-def _acts(node: Step | End) -> Iterator[Candidate]:
+def _acts(node: PlanStep | End) -> Iterator[Candidate]:
     """Every act of a tree."""
     if isinstance(node, End):
         yield from node.acts
@@ -93,8 +93,8 @@ def _acts(node: Step | End) -> Iterator[Candidate]:
         yield from _acts(branch.then)
 
 
-def _tree(node: Step | End, said: Sequence[Finding]) -> StepReport | EndReport:
-    if isinstance(node, Step):
+def _tree(node: PlanStep | End, said: Sequence[RuleFinding]) -> StepReport | EndReport:
+    if isinstance(node, PlanStep):
         act = _act(node.candidate, node.minutes, said)
         return StepReport(act=act, outcomes=tuple(_branch(each, said) for each in node.branches))
     leading, acts = node.leading, zip(node.acts, node.minutes, strict=True)
@@ -107,12 +107,12 @@ def _tree(node: Step | End, said: Sequence[Finding]) -> StepReport | EndReport:
     )
 
 
-def _branch(branch: Branch, said: Sequence[Finding]) -> BranchReport:
+def _branch(branch: Branch, said: Sequence[RuleFinding]) -> BranchReport:
     then = _tree(branch.then, said)
     return BranchReport(result=branch.result, probability=branch.probability, then=then)
 
 
-def _act(act: Candidate, minutes: float, said: Sequence[Finding]) -> ActReport:
+def _act(act: Candidate, minutes: float, said: Sequence[RuleFinding]) -> ActReport:
     return ActReport(
         id=act.id,
         kind=act.kind,

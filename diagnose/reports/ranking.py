@@ -32,7 +32,7 @@ from diagnose.reports.forms.ranking import (
     TogetherReport,
     WeightReport,
 )
-from diagnose.rules.finding import Finding
+from diagnose.rules.finding import RuleFinding
 
 LEAST = 0.0005
 """Causes less probable than this are not listed."""
@@ -145,12 +145,12 @@ def _instead(ranking: Ranking, proof: Proof) -> tuple[str, ...]:
     return (*says, *(act.says for act in proof.next()))
 
 
-def _cautions(findings: Sequence[Finding]) -> tuple[str, ...]:
+def _cautions(findings: Sequence[RuleFinding]) -> tuple[str, ...]:
     """Cautions about what was seen and about what is proposed, each once."""
     return tuple(dict.fromkeys(one.says for one in findings if one.kind == "caution"))
 
 
-def _run(run: Run, findings: Sequence[Finding]) -> RunReport:
+def _run(run: Run, findings: Sequence[RuleFinding]) -> RunReport:
     told = [f for f in findings if f.kind == "standing" and f.values["run"] == run.index]
     levels = {str(finding.values["standing"]) for finding in told}
     standing: Standing = "void" if "void" in levels else "weak" if "weak" in levels else "sound"
@@ -160,9 +160,9 @@ def _run(run: Run, findings: Sequence[Finding]) -> RunReport:
     return RunReport(check=run.check, pattern=run.pattern, standing=standing, why=why)
 
 
-def _findings(findings: Sequence[Finding]) -> Iterator[FindingReport]:
+def _findings(findings: Sequence[RuleFinding]) -> Iterator[FindingReport]:
     """Findings of one rule that say the same count as one, with all that they are about."""
-    alike: dict[tuple[str, str, str], list[Finding]] = {}
+    alike: dict[tuple[str, str, str], list[RuleFinding]] = {}
     for finding in findings:
         alike.setdefault((finding.rule, finding.kind, finding.says), []).append(finding)
     for (rule, kind, says), same in alike.items():
@@ -195,7 +195,7 @@ def _cause(cause: Cause, moved: Sequence[Weight], ranking: Ranking) -> CauseRepo
     )
 
 
-def _rules(cause: Cause, findings: Sequence[Finding]) -> tuple[str, ...]:
+def _rules(cause: Cause, findings: Sequence[RuleFinding]) -> tuple[str, ...]:
     """The rules whose findings name the cause's part, its place, or what it takes down."""
     place = cause.part.partition("/")[0]
     rows = {f"row-{row}" for row in cause.rows} if cause.group == "row" else set()
@@ -245,7 +245,9 @@ def _fragile(ranking: Ranking) -> tuple[FragileReport, ...]:
     )
 
 
-def _next(proposal: Proposal, found: Sequence[FaultGroup], warned: Sequence[Finding]) -> NextReport:
+def _next(
+    proposal: Proposal, found: Sequence[FaultGroup], warned: Sequence[RuleFinding]
+) -> NextReport:
     """Something to do; its outcomes lead to the likeliest cause of its row's failure.
 
     Rows of one trouble are proven together: what mends the row mends them all.

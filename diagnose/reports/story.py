@@ -9,12 +9,14 @@ from diagnose.knowledge.base import Knowledge
 from diagnose.machine.planter import Machine
 from diagnose.observations.archive import chained
 from diagnose.observations.entries import Correction, Event
-from diagnose.observations.state import Counted, State
+from diagnose.observations.state import CaseState, Counted
 from diagnose.observations.text import in_words
 from diagnose.reports.forms.case import CorrectedReport, KeptEvent, StoryReport, TimelineEntry
 
 
-def timeline_of(state: State, machine: Machine, knowledge: Knowledge) -> tuple[TimelineEntry, ...]:
+def timeline_of(
+    state: CaseState, machine: Machine, knowledge: Knowledge
+) -> tuple[TimelineEntry, ...]:
     """Every event with what of it counts, and who put it right.
 
     >>> from diagnose.knowledge.base import load_knowledge

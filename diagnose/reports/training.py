@@ -24,26 +24,26 @@ from diagnose.training.level import Drills
 from diagnose.training.progress import FADES, FEWEST, JEFFREYS, Estimate, advised, estimates
 from diagnose.training.record import Finished
 from diagnose.training.score import Debriefing, Verdict
-from diagnose.training.share_code import encode
+from diagnose.training.share_code import encode_drill
 from diagnose.training.skills import SKILLS
 
 
 def build_drill_report(done: Debriefing) -> DrillReport:
     """The report of a drill that was played.
 
-    >>> from diagnose.training.share_code import Named
+    >>> from diagnose.training.share_code import DrillName
     >>> from diagnose.training.game import begin, play
     >>> from diagnose.training.moves import Move
     >>> from diagnose.training.score import Judge
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
     >>> report = build_drill_report(Judge(drill).debriefing(play(drill, [Move("give up")])))
     >>> report.lost, report.right, report.moves[0].act
     (300.0, False, 'give-up')
     """
     sitting, drill = done.sitting, done.drill
     return DrillReport(
-        code=encode(drill.named, drill.knowledge),
+        code=encode_drill(drill.named, drill.knowledge),
         machine=drill.machine.id,
         level=drill.named.level,
         seed=drill.named.seed,

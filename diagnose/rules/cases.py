@@ -11,7 +11,7 @@ from diagnose.machine.graph import load_machine
 from diagnose.observations.typed import read_typed
 from diagnose.rules.conclude import advise, conclude
 from diagnose.rules.facts import facts_of
-from diagnose.rules.finding import Finding
+from diagnose.rules.finding import RuleFinding
 from diagnose.rules.loading import Rules
 from diagnose.rules.rulefile import Example, Firing, RuleFile
 from diagnose.rules.vocabulary import fact
@@ -19,7 +19,7 @@ from diagnose.rules.vocabulary import fact
 
 def findings_of(
     example: Example, rules: Rules, knowledge: Knowledge | None = None
-) -> tuple[Finding, ...]:
+) -> tuple[RuleFinding, ...]:
     """What the rules find in a situation, its proposed act included.
 
     Raises `InputError` or `FileProblems` when the machine or what is typed cannot be used.
@@ -72,7 +72,7 @@ def _problems(file: RuleFile, rules: Rules, knowledge: Knowledge) -> Iterator[Pr
                 yield Problem(where, "the rule to keep silent here", repr(made[0].says))
 
 
-def _not_as_said(example: Firing, made: Sequence[Finding], where: Place) -> Iterator[Problem]:
+def _not_as_said(example: Firing, made: Sequence[RuleFinding], where: Place) -> Iterator[Problem]:
     """A case in which the rule keeps silent, or says or concludes something else."""
     if not made:
         yield Problem(where, "the rule to fire here", "silence")

@@ -16,15 +16,15 @@ from diagnose.rules.rulefile import (
     NUMBER_FORMS,
     ORDERED,
     Condition,
+    FieldTest,
     Hole,
     RuleFile,
-    Test,
     holes,
     only_hole,
     stray_brace,
 )
 from diagnose.rules.satisfiable import Field, Kind, can_hold, complaint_about
-from diagnose.rules.vocabulary import FACTS, FINDINGS, GROUPS, KINDS, fields_to_match
+from diagnose.rules.vocabulary import FACT_KINDS, FACTS, FINDINGS, RULE_GROUPS, fields_to_match
 from diagnose.tolerances import LONGEST_SENTENCE, MOST_CHOICES, MOST_CONCLUSIONS, MOST_EXAMPLES
 
 MOST_CONDITIONS = 12
@@ -62,7 +62,7 @@ def _placed_wrongly(file: RuleFile) -> Iterator[Complaint]:
         return
     if path.stem != rule.id:
         yield Complaint(("id",), f"the file's name, {path.stem}", rule.id, "rename one of the two")
-    if path.parent.name in GROUPS and path.parent.name != rule.group:
+    if path.parent.name in RULE_GROUPS and path.parent.name != rule.group:
         expected = f"the folder's name, {path.parent.name}"
         yield Complaint(("group",), expected, rule.group, "move the file or change the group")
 
@@ -75,10 +75,10 @@ def _wrong_conditions(file: RuleFile, names: Names | None) -> Iterator[Complaint
     if not file.rule.needed:
         yield Complaint(("when",), "at least one fact that must be there", "only none:")
     for place, condition in _needed_first(conditions):
-        kind = KINDS.get(condition.kind)
+        kind = FACT_KINDS.get(condition.kind)
         if kind is None:
             word = "fact" if condition.fact else "none"
-            yield unknown_name((*place, word), condition.kind, KINDS)
+            yield unknown_name((*place, word), condition.kind, FACT_KINDS)
             continue
         yield from _wrong_tests((*place, "where"), condition, kind, bound, names)
         if condition.as_ in bound:
@@ -159,7 +159,7 @@ def _wrong_constants(
 
 def _never_true(file: RuleFile) -> Iterator[Complaint]:
     for number, condition in enumerate(file.rule.when):
-        kind = KINDS.get(condition.kind)
+        kind = FACT_KINDS.get(condition.kind)
         if kind is None:
             continue
         for name, tests in condition.where.items():
@@ -171,17 +171,17 @@ def _never_true(file: RuleFile) -> Iterator[Complaint]:
                 )
 
 
-def _comparable(field: Field, tests: Iterable[Test]) -> bool:
+def _comparable(field: Field, tests: Iterable[FieldTest]) -> bool:
     return not any(complaint_about(field, c) for test in tests for c in test.constants) and (
         field.numeric or not any(test.operator in ORDERED for test in tests)
     )
 
 
 def _made_too_late(file: RuleFile) -> Iterator[Complaint]:
-    now = GROUPS.index(file.rule.group)
+    now = RULE_GROUPS.index(file.rule.group)
     for number, condition in enumerate(file.rule.when):
         kind = FINDINGS.get(condition.kind)
-        if kind and all(GROUPS.index(group) >= now for group in kind.made_by):
+        if kind and all(RULE_GROUPS.index(group) >= now for group in kind.made_by):
             expected = f"only findings of groups before {file.rule.group}"
             got = f"{kind.name}, which is made in {', '.join(kind.made_by)}"
             yield Complaint(("when", number), expected, got, "the rule never fires")
@@ -283,5 +283,5 @@ def _too_long(file: RuleFile) -> Iterator[Complaint]:
 
 
 def _bound(file: RuleFile) -> dict[str, Kind]:
-    named = ((one.as_, KINDS.get(one.kind)) for one in file.rule.needed)
+    named = ((one.as_, FACT_KINDS.get(one.kind)) for one in file.rule.needed)
     return {name: kind for name, kind in named if name and kind}

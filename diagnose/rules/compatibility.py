@@ -8,11 +8,11 @@ from diagnose.errors import Problem, offer
 from diagnose.formats.strictyaml import Document
 from diagnose.record import record
 from diagnose.rules.names import Names, Table
-from diagnose.rules.rulefile import Conclusion, Condition, Hole, Rule, Test, only_hole
-from diagnose.rules.vocabulary import KINDS
+from diagnose.rules.rulefile import Conclusion, Condition, FieldTest, Hole, Rule, only_hole
+from diagnose.rules.vocabulary import FACT_KINDS
 
-Tests = Mapping[str, Sequence[Test]]
-Bound = Mapping[str, tuple[str, Tests]]
+_Tests = Mapping[str, Sequence[FieldTest]]
+_Bound = Mapping[str, tuple[str, _Tests]]
 """By name, the kind of a fact that the rule matched and the tests on it."""
 
 
@@ -25,7 +25,7 @@ def out_of_place(rule: Rule, names: Names) -> Iterator[Complaint]:
     >>> list(out_of_place(rule, Names(load_knowledge())))
     []
     """
-    bound: dict[str, tuple[str, Tests]] = {}
+    bound: dict[str, tuple[str, _Tests]] = {}
     for number, condition in enumerate(rule.when):
         tests = _with_bound(condition, bound, names)
         yield from _misfits(("when", number, "where"), condition.kind, tests, names)
@@ -36,12 +36,14 @@ def out_of_place(rule: Rule, names: Names) -> Iterator[Complaint]:
         yield from _misfits(("then", number, "values"), conclusion.finding, given, names)
     for block in ("fires", "near_miss"):
         for number, example in enumerate(getattr(rule, block)):
-            act = {name: (Test("equals", value),) for name, value in (example.act or {}).items()}
+            act = {
+                name: (FieldTest("equals", value),) for name, value in (example.act or {}).items()
+            }
             if act:
                 yield from _misfits((block, number, "act"), "act", act, names)
 
 
-def _with_bound(condition: Condition, bound: Bound, names: Names) -> Tests:
+def _with_bound(condition: Condition, bound: _Bound, names: Names) -> _Tests:
     """The condition's tests; one that names another fact's field takes what that can hold."""
     return {
         field: [
@@ -57,30 +59,30 @@ def _with_bound(condition: Condition, bound: Bound, names: Names) -> Tests:
     }
 
 
-def _given(conclusion: Conclusion, bound: Bound, names: Names) -> Tests:
-    given: dict[str, list[Test]] = {}
+def _given(conclusion: Conclusion, bound: _Bound, names: Names) -> _Tests:
+    given: dict[str, list[FieldTest]] = {}
     for field, value in conclusion.values.items():
         hole = only_hole(value) if isinstance(value, str) else None
         if hole:
             given[field] = _of_hole(hole.name, hole.field, bound, names)
         elif not isinstance(value, str) or "{" not in value:
-            given[field] = [Test("equals", value)]
+            given[field] = [FieldTest("equals", value)]
     return given
 
 
-def _of_hole(name: str, field: str, bound: Bound, names: Names) -> list[Test]:
+def _of_hole(name: str, field: str, bound: _Bound, names: Names) -> list[FieldTest]:
     """What the field of a fact that the rule matched can hold, as tests."""
     kind, tests = bound.get(name, ("", {}))
     table = names.together.get(kind)
     if table and field in table.fields:
-        return [Test("one_of", table.that_pass(tests).column(field))]
+        return [FieldTest("one_of", table.that_pass(tests).column(field))]
     return [test for test in tests.get(field, ()) if test.constants]
 
 
-def _misfits(path: tuple[Step, ...], kind: str, tests: Tests, names: Names) -> Iterator[Complaint]:
+def _misfits(path: tuple[Step, ...], kind: str, tests: _Tests, names: Names) -> Iterator[Complaint]:
     """The first field whose tests leave none of the combinations that earlier fields allow."""
     left = names.together.get(kind, Table((), ()))
-    so_far: dict[str, Sequence[Test]] = {}
+    so_far: dict[str, Sequence[FieldTest]] = {}
     for field in left.fields:
         own = {field: tests.get(field, ())}
         before, left = left, left.that_pass(own)
@@ -91,14 +93,14 @@ def _misfits(path: tuple[Step, ...], kind: str, tests: Tests, names: Names) -> I
         so_far |= own
 
 
-def _told(kind: str, field: str, tests: Sequence[Test], names: Names) -> bool:
+def _told(kind: str, field: str, tests: Sequence[FieldTest], names: Names) -> bool:
     """Whether nobody has any of the names, which is told elsewhere."""
-    known = names.of_type(KINDS[kind].fields[field].type)
+    known = names.of_type(FACT_KINDS[kind].fields[field].type)
     return known is not None and not any(set(test.constants) & known for test in tests)
 
 
 def _misfit(
-    path: tuple[Step, ...], kind: str, left: Table, tests: Sequence[Test], so_far: Tests
+    path: tuple[Step, ...], kind: str, left: Table, tests: Sequence[FieldTest], so_far: _Tests
 ) -> Complaint:
     owner = [str(c) for tests in so_far.values() for test in tests for c in test.constants]
     what = f"{_article(path[-1])} of {owner[-1] if owner else kind}"

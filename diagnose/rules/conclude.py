@@ -10,10 +10,10 @@ from diagnose.machine.graph import Machine
 from diagnose.observations.case import Case
 from diagnose.rules.engine import Item, Match, Stratum
 from diagnose.rules.facts import facts_of
-from diagnose.rules.finding import Fact, Finding, Value
+from diagnose.rules.finding import Fact, FactValue, RuleFinding
 from diagnose.rules.loading import Rules, load_rules
-from diagnose.rules.rulefile import Conclusion, Condition, Hole, Test, filled, only_hole
-from diagnose.rules.vocabulary import FACTS, KINDS, complete
+from diagnose.rules.rulefile import Conclusion, Condition, FieldTest, Hole, filled, only_hole
+from diagnose.rules.vocabulary import FACT_KINDS, FACTS, complete
 
 EVIDENCE: Mapping[str, tuple[str, ...]] = {
     "state": ("run", "circumstance"),
@@ -21,7 +21,7 @@ EVIDENCE: Mapping[str, tuple[str, ...]] = {
 }
 """Findings that count as evidence, once for each of these values."""
 
-_ABOUT: Mapping[str, Callable[[Value], str]] = {
+_ABOUT: Mapping[str, Callable[[FactValue], str]] = {
     "run": lambda value: f"run-{value}",
     "row": lambda value: f"row-{value}",
     "part": str,
@@ -39,7 +39,7 @@ def conclude_case(
     case: Case,
     knowledge: Knowledge | None = None,
     rules: Rules | None = None,
-) -> tuple[Finding, ...]:
+) -> tuple[RuleFinding, ...]:
     """Everything the rules find in a case, in the order of groups, rules and facts.
 
     Raises `RuleConflictError` when two rules turn one observation into different evidence.
@@ -55,21 +55,21 @@ def conclude_case(
     return conclude(facts, rules or load_rules())
 
 
-def conclude(facts: Sequence[Fact], rules: Rules) -> tuple[Finding, ...]:
+def conclude(facts: Sequence[Fact], rules: Rules) -> tuple[RuleFinding, ...]:
     """The same for facts in hand.
 
     >>> conclude((), load_rules())
     ()
     """
-    sources: list[Fact | Finding] = list(facts)
+    sources: list[Fact | RuleFinding] = list(facts)
     for stratum in rules.strata:
         sources += _once_each(_found(stratum, sources, rules))
-    return tuple(source for source in sources if isinstance(source, Finding))
+    return tuple(source for source in sources if isinstance(source, RuleFinding))
 
 
 def advise(
-    acts: Sequence[Fact], facts: Sequence[Fact], findings: Sequence[Finding], rules: Rules
-) -> tuple[Finding, ...]:
+    acts: Sequence[Fact], facts: Sequence[Fact], findings: Sequence[RuleFinding], rules: Rules
+) -> tuple[RuleFinding, ...]:
     """Advice and cautions about proposed acts, given what is known of the case.
 
     >>> from diagnose.rules.acts import rerun_act
@@ -80,27 +80,29 @@ def advise(
     return tuple(_found(rules.about_acts, [*acts, *facts, *findings], rules))
 
 
-def _found(stratum: Stratum, sources: Sequence[Fact | Finding], rules: Rules) -> list[Finding]:
+def _found(
+    stratum: Stratum, sources: Sequence[Fact | RuleFinding], rules: Rules
+) -> list[RuleFinding]:
     matches = stratum.matches([_item(source) for source in sources])
     return [finding for match in matches for finding in _conclusions(match, sources, rules)]
 
 
-def _item(source: Fact | Finding) -> Item:
+def _item(source: Fact | RuleFinding) -> Item:
     if isinstance(source, Fact):
         return Item(source.kind, source.values)
     return Item(source.kind, {**source.values, "rule": source.rule})
 
 
 def _conclusions(
-    match: Match, sources: Sequence[Fact | Finding], rules: Rules
-) -> Iterator[Finding]:
+    match: Match, sources: Sequence[Fact | RuleFinding], rules: Rules
+) -> Iterator[RuleFinding]:
     rule = rules.by_id[match.rule]
     used = tuple(sources[place] for place in match.items)
     bound = {one.as_: source for one, source in zip(rule.needed, used, strict=True) if one.as_}
 
-    def look_up(hole: Hole) -> Value:
+    def look_up(hole: Hole) -> FactValue:
         source = bound[hole.name]
-        if hole.field == "rule" and isinstance(source, Finding):
+        if hole.field == "rule" and isinstance(source, RuleFinding):
             return source.rule
         return source.values[hole.field]
 
@@ -109,11 +111,13 @@ def _conclusions(
     for conclusion in rule.then:
         values = _values(conclusion, look_up)
         about = _about(conclusion.finding, values, used)
-        yield Finding(rule.id, conclusion.finding, values, says, about, because, used)
+        yield RuleFinding(rule.id, conclusion.finding, values, says, about, because, used)
 
 
-def _values(conclusion: Conclusion, look_up: Callable[[Hole], Value]) -> Mapping[str, Value]:
-    def value(written: Value) -> Value:
+def _values(
+    conclusion: Conclusion, look_up: Callable[[Hole], FactValue]
+) -> Mapping[str, FactValue]:
+    def value(written: FactValue) -> FactValue:
         if not isinstance(written, str) or "{" not in written:
             return written
         hole = only_hole(written)
@@ -123,16 +127,16 @@ def _values(conclusion: Conclusion, look_up: Callable[[Hole], Value]) -> Mapping
     return complete(conclusion.finding, given)
 
 
-def _in_words(source: Fact | Finding) -> str:
-    if isinstance(source, Finding):
+def _in_words(source: Fact | RuleFinding) -> str:
+    if isinstance(source, RuleFinding):
         return source.says
     return FACTS[source.kind].in_words(source.values)
 
 
-def _absent(condition: Condition, look_up: Callable[[Hole], Value]) -> str:
+def _absent(condition: Condition, look_up: Callable[[Hole], FactValue]) -> str:
     """What was looked for and not found, such as ``no standing with run 2``."""
 
-    def value(test: Test) -> str:
+    def value(test: FieldTest) -> str:
         if isinstance(test.value, Hole):
             return str(look_up(test.value))
         return " or ".join(map(str, test.constants))
@@ -147,22 +151,22 @@ def _absent(condition: Condition, look_up: Callable[[Hole], Value]) -> str:
 
 
 def _about(
-    kind: str, values: Mapping[str, Value], used: Sequence[Fact | Finding]
+    kind: str, values: Mapping[str, FactValue], used: Sequence[Fact | RuleFinding]
 ) -> tuple[str, ...]:
     """Runs, rows, parts and places that the conclusion or its sources name, each once."""
     named = [(kind, values), *((source.kind, source.values) for source in used)]
     ids = [
         _ABOUT[field.type](holder[name])
         for one, holder in named
-        for name, field in KINDS[one].fields.items()
+        for name, field in FACT_KINDS[one].fields.items()
         if field.type in _ABOUT and holder[name] not in (0, "none")
     ]
     return tuple(dict.fromkeys(ids))
 
 
-def _once_each(findings: Sequence[Finding]) -> Iterator[Finding]:
+def _once_each(findings: Sequence[RuleFinding]) -> Iterator[RuleFinding]:
     """Evidence that two rules agree on counts once; evidence they disagree on is an error."""
-    seen: dict[tuple[object, ...], Finding] = {}
+    seen: dict[tuple[object, ...], RuleFinding] = {}
     for finding in findings:
         if finding.kind not in EVIDENCE:
             yield finding

@@ -26,8 +26,8 @@ from typing import Any
 
 from diagnose.errors import RowfaultError
 from diagnose.record import record
-from diagnose.rules.finding import Value
-from diagnose.rules.rulefile import Condition, Hole, Rule, Test
+from diagnose.rules.finding import FactValue
+from diagnose.rules.rulefile import Condition, FieldTest, Hole, Rule
 from diagnose.rules.satisfiable import FINEST
 
 RULES_AT_ONCE = 24
@@ -59,7 +59,7 @@ class Item:
     """What the engine matches: a kind and values, without the words for people."""
 
     kind: str
-    values: Mapping[str, Value]
+    values: Mapping[str, FactValue]
 
 
 @record
@@ -157,7 +157,7 @@ def _encoded(story: str, place: int, item: Item) -> dict[str, object]:
     return {"sid": story, "id": place, "k": item.kind, "w": 1, **values}
 
 
-def _scaled(value: Value) -> int | str:
+def _scaled(value: FactValue) -> int | str:
     return value if isinstance(value, str) else round(value * _SCALE)
 
 
@@ -189,7 +189,7 @@ def _condition(condition: Condition, names: Mapping[str, str]) -> dict[str, obje
     return {"$and": [*fixed, *between, *([_ALWAYS] if between else []), *either]}
 
 
-def _constants_first(pair: tuple[str, Test]) -> tuple[bool, str]:
+def _constants_first(pair: tuple[str, FieldTest]) -> tuple[bool, str]:
     return pair[1].operator != "equals", pair[0]
 
 

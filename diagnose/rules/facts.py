@@ -14,7 +14,7 @@ from diagnose.observations.events import Run, Swapped
 from diagnose.observations.result import Result
 from diagnose.observations.understood import refuse_what_is_not_understood
 from diagnose.record import record
-from diagnose.rules.finding import Fact, Value
+from diagnose.rules.finding import Fact, FactValue
 from diagnose.rules.readingfacts import change_facts, reading_facts, rows_touched, thickness
 from diagnose.rules.rowmasks import Tally, blocks, mask_of, rows_in, tally_of
 from diagnose.rules.vocabulary import fact
@@ -103,7 +103,7 @@ def _run_fact(machine: Machine, run: Run, tally: Tally, latest: bool) -> Fact:
 
 def _circumstances(run: Run, knowledge: Knowledge) -> Iterator[Fact]:
     for name, circumstance in knowledge.of_scope("run").items():
-        about: dict[str, Value] = {"run": run.index, "check": run.check, "circumstance": name}
+        about: dict[str, FactValue] = {"run": run.index, "check": run.check, "circumstance": name}
         value = run.circumstances.get(name)
         if value is None:
             if circumstance.value != "none":
@@ -137,7 +137,7 @@ class _Story:
     """What the facts about failed rows are counted from."""
 
     machine: Machine
-    groups: list[Group]
+    groups: list[_Group]
     runs: tuple[Run, ...]
     touched: tuple[frozenset[int], ...]
 
@@ -184,7 +184,7 @@ class _Story:
             if tally.failed & group.mask and group.matters_to(run.check):
                 yield self._group_fact(run, tally, other, group)
 
-    def _group_fact(self, run: Run, tally: Tally, other: Tally, group: Group) -> Fact:
+    def _group_fact(self, run: Run, tally: Tally, other: Tally, group: _Group) -> Fact:
         inside, outside = group.mask, ~group.mask
         sections = [mask for mask in self._section_masks() if mask & inside]
         return Fact(
@@ -285,7 +285,7 @@ def _yes(true: bool) -> str:
 
 
 @record
-class Group:
+class _Group:
     """Rows that share a part, or a place, or nothing but the machine.
 
     ``checks`` are those that exercise what the rows share; empty means every check.
@@ -300,13 +300,13 @@ class Group:
     def matters_to(self, check: str) -> bool:
         """Whether the check depends on what the rows share.
 
-        >>> Group("port", "port-left", (1,), 2, frozenset({"bleed"})).matters_to("response")
+        >>> _Group("port", "port-left", (1,), 2, frozenset({"bleed"})).matters_to("response")
         False
         """
         return not self.checks or check in self.checks
 
 
-def groups_of(machine: Machine) -> list[Group]:
+def groups_of(machine: Machine) -> list[_Group]:
     """Sections, branches, controllers, ports, tails of chains, ends, alternate rows, all rows.
 
     >>> from diagnose.machine.graph import load_machine
@@ -321,7 +321,7 @@ def groups_of(machine: Machine) -> list[Group]:
         ("port", machine.ports),
     )
     named = [
-        Group(kind, place, tuple(sorted(rows)), mask_of(rows), checks[place])
+        _Group(kind, place, tuple(sorted(rows)), mask_of(rows), checks[place])
         for kind, places in holders
         for place, rows in places.items()
     ]
@@ -336,22 +336,22 @@ def _checks_by_holder(parts: Mapping[str, PartKind]) -> Mapping[str, frozenset[s
     return defaultdict(frozenset, frozen)
 
 
-def _tails(machine: Machine, checks: Mapping[str, frozenset[str]]) -> Iterator[Group]:
+def _tails(machine: Machine, checks: Mapping[str, frozenset[str]]) -> Iterator[_Group]:
     """Whatever hangs on each hose of a chain, the first hose left out: it feeds all."""
     for chain, rows in machine.chains.items():
         for place in range(1, len(rows)):
             tail = rows[place:]
             hose = f"{chain}/chain-{tail[0]}"
-            yield Group("chain-tail", hose, tuple(sorted(tail)), mask_of(tail), checks[chain])
+            yield _Group("chain-tail", hose, tuple(sorted(tail)), mask_of(tail), checks[chain])
 
 
-def _regular(rows: int) -> Iterator[Group]:
+def _regular(rows: int) -> Iterator[_Group]:
     everyone = tuple(range(1, rows + 1))
-    yield Group("machine", "machine", everyone, mask_of(everyone))
+    yield _Group("machine", "machine", everyone, mask_of(everyone))
     if rows >= 4:
         for kind, place, some in (
             ("ends", "ends", (1, rows)),
             ("alternate", "odd-rows", everyone[::2]),
             ("alternate", "even-rows", everyone[1::2]),
         ):
-            yield Group(kind, place, some, mask_of(some))
+            yield _Group(kind, place, some, mask_of(some))

@@ -7,7 +7,7 @@ from dataclasses import field
 
 from diagnose.record import record
 
-Value = int | float | str
+FactValue = int | float | str
 
 
 @record
@@ -19,7 +19,7 @@ class Fact:
     """
 
     kind: str
-    values: Mapping[str, Value]
+    values: Mapping[str, FactValue]
 
     def __str__(self) -> str:
         inside = ", ".join(f"{name}={value}" for name, value in self.values.items())
@@ -27,7 +27,7 @@ class Fact:
 
 
 @record
-class Finding:
+class RuleFinding:
     """A conclusion: the rule behind it, what it says, what it is about, and why.
 
     Parameters
@@ -44,18 +44,18 @@ class Finding:
 
     rule: str
     kind: str
-    values: Mapping[str, Value]
+    values: Mapping[str, FactValue]
     says: str
     about: tuple[str, ...]
     because: tuple[str, ...]
-    sources: tuple[Fact | Finding, ...] = field(default=(), repr=False)
+    sources: tuple[Fact | RuleFinding, ...] = field(default=(), repr=False)
 
     def roots(self) -> tuple[Fact, ...]:
         """The facts at the root of this finding, each once, in order.
 
         >>> fact = Fact("run", {"run": 1})
-        >>> first = Finding("a", "state", {}, "", (), (), (fact,))
-        >>> Finding("b", "advice", {}, "", (), (), (first, fact)).roots() == (fact,)
+        >>> first = RuleFinding("a", "state", {}, "", (), (), (fact,))
+        >>> RuleFinding("b", "advice", {}, "", (), (), (first, fact)).roots() == (fact,)
         True
         """
         found: list[Fact] = []

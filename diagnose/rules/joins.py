@@ -15,7 +15,7 @@ from math import log10, prod
 from diagnose.record import record
 from diagnose.rules.compatibility import Complaint
 from diagnose.rules.rulefile import Conclusion, Condition, Hole, Rule, only_hole
-from diagnose.rules.vocabulary import GROUPS
+from diagnose.rules.vocabulary import RULE_GROUPS
 from diagnose.tolerances import MOST_JOINED, MOST_TRIED
 
 SIZES: Mapping[str, int] = {
@@ -37,7 +37,7 @@ CASE = f"in a case of {SIZES['rows']} rows and {SIZES['runs']} runs"
 
 
 @record
-class Key:
+class _Key:
     """Fields that tell facts of a kind apart, with how many values each can have.
 
     No two facts agree in all of them, where ``given`` says what the fact must have in others.
@@ -49,21 +49,21 @@ class Key:
     def most(self, fixed: frozenset[str]) -> int:
         """The most facts there can be when some of the fields are fixed.
 
-        >>> Key({"run": "runs", "row": "rows"}, {}).most(frozenset({"run"})) == SIZES["rows"]
+        >>> _Key({"run": "runs", "row": "rows"}, {}).most(frozenset({"run"})) == SIZES["rows"]
         True
         """
         return prod(SIZES[size] for name, size in self.fields.items() if name not in fixed)
 
 
-def _key(given: Mapping[str, str] | None = None, **fields: str) -> Key:
-    return Key(fields, given or {})
+def _key(given: Mapping[str, str] | None = None, **fields: str) -> _Key:
+    return _Key(fields, given or {})
 
 
 _HOLDERS = ("section", "branch", "controller", "port")
 _NOTED = (_key(run="runs", circumstance="noted"),)
 _READ = (_key(nth="readings"),)
 
-KEYS: Mapping[str, Sequence[Key]] = {
+KEYS: Mapping[str, Sequence[_Key]] = {
     "machine": (_key(),),
     "run": (_key(run="runs"), _key({"latest": "yes"}, check="noted")),
     "temperature": _NOTED,
@@ -159,11 +159,11 @@ class Joins:
 
     def _made(self, rule: Rule, condition: Condition, bound: set[str]) -> int:
         """The most findings that rules of earlier groups can have made for a condition."""
-        now = GROUPS.index(rule.group)
+        now = RULE_GROUPS.index(rule.group)
         return sum(
             self._firings(other, conclusion, bound)
             for other in self.rules
-            if GROUPS.index(other.group) < now
+            if RULE_GROUPS.index(other.group) < now
             for conclusion in other.then
             if conclusion.finding == condition.kind and _fits(condition, other, conclusion)
         )

@@ -15,7 +15,7 @@ from diagnose.paths import Folders, own, shipped, yaml_files_below
 from diagnose.record import record
 from diagnose.rules.engine import Stratum
 from diagnose.rules.rulefile import Rule, RuleFile
-from diagnose.rules.vocabulary import GROUPS
+from diagnose.rules.vocabulary import RULE_GROUPS
 
 
 @record
@@ -43,7 +43,7 @@ class Rules:
         False
         """
         alone = [rule for rule in self.rules if not rule.about_acts]
-        return tuple(Stratum([r for r in alone if r.group == group]) for group in GROUPS)
+        return tuple(Stratum([r for r in alone if r.group == group]) for group in RULE_GROUPS)
 
     @cached_property
     def about_acts(self) -> Stratum:
@@ -94,7 +94,7 @@ def rules_of(files: Sequence[RuleFile]) -> Rules:
 
 
 def _in_order(rules: Iterable[Rule]) -> tuple[Rule, ...]:
-    return tuple(sorted(rules, key=lambda rule: (GROUPS.index(rule.group), rule.id)))
+    return tuple(sorted(rules, key=lambda rule: (RULE_GROUPS.index(rule.group), rule.id)))
 
 
 def rule_paths(folder: Path) -> list[Path]:

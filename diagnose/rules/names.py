@@ -13,10 +13,10 @@ from diagnose.knowledge.parts import Measurement, Mode
 from diagnose.machine.graph import Machine, load_machine
 from diagnose.record import record
 from diagnose.rules.facts import groups_of
-from diagnose.rules.rulefile import Test
+from diagnose.rules.rulefile import FieldTest
 from diagnose.rules.satisfiable import passes
 
-Row = tuple[str, ...]
+_Row = tuple[str, ...]
 
 
 @record
@@ -24,13 +24,13 @@ class Table:
     """Fields of one kind of fact or finding, and every combination that a case can show."""
 
     fields: tuple[str, ...]
-    rows: tuple[Row, ...]
+    rows: tuple[_Row, ...]
 
-    def that_pass(self, tests: Mapping[str, Sequence[Test]]) -> Table:
+    def that_pass(self, tests: Mapping[str, Sequence[FieldTest]]) -> Table:
         """The combinations left by the tests that name constants.
 
         >>> table = Table(("circumstance", "state"), (("oil", "cold"), ("engine", "off")))
-        >>> table.that_pass({"circumstance": [Test("equals", "oil")]}).rows
+        >>> table.that_pass({"circumstance": [FieldTest("equals", "oil")]}).rows
         (('oil', 'cold'),)
         """
         rows = self.rows
@@ -139,7 +139,7 @@ class Names:
             "reading": _table(("measurement", "result"), results),
         }
 
-    def _acts(self) -> Iterator[Row]:
+    def _acts(self) -> Iterator[_Row]:
         yield ("rerun", "none", "none")
         yield from (("ask", "none", name) for name in self.knowledge.circumstances)
         yield from ((one.kind, kind, one.id) for kind, one in self._measurements)
@@ -148,15 +148,15 @@ class Names:
             yield from (("swap", kind.id, swap.id) for swap in kind.swaps)
 
 
-def _table(fields: Row, rows: Iterable[Row]) -> Table:
+def _table(fields: _Row, rows: Iterable[_Row]) -> Table:
     return Table(fields, tuple(dict.fromkeys(rows)))
 
 
-def _valued(circumstances: Iterable[Circumstance], value: str) -> list[Row]:
+def _valued(circumstances: Iterable[Circumstance], value: str) -> list[_Row]:
     return [(one.id,) for one in circumstances if one.value == value]
 
 
-def _choices(circumstances: Iterable[Circumstance]) -> list[Row]:
+def _choices(circumstances: Iterable[Circumstance]) -> list[_Row]:
     return [(one.id, choice) for one in circumstances for choice in one.choices]
 
 

@@ -12,13 +12,13 @@ from diagnose.formats.model import in_order
 from diagnose.knowledge.base import load_knowledge
 from diagnose.paths import own, shipped
 from diagnose.rules.check import problems_of
-from diagnose.rules.finding import Value
+from diagnose.rules.finding import FactValue
 from diagnose.rules.joins import CASE, Joins
 from diagnose.rules.loading import Rules, rule_paths, rules_of
 from diagnose.rules.names import Names
 from diagnose.rules.rulefile import Conclusion, Condition, Rule, RuleFile, read_rule
 from diagnose.rules.satisfiable import passes
-from diagnose.rules.vocabulary import FINDINGS, GROUPS
+from diagnose.rules.vocabulary import FINDINGS, RULE_GROUPS
 from diagnose.tolerances import MOST_JOINED_TOGETHER
 
 __all__ = ["Names", "read_beside", "read_rules"]
@@ -124,8 +124,8 @@ def _links(rule: Rule, needed: str, made: str) -> bool:
 def _waiting_in_vain(files: Sequence[RuleFile]) -> Iterator[Problem]:
     """Conditions on findings that no rule of an earlier group makes."""
     for file in files:
-        now = GROUPS.index(file.rule.group)
-        earlier = [other.rule for other in files if GROUPS.index(other.rule.group) < now]
+        now = RULE_GROUPS.index(file.rule.group)
+        earlier = [other.rule for other in files if RULE_GROUPS.index(other.rule.group) < now]
         for number, condition in enumerate(file.rule.when):
             if condition.kind in FINDINGS and not _made(condition, earlier):
                 where = file.document.place(("when", number))
@@ -145,7 +145,7 @@ def _fits(condition: Condition, rule: Rule, conclusion: Conclusion) -> bool:
     kind = FINDINGS[condition.kind]
     for name, test in condition.tests():
         default = kind.fields[name].default if name in kind.fields else None
-        made: Value | None = conclusion.values.get(name, default)
+        made: FactValue | None = conclusion.values.get(name, default)
         made = rule.id if name == "rule" else made
         open_end = made is None or (isinstance(made, str) and "{" in made)
         if not open_end and test.constants and made is not None and not passes(made, [test]):

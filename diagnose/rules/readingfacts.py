@@ -11,7 +11,7 @@ from diagnose.machine.graph import Machine
 from diagnose.observations.case import Case
 from diagnose.observations.events import Reading, Run, Swapped, Work
 from diagnose.observations.result import Result
-from diagnose.rules.finding import Fact, Value
+from diagnose.rules.finding import Fact, FactValue
 from diagnose.rules.rowmasks import Tally, last_by_check
 from diagnose.rules.vocabulary import fact
 from diagnose.tolerances import MOST_TIMES
@@ -94,7 +94,7 @@ def _times(value: float, expected: float) -> float:
 
 
 def _contact(
-    machine: Machine, measurement: Measurement, about: Mapping[str, Value], volts: float
+    machine: Machine, measurement: Measurement, about: Mapping[str, FactValue], volts: float
 ) -> float:
     """Ohms of the bad contact that would explain the volts of one row; 0 when none can be told."""
     valve = machine.parts.get(f"row-{about['row']}/valve")
@@ -128,7 +128,7 @@ def _last(runs: Sequence[Run], circumstance: str) -> float | None:
     return numbers[-1] if numbers else None
 
 
-def _about(nth: int, machine: Machine, reading: Reading) -> dict[str, Value]:
+def _about(nth: int, machine: Machine, reading: Reading) -> dict[str, FactValue]:
     return {
         "nth": nth,
         "part": reading.part,
@@ -150,14 +150,14 @@ def _repeated(
 
 def _row_of(
     machine: Machine, reading: Reading, runs: Sequence[Run], touched: Sequence[frozenset[int]]
-) -> dict[str, Value]:
+) -> dict[str, FactValue]:
     """The row that the part belongs to, if one, and what it last showed with no work between."""
     rows = machine.rows_of(reading.part)
     row = rows[0] if len(rows) == 1 else 0
     last = last_by_check(
         [run for run in runs if not worked_on([row], touched, run.epoch, reading.epoch)]
     )
-    results: dict[str, Value] = {
+    results: dict[str, FactValue] = {
         check: last.get(check, Tally()).word(row, machine.rows) for check in ("bleed", "response")
     }
     return {"row": row} | results

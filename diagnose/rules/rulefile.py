@@ -15,28 +15,28 @@ from diagnose.formats.strictyaml import Document, read_file
 from diagnose.formats.units import NO_CODE, OVER_RANGE_OHM
 from diagnose.formats.value_problem import Wrong
 from diagnose.record import record
-from diagnose.rules.finding import Value
+from diagnose.rules.finding import FactValue
 
-Group = Literal["circumstances", "context", "measurements", "patterns", "contradictions", "advice"]
+_Group = Literal["circumstances", "context", "measurements", "patterns", "contradictions", "advice"]
 Operator = Literal["equals", "not", "below", "at_least", "above", "at_most", "one_of"]
 
 ORDERED: frozenset[str] = frozenset({"below", "at_least", "above", "at_most"})
-OPERATORS: tuple[str, ...] = ("equals", "not", "one_of", *sorted(ORDERED))
+_OPERATORS: tuple[str, ...] = ("equals", "not", "one_of", *sorted(ORDERED))
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,30}")
 
 
 @record
-class Test:
+class FieldTest:
     """One test on a field: an operator and a constant, several (``one_of``), or a `Hole`."""
 
     operator: str
-    value: Value | tuple[Value, ...] | Hole
+    value: FactValue | tuple[FactValue, ...] | Hole
 
     @property
-    def constants(self) -> tuple[Value, ...]:
+    def constants(self) -> tuple[FactValue, ...]:
         """The constants that the test names; none when it names another fact's field.
 
-        >>> Test("one_of", ("off", "on")).constants, Test("equals", 3).constants
+        >>> FieldTest("one_of", ("off", "on")).constants, FieldTest("equals", 3).constants
         (('off', 'on'), (3,))
         """
         if isinstance(self.value, Hole):
@@ -44,31 +44,31 @@ class Test:
         return self.value if isinstance(self.value, tuple) else (self.value,)
 
 
-def read_tests(value: object) -> tuple[Test, ...]:
+def read_tests(value: object) -> tuple[FieldTest, ...]:
     """What stands behind a field: a constant, ``{name.field}``, or operators with operands.
 
     >>> read_tests({"at_least": 20, "below": "{warm.celsius}"})[0]
-    Test(operator='at_least', value=20)
+    FieldTest(operator='at_least', value=20)
     >>> read_tests("bleed")
-    (Test(operator='equals', value='bleed'),)
+    (FieldTest(operator='equals', value='bleed'),)
     """
     if isinstance(value, dict):
         return tuple(_test(operator, operand) for operator, operand in value.items())
     return (_test("equals", value),)
 
 
-def _test(operator: str, operand: object) -> Test:
-    if operator not in OPERATORS:
-        raise Wrong(f"one of {', '.join(OPERATORS)}", repr(operator))
+def _test(operator: str, operand: object) -> FieldTest:
+    if operator not in _OPERATORS:
+        raise Wrong(f"one of {', '.join(_OPERATORS)}", repr(operator))
     if operator == "one_of":
         if not isinstance(operand, list) or len(operand) < 2:
             raise Wrong(got=repr(operand), expected="a list of at least two values for one_of")
-        return Test(operator, tuple(_constant(item) for item in operand))
+        return FieldTest(operator, tuple(_constant(item) for item in operand))
     hole = only_hole(operand) if isinstance(operand, str) else None
-    return Test(operator, hole or _constant(operand))
+    return FieldTest(operator, hole or _constant(operand))
 
 
-def _constant(value: object) -> Value:
+def _constant(value: object) -> FactValue:
     if isinstance(value, bool) or not isinstance(value, (int, float, str)):
         raise Wrong(
             got=repr(value), expected="a number, a text or {name.field}", remedy="quote yes and no"
@@ -76,7 +76,7 @@ def _constant(value: object) -> Value:
     return value
 
 
-def _value(value: object) -> Value:
+def _value(value: object) -> FactValue:
     return _constant(value)
 
 
@@ -87,7 +87,7 @@ def _name(value: object) -> object:
 
 
 Name = Annotated[str, BeforeValidator(_name)]
-Tests = Annotated[tuple[Test, ...], BeforeValidator(read_tests)]
+_Tests = Annotated[tuple[FieldTest, ...], BeforeValidator(read_tests)]
 Constant = Annotated[Any, BeforeValidator(_value)]
 
 
@@ -97,7 +97,7 @@ class Condition(Strict):
     fact: Text | None = None
     none: Text | None = None
     as_: Name | None = Field(default=None, alias="as")
-    where: Mapping[str, Tests] = Field(default_factory=dict)
+    where: Mapping[str, _Tests] = Field(default_factory=dict)
 
     @property
     def kind(self) -> str:
@@ -108,7 +108,7 @@ class Condition(Strict):
         """
         return self.fact or self.none or ""
 
-    def tests(self) -> Iterator[tuple[str, Test]]:
+    def tests(self) -> Iterator[tuple[str, FieldTest]]:
         """Every test with the field it is about.
 
         >>> condition = Condition(fact="run", where={"failed": {"above": 0}})
@@ -165,7 +165,7 @@ class Rule(Strict):
     """One piece of experience, with its reason, its limits and its examples."""
 
     id: Id
-    group: Group
+    group: _Group
     says: Text
     when: tuple[Condition, ...] = Field(min_length=1)
     then: tuple[Conclusion, ...] = Field(min_length=1)
@@ -267,37 +267,37 @@ class Hole:
     form: str = ""
 
 
-def _temperature(celsius: Value) -> str:
+def _temperature(celsius: FactValue) -> str:
     return f"{float(celsius):.0f} °C ({float(celsius) * 1.8 + 32:.0f} °F)"
 
 
-def _pressure(bar: Value) -> str:
+def _pressure(bar: FactValue) -> str:
     return f"{float(bar):.0f} bar ({float(bar) * 14.503773773:.0f} psi)"
 
 
-def _plain(value: Value) -> str:
+def _plain(value: FactValue) -> str:
     if isinstance(value, str) or abs(value) >= 1000:
         return value if isinstance(value, str) else f"{value:,.0f}"
     return f"{value:.3g}"
 
 
-def _about(value: Value) -> str:
+def _about(value: FactValue) -> str:
     return f"{float(value):.1f}" if float(value) < 3 else f"{float(value):.0f}"
 
 
-def _ohms(ohm: Value) -> str:
+def _ohms(ohm: FactValue) -> str:
     """Over its range a meter shows OL."""
     return "OL" if float(ohm) >= OVER_RANGE_OHM else f"{_plain(ohm)} ohm"
 
 
-def _read(number: Value) -> str:
+def _read(number: FactValue) -> str:
     if isinstance(number, str) or NO_CODE < number < OVER_RANGE_OHM:
         return _plain(number)
     return "no stored" if number <= NO_CODE else "OL"
 
 
 NUMBER_FORMS = frozenset({"temperature", "pressure", "about", "ohms", "read", "aside"})
-FORMS: Mapping[str, Callable[[Value], str]] = {
+FORMS: Mapping[str, Callable[[FactValue], str]] = {
     "": _plain,
     "temperature": _temperature,
     "pressure": _pressure,
@@ -339,7 +339,7 @@ def only_hole(text: str) -> Hole | None:
     return Hole(match[1], match[2] or "") if match and not match[3] else None
 
 
-def filled(text: str, look_up: Callable[[Hole], Value]) -> str:
+def filled(text: str, look_up: Callable[[Hole], FactValue]) -> str:
     """The template with every hole filled.
 
     >>> filled("oil at {oil.celsius:temperature}", lambda hole: 15.0)

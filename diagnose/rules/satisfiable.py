@@ -7,24 +7,24 @@ import re
 from collections.abc import Iterable, Mapping
 
 from diagnose.record import record
-from diagnose.rules.finding import Value
-from diagnose.rules.rulefile import ORDERED, Test, filled
+from diagnose.rules.finding import FactValue
+from diagnose.rules.rulefile import ORDERED, FieldTest, filled
 
 FINEST = 0.0001
 """Numbers closer than this are the same to the rules."""
 
 
-def can_hold(field: Field, tests: Iterable[Test]) -> bool:
+def can_hold(field: Field, tests: Iterable[FieldTest]) -> bool:
     """Whether some value of the field passes every test that names constants.
 
     >>> number = Field("number", "degrees")
-    >>> can_hold(number, [Test("below", 3), Test("above", 5)])
+    >>> can_hold(number, [FieldTest("below", 3), FieldTest("above", 5)])
     False
-    >>> can_hold(Field("count", "rows"), [Test("above", 3), Test("below", 4)])
+    >>> can_hold(Field("count", "rows"), [FieldTest("above", 3), FieldTest("below", 4)])
     False
-    >>> can_hold(Field("count", "rows"), [Test("below", 0)])
+    >>> can_hold(Field("count", "rows"), [FieldTest("below", 0)])
     False
-    >>> can_hold(number, [Test("above", 3), Test("below", 4)])
+    >>> can_hold(number, [FieldTest("above", 3), FieldTest("below", 4)])
     True
     """
     fixed = [test for test in tests if test.constants]
@@ -36,18 +36,19 @@ def can_hold(field: Field, tests: Iterable[Test]) -> bool:
     return not field.numeric or _some_number(field.type in WHOLE, fixed)
 
 
-def passes(value: Value, tests: Iterable[Test]) -> bool:
+def passes(value: FactValue, tests: Iterable[FieldTest]) -> bool:
     """Whether the value passes every test; the tests must name constants only.
 
     No text is above or below anything.
 
-    >>> passes(4, [Test("at_least", 3), Test("not", 5)]), passes("oil", [Test("above", 3)])
+    >>> passes(4, [FieldTest("at_least", 3), FieldTest("not", 5)]), passes("oil",
+    ...     [FieldTest("above", 3)])
     (True, False)
     """
     return all(_passes(value, test) for test in tests)
 
 
-def _passes(value: Value, test: Test) -> bool:
+def _passes(value: FactValue, test: FieldTest) -> bool:
     if test.operator == "one_of":
         return value in test.constants
     (wanted,) = test.constants
@@ -64,7 +65,7 @@ def _in_order(operator: str, value: float, limit: float) -> bool:
     return value > limit or (operator == "at_least" and value == limit)
 
 
-def _some_number(whole: bool, tests: list[Test]) -> bool:
+def _some_number(whole: bool, tests: list[FieldTest]) -> bool:
     """Every limit and its two neighbours: one of them fits if any number does."""
     step = 1 if whole else FINEST
     limits = {float(c) for test in tests for c in test.constants if not isinstance(c, str)}
@@ -73,7 +74,7 @@ def _some_number(whole: bool, tests: list[Test]) -> bool:
     return not limits or any(passes(value, tests) for value in possible)
 
 
-NUMBERS = frozenset({"number", "count", "run", "row"})
+_NUMBERS = frozenset({"number", "count", "run", "row"})
 WHOLE = frozenset({"count", "run", "row"})
 
 _IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9_./:@,+-]{0,999}")
@@ -91,7 +92,7 @@ class Field:
     type: str
     means: str
     choices: tuple[str, ...] = ()
-    default: Value | None = None
+    default: FactValue | None = None
     positive: bool = False
 
     @property
@@ -101,7 +102,7 @@ class Field:
         >>> Field("row", "row number").numeric, Field("check", "id").numeric
         (True, False)
         """
-        return self.type in NUMBERS
+        return self.type in _NUMBERS
 
 
 @record
@@ -117,7 +118,7 @@ class Kind:
     words: str = ""
     made_by: tuple[str, ...] = ()
 
-    def in_words(self, values: Mapping[str, Value]) -> str:
+    def in_words(self, values: Mapping[str, FactValue]) -> str:
         """One fact of this kind as a person would say it.
 
         >>> Kind("run", "", {}, "run {run}").in_words({"run": 2})

@@ -8,14 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from diagnose.rules.finding import Fact, Value
+from diagnose.rules.finding import Fact, FactValue
 from diagnose.rules.satisfiable import Field, Kind, complaint_about
 
-GROUPS = ("circumstances", "context", "measurements", "patterns", "contradictions", "advice")
+RULE_GROUPS = ("circumstances", "context", "measurements", "patterns", "contradictions", "advice")
 """The groups of rules, which are also the strata, in the order in which they run."""
 
-RESULTS = ("pass", "fail", "unsure", "not-run", "no-row")
-YES_NO = ("yes", "no")
+_RESULTS = ("pass", "fail", "unsure", "not-run", "no-row")
+_YES_NO = ("yes", "no")
 
 
 def _number(means: str) -> Field:
@@ -41,8 +41,8 @@ _PART_KIND = Field("part-kind", "id of the part's kind")
 _MEASUREMENT = Field("measurement", "id of the measurement")
 _CIRCUMSTANCE = Field("circumstance", "id of the circumstance")
 _OWN_ROW = Field("row", "row that the part belongs to; 0 when several rows share it")
-_OWN_BLEED = _choice("last result of that row in the bleed", RESULTS)
-_OWN_RESPONSE = _choice("last result of that row in the response check", RESULTS)
+_OWN_BLEED = _choice("last result of that row in the bleed", _RESULTS)
+_OWN_RESPONSE = _choice("last result of that row in the response check", _RESULTS)
 _ACT = Field("act", "id of the proposed act, or none", default="none")
 _READ_AT = {"nth": _NTH, "part": _PART, "part_kind": _PART_KIND, "measurement": _MEASUREMENT}
 _ROW_OF_PART = {"row": _OWN_ROW, "bleed": _OWN_BLEED, "response": _OWN_RESPONSE}
@@ -59,10 +59,10 @@ GROUP_KINDS = (
 )
 SHARED = ("nothing", "section", "branch", "section-and-branch", "controller", "bleed-port")
 ACT_KINDS = ("rerun", "measure", "look", "ask", "swap", "remedy")
-PRICES = ("none", "small", "medium", "large")
+_PRICES = ("none", "small", "medium", "large")
 SIDES = ("oil", "electric", "none")
 SPOTS = ("planter", "tractor", "cab")
-TOOLS = ("none", "meter", "gauge", "display")
+_TOOLS = ("none", "meter", "gauge", "display")
 
 _FACTS = (
     Kind(
@@ -90,8 +90,8 @@ _FACTS = (
             "unsure": _count("rows marked unsure"),
             "not_run": _count("rows of the machine that were left out"),
             "blocks": _count("unbroken stretches of failed rows"),
-            "latest": _choice("whether no later run of the same check exists", YES_NO),
-            "full": _choice("whether every row of the machine passed or failed", YES_NO),
+            "latest": _choice("whether no later run of the same check exists", _YES_NO),
+            "full": _choice("whether every row of the machine passed or failed", _YES_NO),
         },
         "run {run} ({check}): {failed} of {total} rows failed",
     ),
@@ -173,10 +173,10 @@ _FACTS = (
             "check": _CHECK,
             "row": _ROW,
             "failed_rows": _count("rows that failed in this run"),
-            "before": _choice("result of the row before it", RESULTS),
-            "after": _choice("result of the row after it", RESULTS),
-            "end": _choice("whether it is the first or the last row", YES_NO),
-            "other": _choice("its last result in the other check", RESULTS),
+            "before": _choice("result of the row before it", _RESULTS),
+            "after": _choice("result of the row after it", _RESULTS),
+            "end": _choice("whether it is the first or the last row", _YES_NO),
+            "other": _choice("its last result in the other check", _RESULTS),
             "times_failed": _count("runs of this check that it failed"),
             "times_passed": _count("runs of this check that it passed"),
         },
@@ -205,9 +205,9 @@ _FACTS = (
             "failed_run": Field("run", "the run in which it failed"),
             "first": _choice("which came first", ("pass", "fail")),
             "rows": _count("rows that changed in the same way between these runs"),
-            "lowest": _choice("whether it is the lowest of these rows", YES_NO),
+            "lowest": _choice("whether it is the lowest of these rows", _YES_NO),
             "alike": _choice(
-                "whether everything that was noted for both runs was the same", YES_NO
+                "whether everything that was noted for both runs was the same", _YES_NO
             ),
         },
         "{check}: row {row} passed in run {passed_run} and failed in run {failed_run}",
@@ -232,7 +232,7 @@ _FACTS = (
             "unit": _choice("that unit", ("ohm", "V", "bar")),
             "expected": _number("what a sound part would give, same unit"),
             "ratio": _number("the reading divided by what was expected"),
-            "allowed": _choice("no: lower than common practice allows", YES_NO),
+            "allowed": _choice("no: lower than common practice allows", _YES_NO),
             "contact": _number(
                 "ohms of a bad contact that would take the volts that a row lacks; 0 when that "
                 "cannot be said"
@@ -246,7 +246,7 @@ _FACTS = (
         "the answer of a look at a part",
         {
             **_READ_AT,
-            "choice": _choice("yes when the bad thing was seen", YES_NO),
+            "choice": _choice("yes when the bad thing was seen", _YES_NO),
             "bad": Field("result", "id of the bad result that yes stands for"),
             **_ROW_OF_PART,
         },
@@ -277,11 +277,11 @@ _FACTS = (
             "side": _choice("oil side or electric side", SIDES, "none"),
             "detail": Field("name", "id of the measurement, remedy or question", default="none"),
             "at": _choice("where somebody stands to do it", SPOTS, "planter"),
-            "tool": _choice("tool of a measurement", TOOLS, "none"),
-            "opens_oil": _choice("whether a line or coupler is opened", YES_NO, "no"),
-            "lets_air_in": _choice("whether air gets into an opened line", YES_NO, "no"),
-            "live": _choice("whether it is done with the circuit powered", YES_NO, "no"),
-            "price": _choice("what parts cost", PRICES, "none"),
+            "tool": _choice("tool of a measurement", _TOOLS, "none"),
+            "opens_oil": _choice("whether a line or coupler is opened", _YES_NO, "no"),
+            "lets_air_in": _choice("whether air gets into an opened line", _YES_NO, "no"),
+            "live": _choice("whether it is done with the circuit powered", _YES_NO, "no"),
+            "price": _choice("what parts cost", _PRICES, "none"),
         },
         "{act} is proposed",
     ),
@@ -366,20 +366,20 @@ _FINDINGS = (
 
 FACTS: Mapping[str, Kind] = {kind.name: kind for kind in _FACTS}
 FINDINGS: Mapping[str, Kind] = {kind.name: kind for kind in _FINDINGS}
-KINDS: Mapping[str, Kind] = {**FACTS, **FINDINGS}
+FACT_KINDS: Mapping[str, Kind] = {**FACTS, **FINDINGS}
 RULE_FIELD = Field("rule", "id of the rule that made it")
 
 
 def fields_to_match(kind: Kind) -> Mapping[str, Field]:
     """The fields that a condition may test: a finding can also be told by its rule.
 
-    >>> list(fields_to_match(KINDS["advice"]))
+    >>> list(fields_to_match(FACT_KINDS["advice"]))
     ['run', 'act', 'rule']
     """
     return {**kind.fields, "rule": RULE_FIELD} if kind.made_by else kind.fields
 
 
-def fact(kind: str, **values: Value) -> Fact:
+def fact(kind: str, **values: FactValue) -> Fact:
     """A fact of a known kind with every field, checked: only numbers and identifiers.
 
     Raises `ValueError` for a missing or unknown field, free text or an unusable number.
@@ -393,13 +393,13 @@ def fact(kind: str, **values: Value) -> Fact:
     return Fact(kind, complete(kind, values))
 
 
-def complete(kind: str, values: Mapping[str, Value]) -> dict[str, Value]:
+def complete(kind: str, values: Mapping[str, FactValue]) -> dict[str, FactValue]:
     """The values in the order of the kind's fields, defaults filled in, each one checked.
 
     >>> complete("contradiction", {"run": 2})
     {'run': 2, 'row': 0}
     """
-    fields = KINDS[kind].fields
+    fields = FACT_KINDS[kind].fields
     unknown = values.keys() - fields.keys()
     if unknown:
         raise ValueError(f"expected fields of {kind} ({', '.join(fields)}), got {sorted(unknown)}")
@@ -409,7 +409,7 @@ def complete(kind: str, values: Mapping[str, Value]) -> dict[str, Value]:
     }
 
 
-def _checked(name: str, field: Field, value: Value | None) -> Value:
+def _checked(name: str, field: Field, value: FactValue | None) -> FactValue:
     complaint = complaint_about(field, value)
     if value is None or complaint:
         raise ValueError(f"expected {complaint or 'a value'} for {name}, got {value!r}")

@@ -13,7 +13,7 @@ from diagnose.observations.order import touch
 from diagnose.planner.candidates import Candidate
 from diagnose.record import record
 
-Reader = Callable[[str], Sequence[Statement]]
+AnswerReader = Callable[[str], Sequence[Statement]]
 """What an answer tells. Raises `Wrong`, `InputError` or `FileProblems`."""
 
 
@@ -40,7 +40,7 @@ class Question:
 
     asks: str
     form: str
-    read: Reader
+    read: AnswerReader
     says: str = ""
     because: tuple[str, ...] = ()
     needs: tuple[str, ...] = ()
@@ -122,15 +122,15 @@ def answered(
     >>> event.what.text, event.seen == answer.known, event.question
     ('hose chafed', True, None)
     """
-    asked = in_short(question) if question else None
+    asked = _in_short(question) if question else None
     events = (replace(new_event(what, who, at), question=asked, seen=seen) for what in whats)
     return Answer(tuple(events), seen)
 
 
-def in_short(question: Question) -> str | None:
+def _in_short(question: Question) -> str | None:
     """A question with what is to be done first, on one line.
 
-    >>> in_short(Question("Done?", "done", list, says="Replace the coil."))
+    >>> _in_short(Question("Done?", "done", list, says="Replace the coil."))
     'Replace the coil. Done?'
     """
     words = f"{question.says} {question.asks}".strip()

@@ -23,14 +23,14 @@ from diagnose.observations.entries import (
 )
 from diagnose.observations.events import Circumstances, History, Reading, Remedied, Run, Swapped
 from diagnose.observations.guard import after
-from diagnose.observations.order import in_order
+from diagnose.observations.order import in_order_done
 from diagnose.observations.result import results_of
 from diagnose.observations.state import Counted, counted, replay
 from diagnose.record import record
 from diagnose.session.answers import Answer
 from diagnose.session.scratch import Keeper
 
-ASIDE = (Noted, Skipped, AtHand, HandedOver)
+_ASIDE = (Noted, Skipped, AtHand, HandedOver)
 """What others may tell without a conclusion being any the less right."""
 
 
@@ -123,13 +123,13 @@ def weighed(answer: Answer, story: Sequence[Event]) -> Answer | Doubt | None:
 def _others(answer: Answer, story: Sequence[Event]) -> list[Counted]:
     """What counts of all that others told since the question, in the order in which it was done."""
     since = {event.id for event in after(story, answer.events[0].seen or "")}
-    done = in_order(counted(story))
+    done = in_order_done(counted(story))
     return [each for each in done if each.event.id in since and each.counts is not None]
 
 
 def _outdated(answer: Answer, others: Sequence[Counted]) -> bool:
     ends = any(isinstance(event.what, Concluded) for event in answer.events)
-    return ends and any(not isinstance(each.counts, ASIDE) for each in others)
+    return ends and any(not isinstance(each.counts, _ASIDE) for each in others)
 
 
 def _same(
@@ -221,7 +221,7 @@ def _counting_once(
     """Both on record, the other one counting; put right where that is what was said."""
     assert other.counts is not None
     answer = answer.with_event(replace(mine, same_as=other.event.id, before=()))
-    instead = joined(mine.what, other.counts, right)
+    instead = _joined(mine.what, other.counts, right)
     if instead is None:
         return answer
     reason = f"the same {NOUNS[mine.what.kind]}, told by {other.event.who} and {mine.who}"
@@ -389,13 +389,13 @@ def agree(mine: What, other: What) -> bool:
             return mine == other
 
 
-def joined(mine: What, other: What, differing: str) -> Statement | None:
+def _joined(mine: What, other: What, differing: str) -> Statement | None:
     """What counts for both: one run with what each of them saw; None when it is as the other said.
 
     ``differing`` says what counts where they do not agree: ``mine``, ``theirs`` or ``?``.
 
     >>> one, two = (Run.of("bleed", p) for p in ("PF..", "PPF."))
-    >>> [joined(one, two, each).pattern for each in ("mine", "?")], joined(one, two, "theirs")
+    >>> [_joined(one, two, each).pattern for each in ("mine", "?")], _joined(one, two, "theirs")
     (['PFF.', 'P?F.'], None)
     """
     if isinstance(mine, Run) and isinstance(other, Run):

@@ -24,7 +24,7 @@ from diagnose.session.answers import Question
 from diagnose.session.runs import accepting
 from diagnose.session.session import Session
 
-TOOLS = ("gauge", "meter", "display")
+_TOOLS = ("gauge", "meter", "display")
 HELPER = "helper"
 
 SAYINGS: Mapping[str, str] = {
@@ -45,25 +45,25 @@ SAYINGS: Mapping[str, str] = {
 }
 """The words, and what each does."""
 
-STEPS = ("undo", "redo")
+_STEPS = ("undo", "redo")
 
 SHOWN = ("why", "causes", "rows", "plan", "help")
 """Those that only show something."""
 
 
 @record
-class Said:
+class _Said:
     """A word with what followed it."""
 
     word: str
     rest: str
 
 
-def said_in(text: str) -> Said | None:
+def said_in(text: str) -> _Said | None:
     """The word that a line begins with, if it is one of `SAYINGS`.
 
     >>> said_in("note hose chafed"), said_in("6"), said_in("hand over, it is late").word
-    (Said(word='note', rest='hose chafed'), None, 'hand-over')
+    (_Said(word='note', rest='hose chafed'), None, 'hand-over')
     """
     plain = text.strip()
     for two in ("hand over", "give up"):
@@ -72,15 +72,15 @@ def said_in(text: str) -> Said | None:
     word, _, rest = plain.partition(" ")
     word = word.lower().rstrip(":,.!?") or word
     known = word in SAYINGS or word == "redo"
-    return Said(word, rest.strip(" ,")) if known else None
+    return _Said(word, rest.strip(" ,")) if known else None
 
 
-def told_by(said: Said, job: Session, question: Question) -> Sequence[Statement | Correction]:
+def told_by(said: _Said, job: Session, question: Question) -> Sequence[Statement | Correction]:
     """What a word tells. Raises `Wrong`, or `FileProblems` for the words after ``else``.
 
-    >>> told_by(Said("note", "hose chafed"), None, None)
+    >>> told_by(_Said("note", "hose chafed"), None, None)
     [Noted(text='hose chafed')]
-    >>> told_by(Said("give-up", "it rains"), None, None)[0].says
+    >>> told_by(_Said("give-up", "it rains"), None, None)[0].says
     'it rains'
     """
     why = spoken(said.rest) or None
@@ -99,13 +99,13 @@ def told_by(said: Said, job: Session, question: Question) -> Sequence[Statement 
         case "skip":
             return [Skipped(act=_skippable(question), reason=why)]
         case _:
-            return [_step(said, job) if said.word in STEPS else _given_up(why)]
+            return [_step(said, job) if said.word in _STEPS else _given_up(why)]
 
 
-def leads_to(said: Said | None, line: str, question: Question) -> Question | None:
+def leads_to(said: _Said | None, line: str, question: Question) -> Question | None:
     """The question that a line leads to, where it tells nothing yet. Raises `Wrong`.
 
-    >>> leads_to(Said("hand-over", "it is late"), "", None).asks
+    >>> leads_to(_Said("hand-over", "it is late"), "", None).asks
     'To whom?'
     """
     if said is not None:
@@ -114,7 +114,7 @@ def leads_to(said: Said | None, line: str, question: Question) -> Question | Non
     return question.leads_to(line) if question.leads_to is not None else None
 
 
-def _handed_over(said: Said) -> Sequence[Statement]:
+def _handed_over(said: _Said) -> Sequence[Statement]:
     handed = hand_over(said.rest)
     if isinstance(handed, Question):
         raise Wrong(
@@ -129,7 +129,7 @@ def _given_up(why: str | None) -> Concluded:
     return Concluded(outcome="given-up", says=why)
 
 
-def _needed(said: Said, what: str) -> str:
+def _needed(said: _Said, what: str) -> str:
     if not said.rest:
         raise Wrong(what, "nothing", f"write {said.word} and then the words")
     return said.rest
@@ -141,18 +141,18 @@ def _skippable(question: Question) -> str:
     return question.act.id
 
 
-def _missing(said: Said, job: Session) -> AtHand:
+def _missing(said: _Said, job: Session) -> AtHand:
     """What is not at hand any more, with what was not before."""
     state = job.view.state
     words = said.rest.lower().replace(",", " ").split()
     for word in words or [""]:
-        for _, wrong in unknown((), "a tool or helper", word, (*TOOLS, HELPER)):
+        for _, wrong in unknown((), "a tool or helper", word, (*_TOOLS, HELPER)):
             raise wrong
-    without = sorted(state.without | {word for word in words if word in TOOLS})
+    without = sorted(state.without | {word for word in words if word in _TOOLS})
     return AtHand(without=tuple(without), alone=state.alone or HELPER in words)
 
 
-def _corrected(said: Said, job: Session) -> Correction:
+def _corrected(said: _Said, job: Session) -> Correction:
     """An earlier entry, by its number, put right by words or taken back."""
     number, _, rest = _needed(said, "the number of an entry").partition(" ")
     told = job.view.state.told
@@ -181,7 +181,7 @@ def _corrected(said: Said, job: Session) -> Correction:
     return Correction(event=event, instead=facts[0])
 
 
-def _step(said: Said, job: Session) -> Correction:
+def _step(said: _Said, job: Session) -> Correction:
     events = [each.event for each in job.view.state.told]
     step = undo(events) if said.word == "undo" else redo(events)
     if step is None:

@@ -12,14 +12,14 @@ from diagnose.diagnosis.model import Model
 from diagnose.errors import quoted
 from diagnose.formats.rowranges import read_rows
 from diagnose.formats.value_problem import Wrong
-from diagnose.knowledge.circumstances import Circumstance, Prepare, State
+from diagnose.knowledge.circumstances import Circumstance, CircumstanceState, Prepare
 from diagnose.observations.case import Case
 from diagnose.observations.entries import Statement
 from diagnose.observations.events import Circumstances, History, Remedied, Run, Swapped
-from diagnose.observations.pattern import LETTERS
+from diagnose.observations.pattern import RESULT_LETTERS
 from diagnose.observations.result import Result
 from diagnose.observations.rows import rows_in_words
-from diagnose.observations.state import State as Story
+from diagnose.observations.state import CaseState as Story
 from diagnose.observations.typed import parse_word
 from diagnose.observations.values import circumstance_value, told_apart
 from diagnose.planner.candidates import Candidate, rerun
@@ -28,12 +28,12 @@ from diagnose.rules.conclude import conclude_case
 from diagnose.session.answers import Question
 from diagnose.session.session import Session
 
-EXAMPLES = {"temperature": "54C", "pressure": "62bar"}
+_EXAMPLES = {"temperature": "54C", "pressure": "62bar"}
 OTHERWISE = {"temperature": "54C or 129F", "pressure": "62bar or 900psi"}
 
 UNKNOWN = "?"
 
-Wanted = Sequence[tuple[Circumstance, State]]
+_Wanted = Sequence[tuple[Circumstance, CircumstanceState]]
 """Circumstances that are a choice, with the state that a run wants."""
 
 
@@ -103,7 +103,7 @@ def _circumstances(
     view: Projection, check: str, act: Candidate, asked: Sequence[Circumstance]
 ) -> Question:
     """How the machine stands for a run, in one question."""
-    numbers = [each for each in asked if each.value in EXAMPLES]
+    numbers = [each for each in asked if each.value in _EXAMPLES]
     choices = [(each, each.good_state(check)) for each in asked if each.value == "choice"]
     so = ", ".join(_so(each, state) for each, state in choices)
     pieces = [f"Is it so: {so}?"] if so else []
@@ -135,18 +135,18 @@ def _circumstances(
     )
 
 
-def _so(circumstance: Circumstance, state: State) -> str:
+def _so(circumstance: Circumstance, state: CircumstanceState) -> str:
     """The state of a circumstance as somebody would say it."""
     return state.name if " " in state.name else f"{circumstance.name} {state.name}"
 
 
-def _prepared(view: Projection, found: Mapping[str, State]) -> list[Prepare]:
+def _prepared(view: Projection, found: Mapping[str, CircumstanceState]) -> list[Prepare]:
     """How to put right what is known to be bad."""
     ways = (view.knowledge.circumstances[name].prepare for name in found)
     return [way for way in ways if way is not None]
 
 
-def _differing(choices: Wanted) -> str:
+def _differing(choices: _Wanted) -> str:
     kind, good = choices[0]
     other = next(choice for choice in kind.choices if choice != good.id)
     return f"{kind.id}={other}"
@@ -164,7 +164,7 @@ def _read(
     view: Projection,
     text: str,
     numbers: Sequence[Circumstance],
-    choices: Wanted,
+    choices: _Wanted,
 ) -> dict[str, float | str | None]:
     """The circumstances that an answer tells; what it leaves out is not known, or as wanted."""
     words = text.replace(",", " ").split()
@@ -194,7 +194,7 @@ def _value(view: Projection, word: str, numbers: Sequence[Circumstance]) -> tupl
         [(name, value)] = event.values.items()
         assert value is not None
         return name, value
-    every = [each for each in view.knowledge.of_scope("run").values() if each.value in EXAMPLES]
+    every = [each for each in view.knowledge.of_scope("run").values() if each.value in _EXAMPLES]
     last = Wrong("yes, or what differs", quoted(word), "write for example engine=off")
     for each in sorted(every, key=lambda kind: kind not in numbers):
         try:
@@ -206,7 +206,7 @@ def _value(view: Projection, word: str, numbers: Sequence[Circumstance]) -> tupl
     raise last
 
 
-def _put_right(view: Projection, check: str, found: Mapping[str, State]) -> Question:
+def _put_right(view: Projection, check: str, found: Mapping[str, CircumstanceState]) -> Question:
     """What is bad for a run, how it is put right, and whether to run all the same."""
     kinds = [view.knowledge.circumstances[name] for name in found]
     prepared = _prepared(view, found)
@@ -218,7 +218,7 @@ def _put_right(view: Projection, check: str, found: Mapping[str, State]) -> Ques
     examples = [f"{each.id}={_better(each, check)}" for each in kinds]
 
     def read(text: str) -> Sequence[Statement]:
-        numbers = [each for each in kinds if each.value in EXAMPLES]
+        numbers = [each for each in kinds if each.value in _EXAMPLES]
         words = text.replace(",", " ").split()
         values = dict(_value(view, word, numbers) for word in words)
         if not values:
@@ -239,7 +239,7 @@ def _put_right(view: Projection, check: str, found: Mapping[str, State]) -> Ques
 
 
 def _better(circumstance: Circumstance, check: str) -> str:
-    return EXAMPLES.get(circumstance.value) or circumstance.good_state(check).id
+    return _EXAMPLES.get(circumstance.value) or circumstance.good_state(check).id
 
 
 def accepting(job: Session, check: str) -> Session:
@@ -309,7 +309,7 @@ def _ranges(said: str, run: Sequence[int], rows: int) -> dict[int, str]:
 
 def _letters(said: str, run: Sequence[int], rows: int) -> str:
     """A letter for each row of the machine, or for each row that ran."""
-    letters = "".join(LETTERS[each].value for each in re.sub(r"[\s_]", "", said).upper())
+    letters = "".join(RESULT_LETTERS[each].value for each in re.sub(r"[\s_]", "", said).upper())
     if len(letters) == rows:
         if set(letters) == {Result.NOT_RUN.value}:
             raise Wrong(got=quoted(said), expected="a row that ran", remedy=FORM)
@@ -386,7 +386,7 @@ def _said(state: Story, check: str) -> dict[str, datetime]:
     return said
 
 
-def bad(view: Projection, check: str) -> Mapping[str, State]:
+def bad(view: Projection, check: str) -> Mapping[str, CircumstanceState]:
     """The bad states, by circumstance, that a run of a check would have now.
 
     >>> from diagnose.knowledge.base import load_knowledge

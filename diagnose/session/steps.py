@@ -14,19 +14,19 @@ from diagnose.observations.events import History, Reading, Work
 from diagnose.observations.values import DONE, YES_NO, circumstance_value, reading_value
 from diagnose.planner.advice import advice, cautions_of
 from diagnose.planner.candidates import Candidate
-from diagnose.planner.contingent_plan import Step
-from diagnose.session.answers import Question, Reader
+from diagnose.planner.contingent_plan import PlanStep
+from diagnose.session.answers import AnswerReader, Question
 from diagnose.session.prompt_commands import named, to_whom, why_to
 from diagnose.session.runs import run_question
 from diagnose.session.session import Session
 
-WORTH_SAYING = 0.05
+_WORTH_SAYING = 0.05
 """Outcomes at least so probable are told beforehand."""
 
 WAS_THERE = 0.02
 """A cause that was there with this chance, until a remedy, may be what the case was about."""
 
-MOST_CAUSES = 5
+_MOST_CAUSES = 5
 
 UNIT_EXAMPLES = {
     "ohm": "7.4ohm",
@@ -37,7 +37,7 @@ UNIT_EXAMPLES = {
 }
 
 
-Asked = tuple[str, str, Reader]
+_Asked = tuple[str, str, AnswerReader]
 """A question, the form of its answer, and the reader of it."""
 
 
@@ -93,18 +93,18 @@ def _reasons(job: Session) -> tuple[str, ...]:
 def expected(job: Session) -> list[tuple[float, str]]:
     """What the next act may show, with its chance, and what would be likeliest then."""
     tree = job.plan.tree
-    if not isinstance(tree, Step):
+    if not isinstance(tree, PlanStep):
         return []
     told = []
     for branch in tree.branches:
         leading = getattr(branch.then, "leading", None)
         then = f", then likeliest {leading.says}" if leading is not None else ""
-        if branch.probability >= WORTH_SAYING:
+        if branch.probability >= _WORTH_SAYING:
             told.append((branch.probability, f"{branch.result.rstrip('.')}{then}"))
     return sorted(told, key=lambda each: -each[0])
 
 
-def _asked(job: Session, act: Candidate) -> Asked:
+def _asked(job: Session, act: Candidate) -> _Asked:
     """The question, the form of its answer and the reader of it, by sort of act."""
     if act.kind == "ask":
         return _answer(job, act)
@@ -130,7 +130,7 @@ def _work(work: Work, text: str) -> Statement:
     return work
 
 
-def _answer(job: Session, act: Candidate) -> Asked:
+def _answer(job: Session, act: Candidate) -> _Asked:
     """A question about an earlier run's circumstance, or about the machine's past."""
     name, _, run = act.id.removeprefix("ask:").partition("@")
     asked = job.view.knowledge.circumstances[name]
@@ -179,7 +179,7 @@ def likely_causes(ranking: Ranking) -> list[Cause]:
     ['row-6/valve:coil_shorted', 'row-6/valve:coil_open']
     """
     there = [cause for cause in ranking.causes if cause.cured >= WAS_THERE]
-    return sorted(there, key=lambda cause: -cause.cured)[:MOST_CAUSES]
+    return sorted(there, key=lambda cause: -cause.cured)[:_MOST_CAUSES]
 
 
 def _share(cause: Cause) -> str:

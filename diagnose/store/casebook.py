@@ -34,7 +34,7 @@ FILE = "casebook.sqlite"
 LAST = "last"
 """Stands for the case in which a person told something last."""
 
-SEE = "rowfault cases"
+_SEE = "rowfault cases"
 
 
 class Casebook:
@@ -145,7 +145,7 @@ class Casebook:
         def act(connection: Connection, _: bool) -> tuple[Event, ...]:
             kept = self._events(connection, case)
             if not kept:
-                raise UnknownName(Place("case"), "a case", case, ids_of(connection), SEE)
+                raise UnknownName(Place("case"), "a case", case, ids_of(connection), _SEE)
             return tuple(each.event for each in kept)
 
         return self._server.read(act)
@@ -178,7 +178,7 @@ class Casebook:
             several = ", ".join(near[:5]) + (" and more" if len(near) > 5 else "")
             raise InputError(Problem(Place("case"), "one case", f"{name}, which is {several}"))
         if not near:
-            raise UnknownName(Place("case"), "a case", name, ids, SEE)
+            raise UnknownName(Place("case"), "a case", name, ids, _SEE)
         return near[0]
 
     def entries(self, wanted: Wanted | None = None) -> list[Entry]:
@@ -276,7 +276,7 @@ def _hold(connection: Connection, case: str, needed: bool = True) -> bool:
     if connection.execute(query).scalar() is not None:
         return True
     if needed:
-        raise UnknownName(Place("case"), "a case", case, ids_of(connection), SEE)
+        raise UnknownName(Place("case"), "a case", case, ids_of(connection), _SEE)
     return False
 
 

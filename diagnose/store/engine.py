@@ -15,14 +15,14 @@ from sqlalchemy.pool import StaticPool
 
 from diagnose.errors import Unavailable, on_one_line
 from diagnose.store import sqlitefile
-from diagnose.store.address import address_of, place_of, without_secrets
+from diagnose.store.address import address_of, place_of_url, without_secrets
 
 WAIT_SECONDS = 20
 """So long a writer waits for another one to be done."""
 
 WRITING, READ_ONLY = "writing", "read_only"
 
-SAYINGS: tuple[tuple[str, str, str], ...] = (
+_SAYINGS: tuple[tuple[str, str, str], ...] = (
     ("database is locked", "the casebook to be free", "close the program that holds it, try again"),
     ("lock timeout", "the casebook to be free", "close the program that holds it, and try again"),
     ("disk is full", "room on the disk", "make room and try again; what was saved before is safe"),
@@ -88,7 +88,7 @@ def make_engine(named: str | Path) -> Engine:
 
 def _sqlite(url: URL) -> Engine:
     file = sqlitefile.file_of(url)
-    if file is not None and sqlitefile.is_read_only(file, url):
+    if file is not None and sqlitefile.is_read_only_file(file, url):
         copy = file
         engine = create_engine(url, creator=lambda: sqlitefile.copied(copy), poolclass=StaticPool)
     else:
@@ -213,12 +213,12 @@ def in_words(engine: Engine, error: DBAPIError) -> str:
 
 
 def _complaint(engine: Engine, raw: str) -> str:
-    where = place_of(engine.url)
+    where = place_of_url(engine.url)
     if engine.dialect.name == "sqlite":
         said = on_one_line(raw.strip())
     else:
         said = without_secrets(raw, engine.url)
-    for sign, expected, remedy in SAYINGS:
+    for sign, expected, remedy in _SAYINGS:
         if sign in raw.lower():
             return f"{where}: expected {expected}, got {said!r}; {remedy}"
     return f"{where}: expected a casebook that answers, got {said!r}; try again"

@@ -8,7 +8,7 @@ from datetime import date, datetime
 
 from diagnose.observations.entries import people_in
 from diagnose.observations.result import Result
-from diagnose.observations.state import State
+from diagnose.observations.state import CaseState
 from diagnose.record import record
 
 OPEN = "open"
@@ -64,7 +64,7 @@ class Wanted:
     limit: int | None = None
 
 
-def entry_of(state: State) -> Entry:
+def entry_of(state: CaseState) -> Entry:
     """A state as a list shows it.
 
     >>> from diagnose.observations.entries import Opened, new_event
@@ -90,7 +90,7 @@ def entry_of(state: State) -> Entry:
     )
 
 
-def words_of(state: State) -> str:
+def words_of(state: CaseState) -> str:
     """Every word in a case that is found by searching, once, in small letters.
 
     >>> from diagnose.observations.entries import Noted, Opened, new_event
@@ -113,7 +113,7 @@ def words_in(text: str) -> list[str]:
     return re.findall(r"[^\W_]+", text.casefold())
 
 
-def _texts(state: State) -> Iterator[str]:
+def _texts(state: CaseState) -> Iterator[str]:
     yield from (state.id, state.case.machine)
     if state.title:
         yield state.title

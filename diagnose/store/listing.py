@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from sqlalchemy import ColumnElement, Connection, select, text
 
 from diagnose.errors import Damaged, Place, Problem
-from diagnose.observations.state import State, replay
+from diagnose.observations.state import CaseState, replay
 from diagnose.store.entry import OPEN, Entry, Wanted, entry_of, words_in, words_of
 from diagnose.store.reading import REMEDY, Kept, read_back
 from diagnose.store.rows import (
@@ -129,7 +129,7 @@ def _search(dialect: str, words: Sequence[str]) -> str:
     return " & ".join(f"'{word}':*" for word in words)
 
 
-def note_down(connection: Connection, state: State, length: int, head: str) -> None:
+def note_down(connection: Connection, state: CaseState, length: int, head: str) -> None:
     """What lists and searches want to know of a case, and how its chain ends."""
     words = words_of(state)
     columns = case_row(entry_of(state), length, head, words)

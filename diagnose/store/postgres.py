@@ -40,12 +40,12 @@ class Connection(psycopg.Connection[Any]):
             return super().wait(gen, *arguments, **options)
         try:
             return super().wait(_while_answered(gen, self.limit), *arguments, **options)
-        except NoAnswer:
+        except _NoAnswer:
             self.pgconn.finish()
             raise
 
 
-class NoAnswer(psycopg.OperationalError):
+class _NoAnswer(psycopg.OperationalError):
     """The server said nothing for too long."""
 
 
@@ -59,7 +59,7 @@ def _while_answered(gen: Any, limit: float) -> Generator[Wait, Ready | int, Any]
             if ready != Ready.NONE:
                 since = monotonic()
             elif monotonic() - since > limit:
-                raise NoAnswer(f"no answer for {limit:g} s")
+                raise _NoAnswer(f"no answer for {limit:g} s")
             waits = gen.send(ready)
     except StopIteration as done:
         return done.value

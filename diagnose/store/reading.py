@@ -20,7 +20,7 @@ REMEDY = (
     "your last copy"
 )
 
-SHOWN = 12
+_SHOWN = 12
 """So many signs of a hash are shown: enough to tell it from any other of a case."""
 
 UNREADABLE = (
@@ -153,4 +153,4 @@ def shortly(sha256: object) -> str:
     >>> shortly("5e1c09b2f4a7d3"), shortly(None)
     ("'5e1c09b2f4a7'", 'None')
     """
-    return quoted(sha256[:SHOWN] if isinstance(sha256, str) else sha256)
+    return quoted(sha256[:_SHOWN] if isinstance(sha256, str) else sha256)

@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Engine, inspect, text
 
 from diagnose.errors import Unavailable
 from diagnose.store import sqlitefile
-from diagnose.store.address import place_of
+from diagnose.store.address import place_of_url
 from diagnose.store.engine import is_read_only, make_engine, writing
 from diagnose.store.listing import note_all
 
@@ -77,7 +77,8 @@ def _refuse_strange(connection: Connection, version: str | None) -> None:
     """Raise `Unavailable` for a file that has something in it, but not the tables' version."""
     if version is None and connection.execute(text("PRAGMA page_count")).scalar_one() > 1:
         raise Unavailable(
-            f"{place_of(connection.engine.url)}: expected a casebook, got another database or a "
+            f"{place_of_url(connection.engine.url)}: expected a casebook, got another database or "
+            "a "
             "damaged one; put your last copy there, or name another casebook"
         )
 
@@ -132,7 +133,7 @@ def _upgrade(connection: Connection) -> None:
     known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
     if version is not None and version not in known:
         raise Unavailable(
-            f"{place_of(connection.engine.url)}: expected a casebook of version {VERSION} or "
+            f"{place_of_url(connection.engine.url)}: expected a casebook of version {VERSION} or "
             f"older, got version {version}; it is from a newer rowfault: install that, or name "
             "another casebook"
         )

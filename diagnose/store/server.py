@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DBAPIError
 
 from diagnose.errors import Unavailable
-from diagnose.store.address import place_of
+from diagnose.store.address import place_of_url
 from diagnose.store.engine import clear_errors, in_words, is_gone, is_read_only, reading, writing
 
 RETURN_SECONDS, STARTING_SECONDS, SILENT_SECONDS = 10.0, 60.0, 3.0
@@ -22,9 +22,9 @@ WAITING = "The casebook is gone for the moment; trying again."
 KEPT = "The casebook was gone for a moment and is back; what you entered is kept."
 BACK = "The casebook was gone for a moment and is back."
 
-Given = TypeVar("Given")
+_Given = TypeVar("_Given")
 
-Act = Callable[[Connection, bool], Given]
+_Act = Callable[[Connection, bool], _Given]
 """What is done in one transaction; the flag says that an earlier try may have been kept."""
 
 
@@ -42,23 +42,24 @@ class Server:
         """Let go of the database."""
         self._engine.dispose()
 
-    def read(self, act: Act[Given]) -> Given:
+    def read(self, act: _Act[_Given]) -> _Given:
         """What ``act`` gives. Raises `Unavailable`."""
         return self._done(act, reading(self._engine), BACK)
 
-    def write(self, act: Act[Given]) -> Given:
+    def write(self, act: _Act[_Given]) -> _Given:
         """The same, which may write; it is safe on the disk when this returns.
 
         Raises `Unavailable`, also where the casebook can only be read.
         """
         if is_read_only(self._engine):
             raise Unavailable(
-                f"{place_of(self._engine.url)}: expected a casebook that can be written, got one "
+                f"{place_of_url(self._engine.url)}: expected a casebook that can be written, "
+                "got one "
                 "that can only be read; see who owns the file and its folder"
             )
         return self._done(act, writing(self._engine), KEPT)
 
-    def _done(self, act: Act[Given], engine: Engine, says: str) -> Given:
+    def _done(self, act: _Act[_Given], engine: Engine, says: str) -> _Given:
         since, told = None, False
         while True:
             try:

@@ -17,7 +17,7 @@ from sqlalchemy.engine import URL
 
 from diagnose.errors import Unavailable
 
-BESIDE = ("", "-wal", "-shm", "-journal")
+_BESIDE = ("", "-wal", "-shm", "-journal")
 """What SQLite adds to the file's name for the files that it keeps beside it."""
 
 
@@ -35,7 +35,7 @@ def file_of(url: URL) -> Path | None:
     return None if in_memory or url.get_backend_name() != "sqlite" else Path(named)
 
 
-def is_read_only(file: Path, url: URL) -> bool:
+def is_read_only_file(file: Path, url: URL) -> bool:
     """Whether a file is there that this user cannot write, or not its folder, or must not."""
     if url.query.get("mode") == "ro" or "immutable" in url.query:
         return True
@@ -52,7 +52,7 @@ def _may_write(path: Path) -> bool:
 
 def tighten(file: Path) -> None:
     """Take the file, and those beside it, from everybody but their owner."""
-    for end in BESIDE:
+    for end in _BESIDE:
         path = Path(f"{file}{end}")
         try:
             mode = stat.S_IMODE(path.stat().st_mode)
@@ -89,7 +89,7 @@ def make(file: Path, fill: Callable[[Path], None]) -> None:
             if not file.exists():
                 beside.rename(file)
     finally:
-        for end in BESIDE:
+        for end in _BESIDE:
             Path(f"{beside}{end}").unlink(missing_ok=True)
 
 

@@ -20,7 +20,7 @@ from diagnose.planner.verification import Proof
 from diagnose.projection import Projection
 from diagnose.record import record
 from diagnose.session.session import Session
-from diagnose.training.moves import NONE, Move, Reader
+from diagnose.training.moves import NONE, Move, MoveReader
 
 PATIENT = float("inf")
 """Looking ahead is cut by depth, never by the clock, so that a moment always has one answer."""
@@ -92,9 +92,9 @@ class DecisionPoint:
         return self.view.machine
 
     @cached_property
-    def reader(self) -> Reader:
+    def reader(self) -> MoveReader:
         """Reads the plan's ids as moves."""
-        return Reader(self.machine, self.view.knowledge, self.first)
+        return MoveReader(self.machine, self.view.knowledge, self.first)
 
     @property
     def ranking(self) -> Ranking:
@@ -338,11 +338,11 @@ READ_WITH: Mapping[str, str] = {
 def worded(moment: DecisionPoint) -> str:
     """What to think of, without naming the act.
 
-    >>> from diagnose.training.share_code import Named
+    >>> from diagnose.training.share_code import DrillName
     >>> from diagnose.training.game import begin, play
     >>> from diagnose.training.policies import moment_of
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
     >>> row = moment_of(play(drill, [])).failed[0]
     >>> mended = play(drill, [Move("mend", "replace-coil", part=f"row-{row}/valve")])
     >>> worded(moment_of(mended))
@@ -393,11 +393,11 @@ def cautions(moment: DecisionPoint, move: Move) -> tuple[str, ...]:
 def plain_cautions(moment: DecisionPoint, move: Move) -> tuple[str, ...]:
     """The cautions that the act itself carries.
 
-    >>> from diagnose.training.share_code import Named
+    >>> from diagnose.training.share_code import DrillName
     >>> from diagnose.training.game import begin, play
     >>> from diagnose.training.policies import moment_of
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> moment = moment_of(play(begin(Named("mounted-6", 1, 7), load_knowledge()), []))
+    >>> moment = moment_of(play(begin(DrillName("mounted-6", 1, 7), load_knowledge()), []))
     >>> plain_cautions(moment, Move("read", "coil-resistance", part="row-2/valve"))
     ('A coil that was driven for long is hot.',)
     """

@@ -15,8 +15,8 @@ from diagnose.machine.graph import Machine
 from diagnose.record import record
 from diagnose.training.keyed_rng import KeyedRandom
 from diagnose.training.level import Level
-from diagnose.training.share_code import Named
-from diagnose.training.world import Fault, World, draw_faults
+from diagnose.training.share_code import DrillName
+from diagnose.training.world import HiddenFault, World, draw_faults
 
 States = Mapping[str, str]
 """States of circumstances that are not good, by circumstance."""
@@ -29,19 +29,19 @@ class Hidden:
     ``failed`` are by check the rows that failed that run.
     """
 
-    faults: frozenset[Fault]
+    faults: frozenset[HiddenFault]
     states: Mapping[str, States]
     failed: Mapping[str, frozenset[int]]
 
 
-def draw(named: Named, machine: Machine, knowledge: Knowledge, level: Level) -> Hidden:
+def draw_fault(named: DrillName, machine: Machine, knowledge: Knowledge, level: Level) -> Hidden:
     """What the drill hides. The same drill always hides the same.
 
     >>> from diagnose.training.level import load_drills
     >>> from diagnose.knowledge.base import load_knowledge
     >>> from diagnose.machine.graph import load_machine
     >>> machine, known = load_machine("mounted-6"), load_knowledge(learned=False)
-    >>> hidden = draw(Named("mounted-6", 1, 7), machine, known, load_drills().level(1))
+    >>> hidden = draw_fault(DrillName("mounted-6", 1, 7), machine, known, load_drills().level(1))
     >>> [len(machine.rows_of(part)) for part, _ in hidden.faults], hidden.states  # one row's part
     ([1], {'bleed': {}, 'response': {}})
     """
@@ -61,7 +61,7 @@ def draw(named: Named, machine: Machine, knowledge: Knowledge, level: Level) -> 
     raise AssertionError("counting never ends")
 
 
-def _faults(machine: Machine, level: Level, luck: KeyedRandom) -> frozenset[Fault]:
+def _faults(machine: Machine, level: Level, luck: KeyedRandom) -> frozenset[HiddenFault]:
     if luck.random() < level.sound:
         return frozenset()
     if level.how_many is None:
@@ -73,7 +73,7 @@ def _faults(machine: Machine, level: Level, luck: KeyedRandom) -> frozenset[Faul
     return frozenset(found.items())
 
 
-def _one(machine: Machine, level: Level, luck: KeyedRandom, taken: set[str]) -> Fault:
+def _one(machine: Machine, level: Level, luck: KeyedRandom, taken: set[str]) -> HiddenFault:
     """One fault of the reach that the level asks for, by the priors."""
     offers = [
         ((part, mode.id), mode.prior * level.favour.get(f"{kind.id}:{mode.id}", 1.0))

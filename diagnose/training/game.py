@@ -17,11 +17,11 @@ from diagnose.machine.graph import Machine, load_machine
 from diagnose.observations.entries import Answered, Event, Opened, Skipped, Statement, new_event
 from diagnose.observations.events import History, Reading, Remedied, Run, Swapped
 from diagnose.record import record
-from diagnose.training.drawing import Hidden, draw, visible
+from diagnose.training.drawing import Hidden, draw_fault, visible
 from diagnose.training.keyed_rng import KeyedRandom, digest
 from diagnose.training.level import Drills, Level, load_drills
 from diagnose.training.moves import ENDS, Move
-from diagnose.training.share_code import Named, fingerprint
+from diagnose.training.share_code import DrillName, fingerprint
 from diagnose.training.world import World
 
 BEGINS = datetime(2026, 3, 1, 8, tzinfo=UTC)
@@ -38,7 +38,7 @@ NOBODY_KNOWS = "nobody knows"
 
 
 @record
-class Step:
+class DrillStep:
     """One move as it went: minutes, parts at their rate, what became known, and what else
     had to be done first, in words.
     """
@@ -55,7 +55,7 @@ class Sitting:
     """A drill after some moves."""
 
     drill: Drill
-    steps: tuple[Step, ...]
+    steps: tuple[DrillStep, ...]
     setup: str
 
     @property
@@ -63,7 +63,7 @@ class Sitting:
         """What was done.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
         >>> done = play(drill, [Move("run", "bleed", (1, 2)), Move("give up"), Move("ask", "oil")])
         >>> [move.id for move in done.moves]
         ['bleed@1-2', 'give-up']
@@ -75,7 +75,7 @@ class Sitting:
         """Whether the drill has ended.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
         >>> play(drill, []).over, play(drill, [Move("declare", "none")]).over
         (False, True)
         """
@@ -86,7 +86,7 @@ class Sitting:
         """Whether too much was mended, so that the machine goes to somebody else.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
         >>> coils = [Move("mend", "replace-coil", part=f"row-{row}/valve") for row in range(1, 7)]
         >>> play(drill, coils).called_off, play(drill, 2 * coils).called_off  # 6 of 12, 12 of 12
         (False, True)
@@ -100,7 +100,7 @@ class Sitting:
         """Minutes of work.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
         >>> done = play(drill, [Move("mend", "replace-coil", part="row-1/valve")])
         >>> done.minutes  # 1 to park the running machine, 15 for the coil
         16.0
@@ -112,7 +112,7 @@ class Sitting:
         """Minutes of work, and parts at their stated rate.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
         >>> done = play(drill, [Move("mend", "replace-coil", part="row-1/valve")])
         >>> done.cost  # 16 minutes, and 30 for a part of medium price
         46.0
@@ -124,7 +124,7 @@ class Sitting:
         """The story so far, as any case has it.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
         >>> done = play(drill, [Move("mend", "replace-coil", part="row-1/valve")])
         >>> [event.what.kind for event in done.events]
         ['opened', 'history', 'run', 'run', 'remedy']
@@ -136,7 +136,7 @@ class Sitting:
 class Drill:
     """One drill: a machine, a level, a seed. What it hides is drawn when it is first needed."""
 
-    named: Named
+    named: DrillName
     machine: Machine
     knowledge: Knowledge
     drills: Drills = field(default_factory=load_drills, repr=False)
@@ -146,7 +146,7 @@ class Drill:
         """What is drawn at its level.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> begin(Named("mounted-6", 2, 7), load_knowledge(learned=False)).level.name
+        >>> begin(DrillName("mounted-6", 2, 7), load_knowledge(learned=False)).level.name
         'a shared part'
         """
         return self.drills.level(self.named.level)
@@ -158,7 +158,7 @@ class Drill:
 
     @cached_property
     def _hidden(self) -> Hidden:
-        return draw(self.named, self.machine, self.knowledge, self.level)
+        return draw_fault(self.named, self.machine, self.knowledge, self.level)
 
     def revealed(self) -> Hidden:
         """What it hid: for the debriefing only."""
@@ -169,7 +169,7 @@ class Drill:
         """What is known at the start: the machine's past, and a full run of every check.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> history = begin(Named("mounted-6", 1, 7), load_knowledge()).opening[1]
+        >>> history = begin(DrillName("mounted-6", 1, 7), load_knowledge()).opening[1]
         >>> f"{history.at:%H:%M}", history.what.values["first-hookup"]
         ('08:00', 'no')
         """
@@ -198,7 +198,7 @@ class Drill:
         """What would be noted down of a run's circumstances; they are good but for ``states``.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
         >>> drill.values("response", {"oil": "cold"})
         {'bleed-hose': 'stowed', 'engine': 'on', 'moving': 'no', 'oil': 8.0, 'supply': 180.0}
         """
@@ -213,7 +213,7 @@ class Drill:
         """The check and the event of one of the first runs, counted from 1.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> check, event = begin(Named("mounted-6", 1, 7), load_knowledge()).first_run(2)
+        >>> check, event = begin(DrillName("mounted-6", 1, 7), load_knowledge()).first_run(2)
         >>> check, event.what.check
         ('response', 'response')
         """
@@ -225,11 +225,11 @@ class Drill:
         at = BEGINS + timedelta(minutes=minutes)
         return replace(new_event(what, WHO, at), id=id)
 
-    def events_of(self, steps: Sequence[Step]) -> list[Event]:
+    def events_of(self, steps: Sequence[DrillStep]) -> list[Event]:
         """What was told in some steps, each with its time.
 
         >>> from diagnose.knowledge.base import load_knowledge
-        >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+        >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
         >>> done = play(drill, [Move("mend", "replace-coil", part="row-1/valve")])  # 16 minutes
         >>> [f"{event.at:%H:%M}" for event in drill.events_of(done.steps)]
         ['08:16']
@@ -244,11 +244,11 @@ class Drill:
         return found
 
 
-def begin(named: Named, knowledge: Knowledge) -> Drill:
+def begin(named: DrillName, knowledge: Knowledge) -> Drill:
     """The drill of that name. Raises `UnknownName` for its machine or level, or `FileProblems`.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
     >>> [event.what.kind for event in drill.opening]
     ['opened', 'history', 'run', 'run']
     """
@@ -261,7 +261,7 @@ def play(drill: Drill, moves: Sequence[Move]) -> Sitting:
     """The drill after the moves; what comes after an end does not count.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
     >>> done = play(drill, [Move("run", "response", (1, 2))])
     >>> done.minutes, len(done.events)
     (3.3, 5)
@@ -283,7 +283,7 @@ class _Table:
         self.world = World(drill.machine, known, set(hidden.faults), self._luck("start", 0))
         self.world.setup = known.checks[list(known.checks)[-1]].setup
         self.bad = {check: dict(states) for check, states in hidden.states.items()}
-        self.steps: list[Step] = []
+        self.steps: list[DrillStep] = []
         self.done: dict[str, int] = {}
 
     def _luck(self, id: str, times: int) -> KeyedRandom:
@@ -300,7 +300,7 @@ class _Table:
         minutes, parts = self.world.minutes, self.world.parts_minutes
         facts, besides = self._done(move)
         self.steps.append(
-            Step(
+            DrillStep(
                 move,
                 self.world.minutes - minutes,
                 self.world.parts_minutes - parts,

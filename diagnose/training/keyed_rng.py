@@ -11,7 +11,7 @@ from hashlib import blake2b
 KEY = b"rowfault drill/1"
 """Makes the hash this program's own. It is no secret: it only keeps codes from being read."""
 
-LARGEST = float(2**53)
+_LARGEST = float(2**53)
 
 
 def digest(size: int, *words: str | bytes | int) -> bytes:
@@ -48,7 +48,7 @@ class KeyedRandom:
         """
         self._drawn += 1
         number = int.from_bytes(digest(8, *self._words, "number", self._drawn), "big")
-        return (number >> 11) / LARGEST
+        return (number >> 11) / _LARGEST
 
     def pick(self, weights: Iterable[float]) -> int:
         """A place, as likely as its weight says; at least one weight is above 0.

@@ -12,7 +12,7 @@ from diagnose.errors import Place, UnknownName
 from diagnose.formats.model import Chance, Id, Number, Strict, Text, Whole, read_model
 from diagnose.paths import shipped
 
-Reach = Literal["any", "row", "shared"]
+_Reach = Literal["any", "row", "shared"]
 
 
 class Level(Strict):
@@ -36,7 +36,7 @@ class Level(Strict):
     name: Text
     says: Text
     lesson: Text
-    reach: Reach = "any"
+    reach: _Reach = "any"
     how_many: Annotated[Whole, Field(ge=0, le=3)] | None = Field(default=None, alias="faults")
     sound: Chance = 0.0
     favour: Mapping[str, Annotated[Number, Field(gt=0, le=1000)]] = Field(default_factory=dict)

@@ -20,13 +20,13 @@ from diagnose.observations.rows import ranges
 from diagnose.observations.values import measurement_ids, parts_with, remedy_ids, swap_ids
 from diagnose.record import record
 
-Kind = Literal["run", "read", "ask", "mend", "swap", "declare", "give up"]
+_Kind = Literal["run", "read", "ask", "mend", "swap", "declare", "give up"]
 
 ENDS = ("declare", "give up")
 NONE = "none"
 """Declared when nothing is broken."""
 
-FEW = 6
+_FEW = 6
 """Parts that are named when one of several is meant."""
 
 
@@ -43,7 +43,7 @@ class Move:
     run: the run that a question is about; 0 for the machine's past.
     """
 
-    kind: Kind
+    kind: _Kind
     name: str = ""
     rows: tuple[int, ...] = ()
     part: str = ""
@@ -72,7 +72,7 @@ class Move:
 
 
 @record
-class Reader:
+class MoveReader:
     """Reads moves for one machine. ``first`` is how many runs were made before the drill."""
 
     machine: Machine
@@ -86,7 +86,7 @@ class Reader:
 
         >>> from diagnose.knowledge.base import load_knowledge
         >>> from diagnose.machine.graph import load_machine
-        >>> reader = Reader(load_machine("mounted-6"), load_knowledge(), 2)
+        >>> reader = MoveReader(load_machine("mounted-6"), load_knowledge(), 2)
         >>> reader("coil-resistance 6").id, reader("swap-coil 6").id, reader("ask oil").id
         ('coil-resistance@row-6/valve', 'swap-coil@row-6/valve+row-5/valve', 'ask:oil@2')
         """
@@ -130,7 +130,7 @@ class Reader:
 
     def _work(self, name: str, rest: str) -> Move:
         known = self.knowledge
-        kinds: dict[Kind, tuple[str, ...]] = {
+        kinds: dict[_Kind, tuple[str, ...]] = {
             "read": measurement_ids(known),
             "mend": remedy_ids(known),
             "swap": swap_ids(known),
@@ -144,7 +144,7 @@ class Reader:
         remedy = f"did you mean {' or '.join(near)}?" if near else "write acts to see what can be"
         raise Wrong(got=quoted(name), expected="something that can be done", remedy=remedy)
 
-    def _places(self, kind: Kind, name: str, rest: str) -> tuple[str, str]:
+    def _places(self, kind: _Kind, name: str, rest: str) -> tuple[str, str]:
         able = parts_with(self.machine, name)
         if not able:
             raise Wrong(f"a part of this machine for {name}", "none has it", "write acts")
@@ -165,7 +165,7 @@ class Reader:
         found = [part for part in able if not said or said in (part, part.partition("/")[0])]
         if len(found) == 1:
             return found[0]
-        some = ", ".join((found or list(able))[:FEW])
+        some = ", ".join((found or list(able))[:_FEW])
         raise Wrong(f"one place for {name}", quoted(said or "none"), f"such as {some}")
 
     def _neighbour(self, part: str, able: tuple[str, ...]) -> str:
@@ -192,6 +192,6 @@ class Reader:
             return found[0]
         some = found or [f"{p}:{m.id}" for p in within for m in self.machine.parts[p].modes]
         remedy = (
-            f"such as {', '.join(some[:FEW])}" if some else "write declare row-6/valve:coil_open"
+            f"such as {', '.join(some[:_FEW])}" if some else "write declare row-6/valve:coil_open"
         )
         raise Wrong(got=quoted(rest), expected="a cause as PART:MODE, or none", remedy=remedy)

@@ -26,10 +26,10 @@ Player = Callable[[Drill, DecisionPoint, int], Move]
 def moment_of(sitting: Sitting) -> DecisionPoint:
     """What is known after the moves of a sitting.
 
-    >>> from diagnose.training.share_code import Named
+    >>> from diagnose.training.share_code import DrillName
     >>> from diagnose.training.game import begin
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
     >>> shown = drill.revealed().failed.values()
     >>> moment_of(play(drill, [])).failed == tuple(sorted(frozenset().union(*shown)))
     True
@@ -41,10 +41,10 @@ def moment_of(sitting: Sitting) -> DecisionPoint:
 def simulate(drill: Drill, player: Player) -> Sitting:
     """The drill as a player plays it, to the end.
 
-    >>> from diagnose.training.share_code import Named
+    >>> from diagnose.training.share_code import DrillName
     >>> from diagnose.training.game import begin
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
     >>> runs = simulate(drill, lambda drill, moment, number: Move("ask", "first-hookup"))
     >>> len(runs.moves), runs.moves[-1].id  # it goes on until there is no patience left
     (61, 'give-up')

@@ -29,17 +29,17 @@ from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.value import Weighed
 from diagnose.record import record
 from diagnose.training.decision_point import DecisionPoint, offer_of
-from diagnose.training.game import Drill, Sitting, Step, play
+from diagnose.training.game import Drill, DrillStep, Sitting, play
 from diagnose.training.moves import ENDS, NONE, Move
 from diagnose.training.policies import moment_of, planner, simulate
 from diagnose.training.record import Finished, Opportunity
-from diagnose.training.share_code import encode
+from diagnose.training.share_code import encode_drill
 from diagnose.training.skills import opportunities
-from diagnose.training.world import Fault
+from diagnose.training.world import HiddenFault
 
-Given = TypeVar("Given")
+_Given = TypeVar("_Given")
 
-WORTH_SAYING = 0.5
+_WORTH_SAYING = 0.5
 """Minutes lost below which nothing is said of a move."""
 
 NO_BITS = 0.01
@@ -61,7 +61,7 @@ class Verdict:
     could not be judged, for too many rows had failed too often by then, nothing is said.
     """
 
-    step: Step
+    step: DrillStep
     loss: float
     reason: str = ""
     instead: str = ""
@@ -92,10 +92,10 @@ class Judge:
 class Debriefing:
     """A drill that has been played, move by move.
 
-    >>> from diagnose.training.share_code import Named
+    >>> from diagnose.training.share_code import DrillName
     >>> from diagnose.training.game import begin
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
     >>> gone = Judge(drill).debriefing(play(drill, [Move("give up")]))
     >>> gone.losses, gone.declared, gone.right  # a handing over is worth so many minutes
     ([300.0], (), False)
@@ -195,7 +195,7 @@ class Debriefing:
         for number, (step, loss) in enumerate(zip(self.sitting.steps, self.losses, strict=True)):
             yield _judged(partial(self._verdict, number, step, loss), Verdict(step, loss))
 
-    def _verdict(self, number: int, step: Step, loss: float) -> Verdict:
+    def _verdict(self, number: int, step: DrillStep, loss: float) -> Verdict:
         moment = self.moments[number]
         after = self.moments[min(number + 1, len(self.moments) - 1)]
         chances = {id: chance for id, chance in after.there.items() if id != NONE}
@@ -217,7 +217,7 @@ def _called_for(moment: DecisionPoint, move: Move, number: int) -> tuple[Opportu
     return _judged(lambda: tuple(opportunities(moment, move, number)), ())
 
 
-def _judged(judge: Callable[[], Given], otherwise: Given) -> Given:
+def _judged(judge: Callable[[], _Given], otherwise: _Given) -> _Given:
     """What a judge says; ``otherwise`` where so much failed that nothing can be worked out."""
     try:
         return judge()
@@ -231,10 +231,10 @@ def best_possible(drill: Drill) -> float:
     It is no bound for the planner, who may be lucky, or stop without having mended what no check
     has shown.
 
-    >>> from diagnose.training.share_code import Named
+    >>> from diagnose.training.share_code import DrillName
     >>> from diagnose.training.game import begin
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> drill = begin(Named("mounted-6", 1, 12), load_knowledge(learned=False))
+    >>> drill = begin(DrillName("mounted-6", 1, 12), load_knowledge(learned=False))
     >>> sorted(drill.revealed().faults)
     [('row-1/valve', 'coil_open')]
     >>> round(best_possible(drill), 9)  # park 1, coil 15 + 30, start 1, 3.9, hose on 1 + 5, 12
@@ -267,7 +267,7 @@ def _proofs(drill: Drill) -> Iterator[tuple[str, float]]:
             yield name, check.set_up_minutes + check.minutes_per_row * rows
 
 
-def _quickest(drill: Drill, fault: Fault) -> tuple[str, float]:
+def _quickest(drill: Drill, fault: HiddenFault) -> tuple[str, float]:
     """The set-up and the minutes, parts included, of the cheapest remedy of a fault."""
     part, mode = fault
     kind = drill.machine.parts[part]
@@ -295,7 +295,7 @@ def reason(moment: DecisionPoint, move: Move, loss: float) -> str:
     >>> reason(None, Move("give up"), 300.0), reason(None, Move("give up"), 0.0)
     ('what was left to do was expected to take less than handing the machine over', '')
     """
-    if loss < WORTH_SAYING:
+    if loss < _WORTH_SAYING:
         return ""
     if move.kind in ENDS:
         return _ended(moment, move)
@@ -397,10 +397,10 @@ def _names(moment: DecisionPoint, scene: TroubleshootingProblem) -> list[tuple[C
 def cause_in_words(drill: Drill, cause: str) -> str:
     """A cause for a sentence.
 
-    >>> from diagnose.training.share_code import Named
+    >>> from diagnose.training.share_code import DrillName
     >>> from diagnose.training.game import begin
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
     >>> cause_in_words(drill, "row-6/valve:coil_open"), cause_in_words(drill, "none")
     ('row 6, row valve: coil open', 'nothing broken')
     """
@@ -414,11 +414,11 @@ def cause_in_words(drill: Drill, cause: str) -> str:
 def finished(done: Debriefing, who: str) -> Finished:
     """What is kept of a drill that somebody finished now; nothing of what it hid.
 
-    >>> from diagnose.training.share_code import Named
+    >>> from diagnose.training.share_code import DrillName
     >>> from diagnose.training.game import begin, play
     >>> from diagnose.training.moves import Move
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> drill = begin(Named("mounted-6", 1, 7), load_knowledge(learned=False))
+    >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
     >>> kept = finished(Judge(drill).debriefing(play(drill, [Move("give up")])), "Ann")
     >>> kept.who, kept.machine, kept.level, kept.minutes, kept.right
     ('Ann', 'mounted-6', 1, 0.0, False)
@@ -426,7 +426,7 @@ def finished(done: Debriefing, who: str) -> Finished:
     drill = done.drill
     return Finished(
         who=who,
-        code=encode(drill.named, drill.knowledge),
+        code=encode_drill(drill.named, drill.knowledge),
         machine=drill.machine.id,
         level=drill.named.level,
         marks=done.marks,

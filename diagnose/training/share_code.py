@@ -16,9 +16,9 @@ from diagnose.record import record
 from diagnose.training.keyed_rng import digest
 from diagnose.training.level import load_drills
 
-VERSION = 1
+_VERSION = 1
 
-LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+CODE_LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 """Digits and letters that are not mistaken for one another: without I, L, O and U."""
 
 MISREAD = str.maketrans("OIL", "011")
@@ -35,7 +35,7 @@ WHERE = Place("code")
 
 
 @record
-class Named:
+class DrillName:
     """What a code says: which drill."""
 
     machine: str
@@ -62,29 +62,29 @@ def fingerprint(machine: str, knowledge: Knowledge) -> bytes:
     return digest(FINGERPRINT, *sorted(texts), *graph, *sorted(edges))
 
 
-def encode(named: Named, knowledge: Knowledge) -> str:
+def encode_drill(named: DrillName, knowledge: Knowledge) -> str:
     """The code of a drill.
 
     Raises `InputError` for a seed that is too large, `UnknownName` for an unknown machine.
 
     >>> from diagnose.knowledge.base import load_knowledge
     >>> known = load_knowledge(learned=False)
-    >>> code = encode(Named("mounted-6", 1, 7), known)
+    >>> code = encode_drill(DrillName("mounted-6", 1, 7), known)
     >>> len(code), read(code.lower(), known)
-    (29, Named(machine='mounted-6', level=1, seed=7))
+    (29, DrillName(machine='mounted-6', level=1, seed=7))
     """
     if not 0 <= named.seed < MOST_SEEDS:
         expected = f"a seed from 0 to {MOST_SEEDS - 1:,}"
         raise InputError(Problem(Place("seed"), expected, str(named.seed)))
-    body = bytes([VERSION, named.level]) + digest(MACHINE, "machine", named.machine)
+    body = bytes([_VERSION, named.level]) + digest(MACHINE, "machine", named.machine)
     body += named.seed.to_bytes(SEED, "big") + fingerprint(named.machine, knowledge)
     checksum = digest(CHECKSUM, "checksum", body)
     number = int.from_bytes(checksum + _masked(body, checksum), "big")
-    letters = "".join(LETTERS[number >> 5 * place & 31] for place in reversed(range(LENGTH)))
+    letters = "".join(CODE_LETTERS[number >> 5 * place & 31] for place in reversed(range(LENGTH)))
     return "-".join(letters[at : at + GROUP] for at in range(0, LENGTH, GROUP))
 
 
-def read(code: str, knowledge: Knowledge) -> Named:
+def read(code: str, knowledge: Knowledge) -> DrillName:
     """Which drill a code names.
 
     Raises `InputError`, saying which, when the code is broken, from another version, for a
@@ -96,15 +96,15 @@ def read(code: str, knowledge: Knowledge) -> Named:
     diagnose.errors.InputError: code: expected 24 letters and digits of a code, got 4; ...
     """
     body = _body(code)
-    if body[0] != VERSION:
-        expected = f"a code of version {VERSION}"
+    if body[0] != _VERSION:
+        expected = f"a code of version {_VERSION}"
         raise _problem(expected, f"one of version {body[0]}", "use the rowfault that made it")
     name, rest = body[2 : 2 + MACHINE], body[2 + MACHINE :]
     known = {digest(MACHINE, "machine", each): each for each in knowledge.layouts}
     if name not in known:
         expected = "a drill on a machine that is known here"
         raise _problem(expected, "another machine's", "ask for its layout file")
-    named = Named(known[name], body[1], int.from_bytes(rest[:SEED], "big"))
+    named = DrillName(known[name], body[1], int.from_bytes(rest[:SEED], "big"))
     if rest[SEED:] != fingerprint(named.machine, knowledge):
         expected = "a drill drawn from what is known here"
         got = "a stale code: parts, checks or layout have changed since"
@@ -115,13 +115,13 @@ def read(code: str, knowledge: Knowledge) -> Named:
 def _body(code: str) -> bytes:
     """What the letters hold, if the checksum agrees."""
     letters = re.sub(r"[\s-]", "", code).upper().translate(MISREAD)
-    strange = sorted({each for each in letters if each not in LETTERS})
+    strange = sorted({each for each in letters if each not in CODE_LETTERS})
     if strange or len(letters) != LENGTH:
         what = f"{quoted(strange[0])} in it" if strange else f"{len(letters)}"
         raise _problem(f"{LENGTH} letters and digits of a code", what, "copy the whole line")
     number = 0
     for each in letters:
-        number = number << 5 | LETTERS.index(each)
+        number = number << 5 | CODE_LETTERS.index(each)
     data = number.to_bytes(SIZE, "big")
     checksum, body = data[:CHECKSUM], _masked(data[CHECKSUM:], data[:CHECKSUM])
     if digest(CHECKSUM, "checksum", body) != checksum:

@@ -51,11 +51,11 @@ ON_PARTS = ("read", "mend", "swap")
 def opportunities(moment: DecisionPoint, move: Move, number: int) -> Iterator[Opportunity]:
     """What a move was an opportunity for. A move that only shows work is one for none.
 
-    >>> from diagnose.training.share_code import Named
+    >>> from diagnose.training.share_code import DrillName
     >>> from diagnose.training.game import begin, play
     >>> from diagnose.training.policies import moment_of
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> moment = moment_of(play(begin(Named("mounted-6", 1, 7), load_knowledge()), []))
+    >>> moment = moment_of(play(begin(DrillName("mounted-6", 1, 7), load_knowledge()), []))
     >>> Opportunity("prove", 1, False) in opportunities(moment, Move("declare", "none"), 1)
     True
     """

@@ -10,10 +10,10 @@ from typing import Annotated, Literal, get_args
 from pydantic import Field
 
 from diagnose.api import rank
-from diagnose.diagnosis.causes import GROUPS, Cause, Ranking
+from diagnose.diagnosis.causes import CAUSE_GROUPS, Cause, Ranking
 from diagnose.errors import FileProblems, Place, Problem
 from diagnose.formats.model import Chance, Id, Strict, Text, read_model
-from diagnose.formats.value_problem import Fault, Wrong
+from diagnose.formats.value_problem import FieldFault, Wrong
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine, load_machine
 from diagnose.observations.typed import read_typed
@@ -28,7 +28,7 @@ Next = Literal["rerun", "measure", "look", "ask", "swap", "remedy", "prove", "pr
 """What is done next: a kind of act, the proving run, or how the case ends."""
 
 
-class Step(Strict):
+class _Step(Strict):
     """What somebody told, and what follows from all that was told so far.
 
     Parameters
@@ -61,10 +61,10 @@ class Worked(Strict):
     topics: Annotated[tuple[Text, ...], Field(min_length=1)]
     machine: Text
     situation: Text
-    steps: Annotated[tuple[Step, ...], Field(min_length=1)]
+    steps: Annotated[tuple[_Step, ...], Field(min_length=1)]
     lesson: Text
 
-    def faults(self) -> Iterator[Fault]:
+    def faults(self) -> Iterator[FieldFault]:
         """A situation that does not say that it is invented.
 
         >>> step = {"told": ["bleed=pass:all"], "next": "proven", "because": "All passed."}
@@ -102,7 +102,7 @@ def worked_cases() -> tuple[Worked, ...]:
     return tuple(read_worked(path) for path in yaml_files(shipped().casebook / "worked"))
 
 
-SMALL = 0.1
+_SMALL = 0.1
 """What is called unlikely has less than this."""
 
 
@@ -114,13 +114,13 @@ class Played:
     >>> from diagnose.paths import shipped
     >>> from diagnose.training.worked_cases import read_worked
     >>> case = read_worked(shipped().casebook / "worked" / "all-well.yaml")
-    >>> [end] = simulate(case, load_knowledge(learned=False))
+    >>> [end] = play_through(case, load_knowledge(learned=False))
     >>> end.next, end.at, list(end.disagreements())
     ('proven', '', [])
     """
 
     machine: Machine
-    step: Step
+    step: _Step
     ranking: Ranking
 
     @cached_property
@@ -163,7 +163,7 @@ class Played:
         if leading.probability < step.at_least:
             yield f"expected at least {step.at_least:g}, got {leading.probability:.3f}"
         for name in step.unlikely:
-            if self._chance(name) >= SMALL:
+            if self._chance(name) >= _SMALL:
                 yield f"expected {name} to be unlikely, got {self._chance(name):.3f}"
         for rule in step.patterns:
             if rule not in self.rules:
@@ -174,12 +174,12 @@ class Played:
             yield f"expected next {step.at}, got {self.at}"
 
     def _chance(self, name: str) -> float:
-        if name in GROUPS:
+        if name in CAUSE_GROUPS:
             return self.ranking.groups[name]
         return sum(cause.probability for cause in self.ranking.causes if cause.id == name)
 
 
-def simulate(worked: Worked, knowledge: Knowledge) -> Iterator[Played]:
+def play_through(worked: Worked, knowledge: Knowledge) -> Iterator[Played]:
     """The case step by step, each with everything that was told until then.
 
     Raises `FileProblems` for words that cannot be used, `UnknownName` for the machine.
@@ -188,7 +188,7 @@ def simulate(worked: Worked, knowledge: Knowledge) -> Iterator[Played]:
     >>> from diagnose.paths import shipped
     >>> from diagnose.training.worked_cases import read_worked
     >>> case = read_worked(shipped().casebook / "worked" / "swapped-coil.yaml")
-    >>> for step in simulate(case, load_knowledge(learned=False)):
+    >>> for step in play_through(case, load_knowledge(learned=False)):
     ...     print(len(step.ranking.evidence.case.runs), step.step.next)
     2 measure
     3 remedy
@@ -240,7 +240,7 @@ def coverage(cases: Iterable[Worked], knowledge: Knowledge) -> Coverage:
     met: dict[str, set[str]] = {sort: set() for sort in every}
     for worked in cases:
         met["layouts"].add(worked.machine)
-        for step in simulate(worked, knowledge):
+        for step in play_through(worked, knowledge):
             _count(met, step)
     return Coverage({sort: frozenset(met[sort]).intersection(every[sort]) for sort in every}, every)
 

@@ -14,14 +14,14 @@ from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import ANY_SETUP, PARKED, Mode
 from diagnose.machine.graph import Machine
 
-Fault = tuple[str, str]
+HiddenFault = tuple[str, str]
 """A part's place and the mode that is there."""
 
 LEAST_SHOWN, MOST_SHOWN = 0.02, 0.99
 """A shifted chance of detection stays within these."""
 
 
-class Chance(Protocol):
+class _Chance(Protocol):
     """Where luck comes from: numbers from 0 to 1, such as a numpy generator gives."""
 
     def random(self) -> float:
@@ -45,15 +45,15 @@ class World:
 
     machine: Machine
     knowledge: Knowledge
-    faults: set[Fault]
-    rng: Chance
+    faults: set[HiddenFault]
+    rng: _Chance
     shift: float = 0.0
     setup: str = PARKED
     minutes: float = 0.0
     reruns: int = 0
     parts_minutes: float = 0.0
     in_vain: int = 0
-    tried: Counter[tuple[Fault, str]] = field(default_factory=Counter)
+    tried: Counter[tuple[HiddenFault, str]] = field(default_factory=Counter)
     log: list[str] = field(default_factory=list)
 
     def run(
@@ -199,10 +199,12 @@ class World:
         self.tried = Counter(moved)
         self.log.append(f"{swap}@{part}+{other}")
 
-    def _moved(self, moves: Iterable[str], part: str, other: str) -> Mapping[Fault, Fault]:
+    def _moved(
+        self, moves: Iterable[str], part: str, other: str
+    ) -> Mapping[HiddenFault, HiddenFault]:
         here, there = part.partition("/")[0], other.partition("/")[0]
         own = {mode.id for mode in self.machine.parts[part].modes}
-        pairs: dict[Fault, Fault] = {}
+        pairs: dict[HiddenFault, HiddenFault] = {}
         for name in moves:
             if name in own:
                 pairs[part, name] = (other, name)
@@ -252,8 +254,8 @@ class World:
 
 
 def draw_faults(
-    machine: Machine, rng: Chance, factors: Mapping[str, float] | None = None
-) -> set[Fault]:
+    machine: Machine, rng: _Chance, factors: Mapping[str, float] | None = None
+) -> set[HiddenFault]:
     """Faults drawn from the priors, each part on its own; ``factors`` are by part kind.
 
     >>> from types import SimpleNamespace

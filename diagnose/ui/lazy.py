@@ -50,7 +50,7 @@ def called(command: click.Command) -> click.Command:
     return found
 
 
-class Group(click.Group):
+class LazyGroup(click.Group):
     """A group of commands with the same help, some of which are imported when they are called."""
 
     command_class = Command

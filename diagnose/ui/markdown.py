@@ -90,10 +90,10 @@ def document(title: str, lead: Sequence[str], chapters: Iterable[tuple[str, Iter
     return "\n".join(lines) + "\n"
 
 
-def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> Iterator[str]:
+def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> Iterator[str]:
     """A table; its cells are escaped already.
 
-    >>> list(table(("Run", "Seen"), [("1", "all pass")]))
+    >>> list(_table(("Run", "Seen"), [("1", "all pass")]))
     ['| Run | Seen |', '| --- | --- |', '| 1 | all pass |']
     """
     yield f"| {' | '.join(head)} |"
@@ -178,7 +178,7 @@ def _causes(report: CaseReport) -> Iterable[str]:
     if not report.causes or report.outcome == "proven":
         return ()
     rows = ((percent(c.probability), said(c.says), _remedy(c)) for c in report.causes[:6])
-    return table(("Chance", "Cause", "What is done about it"), rows)
+    return _table(("Chance", "Cause", "What is done about it"), rows)
 
 
 def _remedy(cause: CauseReport) -> str:
@@ -206,12 +206,12 @@ def _next(tree: StepReport | EndReport | NotPlanned | None) -> Iterator[str]:
 def _suspected(suspicion: Mapping[str, float]) -> Iterable[str]:
     likely = sorted(suspicion.items(), key=lambda each: -each[1])
     rows = [(percent(chance), escaped(part)) for part, chance in likely if chance >= 0.01]
-    return table(("Chance", "Part"), rows) if rows else ()
+    return _table(("Chance", "Part"), rows) if rows else ()
 
 
 def _runs(runs: Sequence[CountedRun]) -> Iterable[str]:
     head = ("Run", "What it showed", "Circumstances", "Told")
-    return table(head, map(run_cells, runs)) if runs else ()
+    return _table(head, map(run_cells, runs)) if runs else ()
 
 
 def run_cells(run: CountedRun) -> tuple[str, ...]:
@@ -241,7 +241,7 @@ def _over_time(over_time: OverTime) -> Iterator[str]:
         (str(point.entry), *("" if c is None else percent(c) for c in point.chances))
         for point in over_time.points
     )
-    yield from table(("After entry", *causes), rows)
+    yield from _table(("After entry", *causes), rows)
 
 
 def _timeline(timeline: Sequence[TimelineEntry]) -> Iterator[str]:
@@ -322,7 +322,7 @@ def season_markdown(season: SeasonReport) -> str:
     work = [*season.work, *found] or ["nothing was repaired"]
     parts = (f"{used.says}: {used.does}" for used in season.parts_used)
     chapters = (
-        ("Runs", table(head, map(run_cells, season.runs))),
+        ("Runs", _table(head, map(run_cells, season.runs))),
         ("What was repaired", _bulleted(map(said, work))),
         ("Parts used", _bulleted(map(said, parts))),
         ("Take care", _bulleted(map(said, season.cautions))),

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from typing import Any, TextIO, cast
 
-KEPT = frozenset("\n\t\u200c\u200d\u00ad")
+_KEPT = frozenset("\n\t\u200c\u200d\u00ad")
 """Marks that are not printed but belong to writing: line ends, joiners, soft hyphens."""
 LONE_SURROGATES = re.compile("[\ud800-\udfff]")
 
@@ -30,7 +30,7 @@ def visible(text: str) -> str:
 
 
 def _shown(letter: str) -> str:
-    if letter.isprintable() or letter in KEPT or unicodedata.category(letter) == "Zs":
+    if letter.isprintable() or letter in _KEPT or unicodedata.category(letter) == "Zs":
         return letter
     return letter.encode("unicode_escape").decode()
 

@@ -26,8 +26,12 @@ def between(low: float, high: float) -> str:
 
     >>> between(0.618, 0.713), between(0.0001, 0.042), between(0.5, 0.503), between(0.95, 0.9999)
     ('between 62 and 71 %', 'up to 4 %', '50 %', 'over 95 %')
+    >>> between(0.0, 1.0)
+    'unknown'
     """
     least, most = percent(low), percent(high)
+    if low < 0.01 and high > 0.99:
+        return "unknown"
     if least == most:
         return least
     if low < 0.01:
@@ -60,10 +64,10 @@ def minutes_text(minutes: float) -> str:
     return f"{hours} h {rest} min" if rest else f"{hours} h"
 
 
-def counted(many: int, what: str) -> str:
+def how_many(many: int, what: str) -> str:
     """So many of something.
 
-    >>> counted(1, "rule"), counted(3, "rule")
+    >>> how_many(1, "rule"), how_many(3, "rule")
     ('1 rule', '3 rules')
     """
     return f"{many:,} {what}{'' if many == 1 else 's'}"

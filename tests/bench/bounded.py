@@ -7,9 +7,9 @@ swapped there and back, marks are unsure, readings are taken between. Each is ra
 the screen shows, and the first act of its plan is found. What comes of it is an answer or a message
 that says which runs to leave out; where it names them, that is tried too.
 
-``python -m tests.bench.bounded intervals COUNT`` holds limits of chances, found with budgets so small
-that they are not exact, against enumeration on small networks, and prints how wide they are in the
-hardest cases that a person may tell.
+``python -m tests.bench.bounded intervals COUNT`` holds limits of chances, found with budgets so
+small that they are not exact, against enumeration on small networks, and prints how wide they are
+in the hardest cases that a person may tell.
 
 ``python -m tests.bench.bounded entries`` prints processor time and memory by table entries of the
 hardest cases that are allowed: what `diagnose.inference.budget` was calibrated by.

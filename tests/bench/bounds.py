@@ -10,7 +10,7 @@ import numpy as np
 
 from diagnose.knowledge.parts import ANY_SETUP
 from tests.bench.acts import ByCheck, Place, Rows, Shop
-from tests.bench.explicit import Fault, Faults, Floats
+from tests.bench.explicit import Faults, Floats, HiddenFault
 
 SOUND = 0.98
 """A sound row passes more often than this."""
@@ -59,7 +59,7 @@ class Least:
             return 0.0
         return SOUND * min(made.set_up_minutes for made in self.shop.knowledge.checks.values())
 
-    def _mending(self, fault: Fault) -> float:
+    def _mending(self, fault: HiddenFault) -> float:
         """Work and parts until a remedy has worked."""
         kind, rows = self.shop.machine.parts[fault[0]], len(self.shop.machine.rows_of(fault[0]))
         price = self.shop.knowledge.rates.price_minutes
@@ -78,7 +78,7 @@ class Least:
             if fault[1] in {mode.id for mode in kind.cleared_by(one.id)}
         )
 
-    def _where(self, fault: Fault) -> str:
+    def _where(self, fault: HiddenFault) -> str:
         """The set-up that every remedy of a fault wants; any when they differ."""
         kind = self.shop.machine.parts[fault[0]]
         wanted = {
@@ -88,7 +88,7 @@ class Least:
         }
         return wanted.pop() if len(wanted) == 1 else ANY_SETUP
 
-    def _luck(self, place: Place, fault: Fault) -> float:
+    def _luck(self, place: Place, fault: HiddenFault) -> float:
         """Minutes of reruns until a fault that is there has passed every check once."""
         shows = self.shop.machine.parts[fault[0]].mode(fault[1]).shows
         worst = 0.0

@@ -27,7 +27,7 @@ from diagnose.training.game import begin, play
 from diagnose.training.moves import NONE
 from diagnose.training.policies import PLAYERS, moment_of, planner, simulate
 from diagnose.training.score import Judge
-from diagnose.training.share_code import Named
+from diagnose.training.share_code import DrillName
 from diagnose.training.skills import SKILLS
 
 LEVELS = (1, 2, 3, 4)
@@ -36,7 +36,7 @@ EDGES = (0.0, 0.3, 0.5, 0.7, 0.9, 0.99, 1.0001)
 
 def final_blame(machine: str, level: int, seed: int) -> tuple[float, bool]:
     """The chance that the planner states for what it blames in the end, and if that is true."""
-    drill = begin(Named(machine, level, seed), load_knowledge(learned=False))
+    drill = begin(DrillName(machine, level, seed), load_knowledge(learned=False))
     sitting = simulate(drill, planner)
     moment = moment_of(play(drill, sitting.moves[:-1]))
     blamed = likeliest(moment)
@@ -76,7 +76,7 @@ def marks(machine: str, count: int) -> None:
         for player, plays in PLAYERS.items():
             found = []
             for seed in range(count):
-                drill = begin(Named(machine, level, seed), knowledge)
+                drill = begin(DrillName(machine, level, seed), knowledge)
                 found.append(Judge(drill).debriefing(simulate(drill, plays)))
             every = np.array([each.marks for each in found])
             cost = np.mean([each.sitting.cost for each in found])
@@ -96,7 +96,7 @@ def skills(machine: str, count: int) -> None:
     knowledge = load_knowledge(learned=False)
     print("level  skill               of 100 moves  a drill  drills with it")
     for level in LEVELS:
-        drills = [begin(Named(machine, level, seed), knowledge) for seed in range(count)]
+        drills = [begin(DrillName(machine, level, seed), knowledge) for seed in range(count)]
         every = [
             Judge(drill).debriefing(simulate(drill, PLAYERS[who]))
             for who in ("planner", "practice")

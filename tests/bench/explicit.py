@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 
 from diagnose.knowledge.base import Knowledge
 from diagnose.machine.graph import Machine
-from diagnose.training.world import Fault, World
+from diagnose.training.world import HiddenFault, World
 
 Floats = NDArray[np.float64]
-Faults = frozenset[Fault]
+Faults = frozenset[HiddenFault]
 
 
 @dataclass(frozen=True, eq=False)

@@ -24,10 +24,10 @@ from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.reports.training import build_drill_report
 from diagnose.training.decision_point import cautions, plain_cautions, worded
 from diagnose.training.game import Drill, Sitting, begin, play
-from diagnose.training.moves import Move, Reader
+from diagnose.training.moves import Move, MoveReader
 from diagnose.training.policies import moment_of
 from diagnose.training.score import Judge, finished
-from diagnose.training.share_code import Named
+from diagnose.training.share_code import DrillName
 from diagnose.ui.terminal.drill import debriefing_text
 
 LAYOUTS = ("mounted-6", "mounted-12", "folding-16", "folding-24", "folding-48")
@@ -54,7 +54,7 @@ class Game:
     """One game: which drill, and how it went; ``trace`` is empty when nothing broke."""
 
     number: int
-    named: Named
+    named: DrillName
     moves: tuple[str, ...]
     marks: int
     unjudged: int
@@ -65,7 +65,7 @@ class Game:
 def played_game(number: int, knowledge: Knowledge) -> Game:
     """Game ``number``, from the first move to the last word about it."""
     rng = random.Random(number)
-    named = Named(LAYOUTS[number % 5], LEVELS[number // 5 % 5], rng.randrange(1000))
+    named = DrillName(LAYOUTS[number % 5], LEVELS[number // 5 % 5], rng.randrange(1000))
     started = time.process_time()
     moves: list[Move] = []
     try:
@@ -95,7 +95,7 @@ def _talked_over(drill: Drill, sitting: Sitting) -> tuple[int, int]:
 
 def _chosen(drill: Drill, sitting: Sitting, rng: random.Random) -> Move:
     """What somebody types next: odd words are refused, then a move is read."""
-    read = Reader(drill.machine, drill.knowledge, len(drill.knowledge.checks))
+    read = MoveReader(drill.machine, drill.knowledge, len(drill.knowledge.checks))
     if rng.random() < HINTED:
         _hinted(sitting)
     for text in rng.sample(ODD, 2):

@@ -23,7 +23,7 @@ import numpy as np
 
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine, load_machine
-from diagnose.training.world import Fault, World, draw_faults
+from diagnose.training.world import HiddenFault, World, draw_faults
 from tests.bench.beliefs import informed
 from tests.bench.planner import planned
 from tests.bench.policies import Policy, half_split, practice
@@ -78,7 +78,7 @@ def settings() -> dict[str, Setting]:
 class Hidden:
     """What is wrong with one machine, and the seed of all chance in its checks."""
 
-    faults: frozenset[Fault]
+    faults: frozenset[HiddenFault]
     seed: int
 
     def world(self, machine: Machine, knowledge: Knowledge, shift: float = 0.0) -> World:

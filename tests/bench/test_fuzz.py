@@ -41,5 +41,5 @@ def test_what_the_fuzz_looks_for_it_finds(tmp_path: Path, monkeypatch: pytest.Mo
         raise KeyError("row")
 
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
-    monkeypatch.setattr("diagnose.ui.cli.machine.list_all", broken)
+    monkeypatch.setattr("diagnose.ui.cli.machine._list_all", broken)
     assert wrong_with(fuzz.run(["machine", "list"], ""))[0].startswith("traceback: KeyError at ")

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from functools import cache
 
-from diagnose.decision.problem import ANY, Problem
+from diagnose.decision.problem import ANY, DecisionProblem
 
 World = tuple[int, frozenset[int] | None, float]
 """A hypothesis, the repairs that it still needs (None once one has failed), and its weight."""
 
 
-def optimum(problem: Problem, setup: int) -> float:
+def optimum(problem: DecisionProblem, setup: int) -> float:
     """Least expected minutes until all is well, every test and repair at most once."""
     needs = [
         frozenset(r for r, one in enumerate(problem.repairs) if one.fixes[h] > 0)
@@ -26,7 +26,7 @@ def optimum(problem: Problem, setup: int) -> float:
 
 
 class _Oracle:
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: DecisionProblem) -> None:
         self.problem = problem
         self.change = _quickest(problem.change.tolist())
         self.least = cache(self._least)

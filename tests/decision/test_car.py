@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from diagnose.decision.lookahead import decide
-from diagnose.decision.problem import ANY, Problem, Repair, Test
+from diagnose.decision.problem import ANY, DecisionProblem, Repair, Test
 from diagnose.decision.repair_order import repair_order
 
 DEAD = 0.02 * 0.99 + 0.98 * 0.01
@@ -51,7 +51,7 @@ SETS = [
 JOINT = np.array([prod(p if f in some else 1 - p for f, p in FAULTS.items()) for some in SETS])
 
 
-def car() -> Problem:
+def car() -> DecisionProblem:
     prior = JOINT / JOINT.sum()
     tests = tuple(
         Test(name, cost, ANY, np.array([[p, 1 - p] for p in chances(part, there, absent)]))
@@ -60,7 +60,7 @@ def car() -> Problem:
     repairs = tuple(
         Repair(name, cost, ANY, mendable(name), 0.0, ANY) for name, cost in REPAIRS.items()
     )
-    return Problem(prior, tests, repairs, np.zeros((1, 1)), SERVICE)
+    return DecisionProblem(prior, tests, repairs, np.zeros((1, 1)), SERVICE)
 
 
 def chances(part: str, there: float, absent: float) -> list[float]:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from diagnose.decision.lookahead import decide
-from diagnose.decision.problem import ANY, Problem, Repair, Test
+from diagnose.decision.problem import ANY, DecisionProblem, Repair, Test
 
 SIDES = np.array([[1.0, 0.0], [1.0, 0.0], [0.0, 1.0], [0.0, 1.0]])
 ENDS = SIDES[[0, 2, 1, 3]]
@@ -18,7 +18,7 @@ def test_of_two_tests_that_are_both_made_the_more_telling_comes_first(telling_fi
     repairs = tuple(
         Repair(f"r{h}", 100.0, ANY, fixes, 1.0, ANY) for h, fixes in enumerate(np.eye(4))
     )
-    problem = Problem(
+    problem = DecisionProblem(
         prior=np.array([0.48, 0.02, 0.48, 0.02]),
         tests=tests if telling_first else tests[::-1],
         repairs=repairs,
@@ -39,7 +39,7 @@ def test_of_many_tests_the_telling_one_is_followed() -> None:
     repairs = tuple(
         Repair(f"r{h}", 100.0, ANY, fixes, 1.0, ANY) for h, fixes in enumerate(np.eye(4))
     )
-    problem = Problem(np.full(4, 0.25), (*dull, *sure), repairs, np.zeros((1, 1)), 1000.0)
+    problem = DecisionProblem(np.full(4, 0.25), (*dull, *sure), repairs, np.zeros((1, 1)), 1000.0)
     found = decide(problem, problem.prior, 0, depth=2, seconds=60.0)
     assert found.act.id in ("sides", "ends")
     assert found.value == pytest.approx(103.0)

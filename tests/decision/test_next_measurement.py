@@ -15,13 +15,13 @@ import pytest
 
 from diagnose.decision.belief import bits_per_minute, entropy, information_gain
 from diagnose.decision.lookahead import decide
-from diagnose.decision.problem import ANY, Problem, Test
+from diagnose.decision.problem import ANY, DecisionProblem, Test
 
 CANDIDATES = ["A1", "M1", "A2 M2", "M2 M3"]
 PREDICTED = {"X": [6, 4, 6, 6], "Y": [6, 6, 4, 4], "Z": [6, 6, 6, 8]}
 
 
-def polybox() -> Problem:
+def polybox() -> DecisionProblem:
     weight = np.array([(0.01 / 0.99) ** len(names.split()) for names in CANDIDATES])
     tests = tuple(
         Test(
@@ -29,7 +29,7 @@ def polybox() -> Problem:
         )
         for name, values in PREDICTED.items()
     )
-    return Problem(weight / weight.sum(), tests, (), np.zeros((1, 1)), 1.0)
+    return DecisionProblem(weight / weight.sum(), tests, (), np.zeros((1, 1)), 1.0)
 
 
 def test_x_is_the_best_measurement() -> None:
@@ -42,7 +42,7 @@ def test_x_is_the_best_measurement() -> None:
     assert decide(problem, problem.prior, 0, goal="isolate").act.id == "X"
 
 
-def inverters(count: int) -> Problem:
+def inverters(count: int) -> DecisionProblem:
     """A chain whose output is wrong; a probe between a good and a bad part may show anything."""
     sets = [some for some in product([0, 1], repeat=count) if any(some)]
     weight = np.array([0.01 ** sum(some) * 0.99 ** (count - sum(some)) for some in sets])
@@ -50,7 +50,7 @@ def inverters(count: int) -> Problem:
     for node in range(1, count):
         good = [1.0 if not any(s[:node]) else 0.5 if any(s[node:]) else 0.0 for s in sets]
         tests.append(Test(str(node), 1.0, ANY, np.array([[g, 1 - g] for g in good])))
-    return Problem(weight / weight.sum(), tuple(tests), (), np.zeros((1, 1)), 1.0)
+    return DecisionProblem(weight / weight.sum(), tuple(tests), (), np.zeros((1, 1)), 1.0)
 
 
 @pytest.mark.parametrize(
@@ -79,6 +79,6 @@ def test_gain_is_what_the_posteriors_lose() -> None:
 def test_minutes_include_the_change_of_set_up() -> None:
     sure = np.eye(2)
     tests = (Test("here", 4.0, 0, sure), Test("there", 1.0, 1, sure), Test("any", 5.0, ANY, sure))
-    problem = Problem(np.full(2, 0.5), tests, (), np.array([[0.0, 7.0], [1.0, 0.0]]), 1.0)
+    problem = DecisionProblem(np.full(2, 0.5), tests, (), np.array([[0.0, 7.0], [1.0, 0.0]]), 1.0)
     assert bits_per_minute(problem, problem.prior, 0) == pytest.approx([1 / 4, 1 / 8, 1 / 5])
     assert bits_per_minute(problem, problem.prior, 1) == pytest.approx([1 / 5, 1, 1 / 5])

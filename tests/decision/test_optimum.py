@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from diagnose.decision.lookahead import Decision, decide
-from diagnose.decision.problem import Problem
+from diagnose.decision.problem import DecisionProblem
 from diagnose.decision.repair_order import repair_order
 from tests.decision.oracle import optimum
 from tests.decision.worlds import random_problem
@@ -19,12 +19,12 @@ SEEDS = range(40)
 
 
 @cache
-def world(seed: int) -> tuple[Problem, float]:
+def world(seed: int) -> tuple[DecisionProblem, float]:
     problem = random_problem(seed, 4 + seed % 2)
     return problem, optimum(problem, 0)
 
 
-def decided(problem: Problem, depth: int, width: int = 8) -> Decision:
+def decided(problem: DecisionProblem, depth: int, width: int = 8) -> Decision:
     return decide(problem, problem.prior, 0, depth=depth, width=width)
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.decision.problem import Problem, Repair, Test
+from diagnose.decision.problem import DecisionProblem, Repair, Test
 from diagnose.errors import FileProblems
 from tests.decision.worlds import random_problem
 
@@ -41,7 +41,7 @@ def test_all_that_is_wrong_is_named_at_once() -> None:
 
 def test_a_set_up_is_reached_by_the_quickest_way() -> None:
     change = np.array([[0.0, 9.0, 2.0], [1.0, 0.0, 1.0], [1.0, 3.0, 0.0]])
-    problem = Problem(np.ones(1), (), (), change, 1.0)
+    problem = DecisionProblem(np.ones(1), (), (), change, 1.0)
     assert problem.changes.tolist() == [[0.0, 5.0, 2.0], [1.0, 0.0, 1.0], [1.0, 3.0, 0.0]]
 
 
@@ -50,7 +50,7 @@ def test_what_lasts_is_paid_for_once() -> None:
     heated = Test("in the warm", 2.0, 1, np.ones((1, 1)))
     mend = Repair("anywhere", 3.0, 0, np.ones(1), 1.0, 0)
     change, landing = np.array([[0.0, 9.0], [0.0, 0.0]]), np.array([[0, 1], [1, 1]])
-    problem = Problem(np.ones(1), (heated,), (mend,), change, 50.0, landing=landing)
+    problem = DecisionProblem(np.ones(1), (heated,), (mend,), change, 50.0, landing=landing)
     assert problem.test_minutes.tolist() == [[11.0], [2.0]]
     assert problem.repair_setups.tolist() == [[0], [1]]
     assert problem.repair_minutes.tolist() == [[4.0], [4.0]]

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from diagnose.decision.lookahead import decide
-from diagnose.decision.problem import ANY, Problem, Repair
+from diagnose.decision.problem import ANY, DecisionProblem, Repair
 from diagnose.decision.repair_order import (
     expected_cost,
     inspection_order,
@@ -93,19 +93,19 @@ def test_expected_cost_adds_what_is_paid_while_something_is_wrong() -> None:
     assert expected_cost(p_over_c(PROBABILITY, COST), COST, still_bad) == pytest.approx(11.3)
 
 
-def single_setup(seed: int) -> Problem:
+def single_setup(seed: int) -> DecisionProblem:
     rng = np.random.default_rng(seed)
     fixes = rng.uniform(0.5, 1, 5) * np.eye(5)
     repairs = tuple(
         Repair(f"r{r}", float(rng.uniform(1, 30)), 0, fixes[r], float(rng.uniform(0, 4)), ANY)
         for r in range(5)
     )
-    return Problem(
+    return DecisionProblem(
         rng.dirichlet(np.ones(5)), (), repairs, np.zeros((1, 1)), float(rng.uniform(30, 80))
     )
 
 
-def plan_cost(problem: Problem, order: tuple[int, ...], setup: int) -> float:
+def plan_cost(problem: DecisionProblem, order: tuple[int, ...], setup: int) -> float:
     """Expected minutes of repairs in this order and then the last resort, one world at a time."""
     total = 0.0
     for h, prior in enumerate(problem.prior):
@@ -147,13 +147,13 @@ def test_many_beliefs_at_once_cost_what_each_costs_alone(proofs: int, several: i
     for belief, minutes in zip(beliefs, found, strict=True):
         plan = repair_order(problem, belief, 2)
         assert plan.minutes == pytest.approx(minutes)
-        own = Problem(belief, (), problem.repairs, problem.change, problem.last_resort)
+        own = DecisionProblem(belief, (), problem.repairs, problem.change, problem.last_resort)
         assert plan.minutes == pytest.approx(plan_cost(own, plan.order, 2))
 
 
 def test_without_a_last_resort_all_repairs_are_tried() -> None:
     repairs = tuple(Repair(f"r{r}", 10.0, 0, np.eye(2)[r], 1.0, 0) for r in range(2))
-    problem = Problem(np.array([0.4, 0.6]), (), repairs, np.zeros((1, 1)), np.inf)
+    problem = DecisionProblem(np.array([0.4, 0.6]), (), repairs, np.zeros((1, 1)), np.inf)
     plan = repair_order(problem, problem.prior, 0)
     assert plan.order == (1, 0)
     assert plan.minutes == pytest.approx(11 + 0.4 * 11)
@@ -161,7 +161,7 @@ def test_without_a_last_resort_all_repairs_are_tried() -> None:
 
 def test_alternatives_are_tried_in_turn_and_counted_once() -> None:
     """One fault, two remedies: 0.4 × 10 min first, then 0.9 × 50 min, else hand over at 300."""
-    problem = Problem(
+    problem = DecisionProblem(
         prior=np.array([1.0]),
         tests=(),
         repairs=(

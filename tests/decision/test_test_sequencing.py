@@ -13,8 +13,8 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from diagnose.decision import test_cover as cover
-from diagnose.decision.problem import ANY, Problem, Test
+from diagnose.decision import cover
+from diagnose.decision.problem import ANY, DecisionProblem, Test
 from tests.oracles.isolation import (
     Setups,
     Split,
@@ -108,7 +108,7 @@ def test_looking_for_most_bits_per_minute_is_the_greedy_tree() -> None:
         for t in range(5)
     )
     prior = np.array([float(p) for p in PRIOR])
-    problem = Problem(prior, tests, (), np.zeros((1, 1)), 100.0)
+    problem = DecisionProblem(prior, tests, (), np.zeros((1, 1)), 100.0)
     tree = policy_tree(problem, prior, 0, goal="isolate", least=0.0)
     assert tree_minutes(tree) == pytest.approx(2.86)
 

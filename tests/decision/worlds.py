@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from diagnose.decision.problem import ANY, Problem, Repair, Test
+from diagnose.decision.problem import ANY, DecisionProblem, Repair, Test
 
 
 def random_problem(
     seed: int, hypotheses: int = 4, tests: int = 3, repairs: int = 3, sure: bool = False
-) -> Problem:
+) -> DecisionProblem:
     """Two set-ups, noisy tests, sets of two faults, repairs that may fail."""
     rng = np.random.default_rng(seed)
     needs = np.zeros((hypotheses, repairs))
     for h in range(hypotheses):
         wanted = rng.choice(repairs, size=1 + (h >= repairs > 1), replace=False)
         needs[h, wanted] = 1.0 if sure else rng.choice([1.0, 0.9])
-    return Problem(
+    return DecisionProblem(
         rng.dirichlet(np.ones(hypotheses)),
         tuple(_test(rng, t, hypotheses) for t in range(tests)),
         tuple(_repair(rng, r, needs[:, r]) for r in range(repairs)),
@@ -40,7 +40,7 @@ def _setup(rng: np.random.Generator) -> int:
     return int(rng.choice([ANY, 0, 1]))
 
 
-def large_problem(seed: int, several: int = 0, proofs: int = 2) -> Problem:
+def large_problem(seed: int, several: int = 0, proofs: int = 2) -> DecisionProblem:
     """80 hypotheses, 80 tests of 8 outcomes, 60 repairs, 4 set-ups; ``several`` sets of faults."""
     rng = np.random.default_rng(seed)
     needs = np.zeros((80, 60))
@@ -68,4 +68,4 @@ def large_problem(seed: int, several: int = 0, proofs: int = 2) -> Problem:
         for r in range(60)
     )
     change = rng.uniform(1, 10, (4, 4)) * (1 - np.eye(4))
-    return Problem(rng.dirichlet(np.full(80, 0.5)), tests, repairs, change, 400.0)
+    return DecisionProblem(rng.dirichlet(np.full(80, 0.5)), tests, repairs, change, 400.0)

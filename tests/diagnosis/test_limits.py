@@ -12,7 +12,7 @@ from diagnose.errors import TooManyRuns
 from diagnose.inference import budget
 from diagnose.observations.case import Case
 from diagnose.planner import contingent_plan as planning
-from diagnose.planner.contingent_plan import Step
+from diagnose.planner.contingent_plan import PlanStep
 from diagnose.reports import ranking as ranking_reports
 from diagnose.reports.ranking import ranking_report
 from tests.bench.bounded import limited
@@ -71,7 +71,7 @@ def test_a_branch_of_a_plan_that_would_take_too_much_is_left_open(
 ) -> None:
     monkeypatch.setattr(planning, "TREE", 8e6)
     tree = plan(load_machine("mounted-6"), told("mounted-6", ["response=PPPPPF"])).tree
-    assert isinstance(tree, Step)
+    assert isinstance(tree, PlanStep)
     assert sum(branch.probability for branch in tree.branches) == pytest.approx(1.0)
     assert any(getattr(branch.then, "kind", "") == "open" for branch in tree.branches)
 
@@ -97,7 +97,7 @@ def test_of_too_many_things_known_some_are_weighed(monkeypatch: pytest.MonkeyPat
 
 def test_a_budget_counts_for_those_around_it() -> None:
     with budget.within(100) as outer, budget.within(50) as inner:
-        budget.count(20)
+        budget.spend(20)
     assert (outer.spent, inner.left) == (20, 30)
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from diagnose.diagnosis.evidence import Evidence
 from diagnose.errors import FileProblems
-from diagnose.rules.finding import Finding
+from diagnose.rules.finding import RuleFinding
 from tests.diagnosis.situations import ranked
 
 STATE = {"run": 1, "check": "response", "circumstance": "oil", "state": "warm"}
@@ -31,7 +31,7 @@ def test_a_finding_about_nothing_is_refused(
     kind: str, values: dict[str, int | float | str], expected: str
 ) -> None:
     evidence = ranked("mounted-6", "response=FPPPPP").evidence
-    wrong = Finding("mine", kind, values, "says", (), ())
+    wrong = RuleFinding("mine", kind, values, "says", (), ())
     with pytest.raises(FileProblems, match=f"rule mine: expected {expected}"):
         Evidence(evidence.model, evidence.case, (wrong,))
 
@@ -45,6 +45,6 @@ def test_a_finding_about_nothing_is_refused(
 )
 def test_what_to_try_is_said(kind: str, values: dict[str, int | float | str], remedy: str) -> None:
     evidence = ranked("mounted-6", "response=FPPPPP").evidence
-    wrong = Finding("mine", kind, values, "says", (), ())
+    wrong = RuleFinding("mine", kind, values, "says", (), ())
     with pytest.raises(FileProblems, match=f"; {remedy}"):
         Evidence(evidence.model, evidence.case, (wrong,))

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from diagnose.cases.typed import read_typed
-from diagnose.report import rank
 
+from diagnose.api import rank
 from diagnose.diagnosis.causes import Ranking
 from diagnose.inference.network import Network
 from diagnose.machine.graph import load_machine
+from diagnose.observations.typed import read_typed
 
 GOOD = {
     "bleed": ("supply=900psi", "bleed-hose=fitted"),

@@ -7,6 +7,7 @@ import pytest
 
 from diagnose.inference import Finding, Network, posterior
 from diagnose.inference.posterior import conflict, log_evidence
+from diagnose.inference.solver import NEGLIGIBLE
 from tests.inference.oracle import World
 from tests.inference.section_thrice import section_thrice
 from tests.inference.worlds import random_world
@@ -73,8 +74,8 @@ def test_nothing_observed_leaves_the_priors() -> None:
 def test_six_rows_failing_three_runs_agree_with_enumeration() -> None:
     world = section_thrice()
     found = posterior(world.network)
-    np.testing.assert_allclose(found.flat, world.marginals(), atol=1e-12)
-    assert found.log_evidence == pytest.approx(np.log(world.weight().sum()), abs=1e-12)
+    np.testing.assert_allclose(found.flat, world.marginals(), atol=NEGLIGIBLE, rtol=0)
+    assert found.log_evidence == pytest.approx(np.log(world.weight().sum()), abs=NEGLIGIBLE)
 
 
 def test_findings_without_any_cause_are_due_to_their_leaks() -> None:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from diagnose.inference.outlook import Outlook
-from diagnose.inference.plan import make_plan
 
 from diagnose.inference import Finding, Variable, posterior
+from diagnose.inference.decomposition import decompose
+from diagnose.inference.explanation import ExplanationPosterior
+from diagnose.inference.network import PRESENT
+from diagnose.inference.solver import Solver
 from tests.inference.oracle import World
 
 PARTS = (Variable("pump", (0.9, 0.1)), Variable("valve-1", (0.8, 0.15, 0.05)))
@@ -26,6 +28,7 @@ def tries(rows: int, *outcomes: str, prior: tuple[float, ...] = TRY) -> World:
             0.01,
             letter == "F",
             site=row,
+            occasion=run,
         )
         for run, letters in enumerate(outcomes)
         for row, letter in enumerate(letters, 1)
@@ -59,22 +62,34 @@ def test_blame_for_one_of_many_tries_is_that_of_brute_force(world: str, run: int
     told = WORLDS[world]
     again = Finding("again", {"pump": (1.0, 0.3), "valve-1": (1.0, 0.5, 0.2)}, 0.01, None, site=1)
     wide = World(told.variables, (*told.findings, again))
-    outlook = Outlook(wide.network, f"1#{run}")
-    joint = outlook.joint({"again": True})
-    causes = [*(blame.cause for blame in outlook.blames), "several"]
+    found = ExplanationPosterior(wide.network, f"1#{run}")
+    joint = found.joint({"again": True})
+    causes = [*(one.cause for one in found.explanations), "several"]
     known = wide.blamed(f"1#{run}", {"again": True}, 1.0)
     expected = [known.get(cause, 0.0) for cause in causes]
     assert joint == pytest.approx(expected, abs=1e-4)
 
 
 def test_tries_of_one_row_do_not_multiply() -> None:
-    plan = make_plan(tries(1, *("F" * 40)).network)
+    plan = decompose(tries(1, *("F" * 40)).network)
     assert plan is not None
-    assert plan.families[0].polynomial.size <= 2 * 40
+    assert sum(family.polynomial.size for family in plan.families) <= 2 * 40
 
 
 def test_tries_of_every_row_count_as_sets() -> None:
     """Of three states, n tries have (n + 1)(n + 2) / 2 sets, not 3 ** n joint states."""
-    plan = make_plan(tries(2, *(["FF"] * 12)).network, negligible=0.0)
+    plan = decompose(tries(2, *(["FF"] * 12)).network)
     assert plan is not None
-    assert len(plan.common.weight) <= 13 * 14 / 2 * 2
+    assert len(Solver(plan, 0.0).cutset.weight) <= 13 * 14 / 2 * 2
+
+
+@pytest.mark.parametrize("batches", ["by row", "by run", "one by one"])
+@pytest.mark.parametrize("world", WORLDS.values(), ids=WORLDS)
+def test_in_which_batches_findings_are_visited_never_matters(world: World, batches: str) -> None:
+    network = world.network.observed()
+    live = network.outcome == PRESENT
+    alone = np.arange(int(live.sum()))
+    how = {"by row": network.site[live], "by run": network.occasion[live], "one by one": alone}
+    plan = decompose(network, batches=how[batches])
+    assert plan is not None
+    assert Solver(plan).solve().marginals() == pytest.approx(world.marginals(), abs=1e-8)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from diagnose.cases.typed import read_typed
-from diagnose.inference.outlook import Outlook
-from diagnose.report import rank
 
-from diagnose.inference import posterior, site
+from diagnose.api import rank
+from diagnose.inference import posterior, private
+from diagnose.inference.explanation import ExplanationPosterior
 from diagnose.inference.network import PRESENT
 from diagnose.machine.graph import load_machine
+from diagnose.observations.typed import read_typed
 from tests.inference.worlds import random_world
 
 POSSIBLE = [seed for seed in range(40) if random_world(seed).weight().sum() > 0]
@@ -21,7 +21,7 @@ BLAMING = [seed for seed in POSSIBLE if (random_world(seed).network.outcome == P
 def test_the_unwritten_route_agrees_with_enumeration(
     seed: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(site, "WIDE", 0)
+    monkeypatch.setattr(private, "KERNEL", 0)
     world = random_world(seed)
     found = posterior(world.network)
     np.testing.assert_allclose(found.flat, world.marginals(), atol=1e-12, rtol=0)
@@ -29,12 +29,14 @@ def test_the_unwritten_route_agrees_with_enumeration(
 
 
 @pytest.mark.parametrize("seed", BLAMING[:10])
-def test_both_routes_give_the_same_outlook(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_both_routes_give_the_same_explanation(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     network = random_world(seed).network
     present = [n for n, o in zip(network.finding_names, network.outcome, strict=True) if o == 1]
-    written = Outlook(network, present[0]).blame
-    monkeypatch.setattr(site, "WIDE", 0)
-    np.testing.assert_allclose(Outlook(network, present[0]).blame, written, atol=1e-12)
+    written = ExplanationPosterior(network, present[0]).posterior
+    monkeypatch.setattr(private, "KERNEL", 0)
+    np.testing.assert_allclose(
+        ExplanationPosterior(network, present[0]).posterior, written, atol=1e-12
+    )
 
 
 def test_a_row_that_failed_after_eight_remedies_is_still_ranked() -> None:

@@ -17,7 +17,7 @@ from diagnose.knowledge.circumstances import Circumstance
 from diagnose.knowledge.parts import PartKind
 from diagnose.knowledge.priors import SCHEMA, read_priors
 from diagnose.machine.assemble import machine_in
-from diagnose.observations.casefile import case_of
+from diagnose.observations.casefile import read_case
 from diagnose.paths import shipped
 from diagnose.rules.check import problems_of
 from diagnose.rules.names import Names
@@ -96,7 +96,7 @@ PRIORS = {
     "frames": {"mounted": {"valve": {"coil_open": 0.03}}},
 }
 FILES: Mapping[str, tuple[Any, Callable[[Document], object]]] = {
-    "a case": (STORY, lambda document: case_of(document, KNOWN)),
+    "a case": (STORY, lambda document: read_case(document, KNOWN)),
     "priors": (PRIORS, lambda document: read_priors(document, KNOWN.parts)),
     "a layout": (
         read_file(KNOWN.layouts["folding-16"]).data,

@@ -9,7 +9,7 @@ import numpy as np
 
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.parts import Mode, PartKind
-from diagnose.learning.counts import count, load_weights
+from diagnose.learning.counts import count_cases, load_weights
 from diagnose.learning.update import Lesson, Moved, learn
 from diagnose.machine.graph import load_machine
 
@@ -30,7 +30,7 @@ class Closed:
 
 
 def lesson(cases: Sequence[Closed]) -> Lesson:
-    return learn(count(cases, KNOWN), KNOWN.parts, WEIGHTS)
+    return learn(count_cases(cases, KNOWN), KNOWN.parts, WEIGHTS)
 
 
 def moved(lesson: Lesson, kind: str, mode: str = "") -> Moved:

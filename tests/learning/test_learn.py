@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from diagnose.knowledge.parts import PartKind
-from diagnose.learning.counts import Counts, count
+from diagnose.learning.counts import Counts, count_cases
 from diagnose.learning.update import Lesson, learn
 from tests.learning.fleets import KNOWN, WEIGHTS, Closed, fleet, lesson, moved
 
@@ -27,7 +27,7 @@ def rates(lesson: Lesson) -> dict[tuple[str, str], float]:
 
 
 def test_a_part_kind_is_exposed_once_for_each_part_of_the_machine() -> None:
-    fleet = count([COIL, SOUND, Closed("mounted-6")], KNOWN).fleet
+    fleet = count_cases([COIL, SOUND, Closed("mounted-6")], KNOWN).fleet
     assert fleet.cases == 3
     assert fleet.part_cases["valve"] == 12 + 12 + 6
     assert fleet.part_cases["coupler"] == 3
@@ -40,28 +40,28 @@ def test_the_new_prior_is_worked_out_by_hand() -> None:
 
 
 def test_cases_that_end_without_cause_or_proof_are_left_out() -> None:
-    counts = count([COIL, GIVEN_UP, OPEN], KNOWN)
+    counts = count_cases([COIL, GIVEN_UP, OPEN], KNOWN)
     assert (counts.fleet.cases, counts.unfinished) == (1, 2)
 
 
 @pytest.mark.parametrize("outcome", ["open", "handed-over"])
 def test_a_case_that_goes_on_counts_for_nothing_even_if_it_names_causes(outcome: str) -> None:
-    counts = count([Closed("mounted-12", COIL.causes, outcome)], KNOWN)
+    counts = count_cases([Closed("mounted-12", COIL.causes, outcome)], KNOWN)
     assert (counts.fleet.cases, counts.unfinished) == (0, 1)
 
 
 def test_a_cause_named_twice_is_one_fault() -> None:
-    assert count([Closed("mounted-12", COIL.causes * 2)], KNOWN) == count([COIL], KNOWN)
+    assert count_cases([Closed("mounted-12", COIL.causes * 2)], KNOWN) == count_cases([COIL], KNOWN)
 
 
 def test_bad_circumstances_are_no_fault_of_a_part() -> None:
-    counts = count([Closed("mounted-12", ("circumstances/oil@1",))], KNOWN)
+    counts = count_cases([Closed("mounted-12", ("circumstances/oil@1",))], KNOWN)
     assert (counts.fleet.cases, counts.fleet.found, counts.unknown_causes) == (1, {}, {})
 
 
 def test_what_is_not_known_is_told_and_not_counted() -> None:
     strange = Closed("mounted-12", ("row-13/valve:coil_open", "row-6/valve:melted"))
-    counts = count([strange, Closed("somebodys-planter", COIL.causes)], KNOWN)
+    counts = count_cases([strange, Closed("somebodys-planter", COIL.causes)], KNOWN)
     assert counts.unknown_causes.total() == 2
     assert counts.unknown_machines == {"somebodys-planter": 1}
     assert (counts.fleet.cases, counts.fleet.found) == (1, {})
@@ -80,7 +80,7 @@ def test_the_order_of_cases_does_not_matter() -> None:
 
 def test_learning_in_two_halves_is_learning_at_once() -> None:
     cases = fleet(400, np.random.default_rng(3))
-    first, second = count(cases[:150], KNOWN), count(cases[150:], KNOWN)
+    first, second = count_cases(cases[:150], KNOWN), count_cases(cases[150:], KNOWN)
     assert learn(first + second, KNOWN.parts, WEIGHTS) == lesson(cases)
     before = moved(learn(first, KNOWN.parts, WEIGHTS), "valve", "leaking").after
     half = second.fleet
@@ -143,5 +143,5 @@ def test_frames_that_do_not_differ_learn_together() -> None:
 
 
 def test_counts_of_nothing_add_nothing() -> None:
-    counts = count([COIL], KNOWN)
+    counts = count_cases([COIL], KNOWN)
     assert counts + Counts() == counts

@@ -15,7 +15,7 @@ from diagnose.errors import RowfaultError
 from diagnose.formats.strictyaml import read_text
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
-from diagnose.machine.tree import describe_row, draw
+from diagnose.machine.tree import describe_row, draw_tree
 
 KNOWLEDGE = load_knowledge()
 CIRCLE = "extra:\n  - {id: a/b, kind: filter, needs: [supply/hose], serves: [section-1/hose]}\n"
@@ -75,7 +75,7 @@ def test_a_mutated_layout_is_read_or_refused(
     path.write_text(text, "utf-8")
     with suppress(RowfaultError):
         machine = load_machine(str(path), KNOWLEDGE)
-        assert draw(machine) + describe_row(machine, machine.rows)
+        assert draw_tree(machine) + describe_row(machine, machine.rows)
 
 
 def holders(data: Any) -> list[Any]:
@@ -114,7 +114,7 @@ def test_a_layout_with_odd_values_is_read_or_refused(
     path.write_text(json.dumps(data), "utf-8")
     with suppress(RowfaultError):
         machine = load_machine(str(path), KNOWLEDGE)
-        assert draw(machine) + describe_row(machine, machine.rows)
+        assert draw_tree(machine) + describe_row(machine, machine.rows)
 
 
 @settings(

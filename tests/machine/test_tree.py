@@ -5,7 +5,7 @@ import pytest
 from diagnose.errors import InputError
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
-from diagnose.machine.tree import describe_row, draw
+from diagnose.machine.tree import describe_row, draw_tree
 
 LAYOUTS = sorted(load_knowledge().layouts)
 
@@ -13,21 +13,21 @@ LAYOUTS = sorted(load_knowledge().layouts)
 @pytest.mark.parametrize("name", LAYOUTS)
 def test_nothing_is_wider_than_80_columns(name: str) -> None:
     machine = load_machine(name)
-    lines = [*draw(machine), *describe_row(machine, 1), *describe_row(machine, machine.rows)]
+    lines = [*draw_tree(machine), *describe_row(machine, 1), *describe_row(machine, machine.rows)]
     assert max(map(len, lines)) <= 80
 
 
 @pytest.mark.parametrize("name", LAYOUTS)
 def test_the_drawing_fits_a_screen_and_names_every_group(name: str) -> None:
     machine = load_machine(name)
-    drawing = "\n".join(draw(machine))
+    drawing = "\n".join(draw_tree(machine))
     assert drawing.count("\n") <= 48
     for place in (*machine.sections, *machine.branches, *machine.controllers, *machine.ports):
         assert place in drawing
 
 
 def test_the_tail_of_a_chain_is_seen() -> None:
-    assert "row 5 → 4 → 3 → 2 → 1, a chain" in "\n".join(draw(load_machine("folding-16")))
+    assert "row 5 → 4 → 3 → 2 → 1, a chain" in "\n".join(draw_tree(load_machine("folding-16")))
 
 
 @pytest.mark.parametrize("name", LAYOUTS)

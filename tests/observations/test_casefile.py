@@ -16,7 +16,7 @@ from diagnose.formats.units import NO_CODE
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
 from diagnose.observations.case import Case
-from diagnose.observations.casefile import case_of, read_case_file
+from diagnose.observations.casefile import read_case, read_case_file
 from diagnose.observations.events import Reading, Run
 from diagnose.observations.result import Result
 from diagnose.observations.typed import read_typed
@@ -43,7 +43,7 @@ TYPED = (
 
 
 def read(text: str) -> Case:
-    return case_of(read_text(text, "case.yaml"), load_knowledge())[1]
+    return read_case(read_text(text, "case.yaml"), load_knowledge())[1]
 
 
 def test_a_case_file_tells_what_would_be_typed() -> None:
@@ -120,7 +120,7 @@ def test_a_bad_case_file_says_where_and_what_to_write(text: str, message: str) -
 def test_the_machine_of_the_command_must_be_that_of_the_file() -> None:
     other = load_machine("mounted-12")
     with pytest.raises(FileProblems, match="expected the machine mounted-12, as in the command"):
-        case_of(read_text(STORY, "case.yaml"), load_knowledge(), other)
+        read_case(read_text(STORY, "case.yaml"), load_knowledge(), other)
 
 
 RUNS = st.builds(

@@ -12,14 +12,14 @@ from hypothesis import strategies as st
 
 from diagnose.errors import FileProblems, InputError
 from diagnose.formats.strictyaml import read_text
-from diagnose.formats.units import KINDS, NO_CODE, QUANTITIES
+from diagnose.formats.units import NO_CODE, QUANTITIES, UNIT_KINDS
 from diagnose.formats.value_problem import Wrong
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.parts import Measurement
 from diagnose.machine.graph import load_machine
 from diagnose.observations.archive import read_story
 from diagnose.observations.case import Case
-from diagnose.observations.casefile import case_of
+from diagnose.observations.casefile import read_case
 from diagnose.observations.entries import Opened, new_event
 from diagnose.observations.events import Reading, Run
 from diagnose.observations.result import Result
@@ -75,7 +75,7 @@ def in_story(what: Mapping[str, object]) -> bool:
 
 def in_file(**told: object) -> bool:
     text = json.dumps({"machine": "mounted-6", **told})
-    return accepted(lambda: case_of(read_text(text, "case.json"), KNOWN))
+    return accepted(lambda: read_case(read_text(text, "case.json"), KNOWN))
 
 
 def typed(word: str) -> tuple[bool, bool]:
@@ -109,7 +109,7 @@ def readings(draw: st.DrawFn) -> Reading:
     """A reading that every door takes."""
     part, one = EVERY[draw(st.sampled_from(sorted(EVERY)))]
     if one.unit in QUANTITIES:
-        sort = KINDS[QUANTITIES[one.unit]]
+        sort = UNIT_KINDS[QUANTITIES[one.unit]]
         value = draw(st.floats(sort.lowest, sort.highest))
     else:
         some = ["yes", "no"] if one.unit == "choice" else [NO_CODE, -0.0, 0.0, 5.0, 31.0]
@@ -126,7 +126,7 @@ def test_whatever_is_taken_is_concluded_from_and_written_again(
     case = case.then(reading)
     conclude_case(MACHINE, case, KNOWN)
     text = case_text(case, MACHINE, KNOWN)
-    assert case_of(read_text(text, "case.yaml"), KNOWN)[1] == case
+    assert read_case(read_text(text, "case.yaml"), KNOWN)[1] == case
 
 
 @pytest.mark.parametrize(("at", "value"), IMPOSSIBLE)

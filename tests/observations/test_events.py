@@ -15,7 +15,7 @@ from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
 from diagnose.observations.archive import read_story, story_text
 from diagnose.observations.case import Case
-from diagnose.observations.casefile import case_of
+from diagnose.observations.casefile import read_case
 from diagnose.observations.encoding import canonical, decode, encode
 from diagnose.observations.entries import Opened, What, new_event
 from diagnose.observations.events import (
@@ -74,7 +74,7 @@ story:
   - {check: response, rows: {fail: 5, pass: 6}}
   - {remedy: replace-coil, part: row-5/valve}
 """
-    return case_of(read_text(text, "case.yaml"), KNOWN)[1]
+    return read_case(read_text(text, "case.yaml"), KNOWN)[1]
 
 
 def archived() -> Case:

@@ -15,7 +15,7 @@ from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
 from diagnose.observations.archive import read_story
 from diagnose.observations.case import Case
-from diagnose.observations.casefile import case_of
+from diagnose.observations.casefile import read_case
 from diagnose.observations.entries import Noted
 from diagnose.observations.events import Reading, Run
 from diagnose.observations.log import log_of
@@ -38,7 +38,7 @@ def logged(*lines: str) -> list[str]:
 
 def in_file(**entries: object) -> Callable[[], object]:
     text = json.dumps({"machine": "mounted-6", **entries})
-    return lambda: case_of(read_text(text, "case.json"), KNOWN)
+    return lambda: read_case(read_text(text, "case.json"), KNOWN)
 
 
 def in_story(*whats: object) -> Callable[[], object]:

@@ -24,7 +24,7 @@ from diagnose.observations.entries import (
 )
 from diagnose.observations.events import Circumstances, History, Reading, Remedied, Run, Swapped
 from diagnose.observations.guard import redo, undo
-from diagnose.observations.state import State, replay
+from diagnose.observations.state import CaseState, replay
 
 START = datetime(2026, 3, 1, 8, 0, tzinfo=UTC)
 OPENING = new_event(Opened(case="20260301-small", machine="mounted-6"), "A", START)
@@ -175,7 +175,7 @@ def test_a_story_begins_with_its_opening(events: list[Event]) -> None:
 
 def test_a_conclusion_that_is_undone_opens_the_case_again() -> None:
     events = story(FACTS[-1])
-    closed: State = replay(events)
+    closed: CaseState = replay(events)
     back = undo(events)
     assert back is not None
     assert not closed.open

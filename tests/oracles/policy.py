@@ -7,11 +7,12 @@ from collections.abc import Callable
 
 import numpy as np
 
-from diagnose.decision.belief import NEGLIGIBLE, BeliefStates, repaired, start, tested
+from diagnose.decision.belief import BeliefStates, repaired, start, tested
 from diagnose.decision.lookahead import Act, Goal, decide_from
-from diagnose.decision.problem import Floats, Problem
-from diagnose.decision.repair_order import plan
+from diagnose.decision.problem import DecisionProblem, Floats
+from diagnose.decision.repair_order import plan_repairs
 from diagnose.record import record
+from diagnose.tolerances import NEGLIGIBLE_OUTCOME
 
 WELL, STILL_WRONG = 0, 1
 """The outcomes of a repair's proof."""
@@ -36,7 +37,7 @@ class Outcome:
 
 
 def policy_tree(
-    problem: Problem,
+    problem: DecisionProblem,
     belief: Floats,
     setup: int,
     goal: Goal = "restore",
@@ -59,7 +60,8 @@ def policy_tree(
     >>> look = Test("look", 2.0, ANY, np.eye(2))
     >>> hose = Repair("hose", 9.0, ANY, np.array([1.0, 0.0]), 1.0, ANY)
     >>> valve = Repair("valve", 19.0, ANY, np.array([0.0, 1.0]), 1.0, ANY)
-    >>> problem = Problem(np.array([0.5, 0.5]), (look,), (hose, valve), np.zeros((1, 1)), 60.0)
+    >>> problem = DecisionProblem(np.array([0.5, 0.5]), (look,), (hose, valve), np.zeros((1, 1)),
+    ...     60.0)
     >>> tree = policy_tree(problem, problem.prior, 0)
     >>> tree.act.id, tree.minutes, [(one.probability, one.then.act.id) for one in tree.outcomes]
     ('look', 2.0, [(0.5, 'hose'), (0.5, 'valve')])
@@ -81,7 +83,7 @@ def tree_minutes(node: Node | None) -> float:
 
 @record
 class _Tree:
-    problem: Problem
+    problem: DecisionProblem
     goal: Goal
     depth: int
     width: int
@@ -102,7 +104,7 @@ class _Tree:
 
         >>> from diagnose.decision.problem import ANY, Repair
         >>> hose = Repair("hose", 9.0, ANY, np.array([0.5]), 1.0, ANY)
-        >>> problem = Problem(np.ones(1), (), (hose,), np.zeros((1, 1)), 60.0)
+        >>> problem = DecisionProblem(np.ones(1), (), (hose,), np.zeros((1, 1)), 60.0)
         >>> tree = _Tree(problem, "restore", 1, 8, np.inf, 0.001)
         >>> first = tree.briefly(start(problem, problem.prior, 0))
         >>> first.act.id, first.outcomes[0].probability, first.outcomes[1].then
@@ -110,7 +112,7 @@ class _Tree:
         """
         if self.goal == "isolate":
             return None
-        order = plan(self.problem, here).order
+        order = plan_repairs(self.problem, here).order
         if not order:
             return Node(Act("last resort"), self.problem.last_resort)
         return self.repair(here, order[0], self.briefly)
@@ -137,8 +139,8 @@ class _Tree:
         failed = repaired(self.problem, here, np.array([number]))
         wrong = float(failed.mass[0] / here.mass[0])
         outcomes = [Outcome(WELL, 1 - wrong, None), Outcome(STILL_WRONG, wrong, None)]
-        if wrong > NEGLIGIBLE:
+        if wrong > NEGLIGIBLE_OUTCOME:
             outcomes[1] = Outcome(STILL_WRONG, wrong, then(failed))
         act = Act("repair", number, self.problem.repairs[number].id)
-        likely = tuple(one for one in outcomes if one.probability > NEGLIGIBLE)
+        likely = tuple(one for one in outcomes if one.probability > NEGLIGIBLE_OUTCOME)
         return Node(act, float(self.problem.repair_minutes[here.setup[0], number]), likely)

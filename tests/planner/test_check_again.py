@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from diagnose.decision.lookahead import Act, decide
-from diagnose.decision.problem import ANY, Problem, Repair
+from diagnose.decision.problem import ANY, DecisionProblem, Repair
 from diagnose.planner.decide import _check_again, _with_check_again, best_choice, candidate_of
 from diagnose.planner.fault_groups import fault_groups
 from diagnose.planner.problem import TroubleshootingProblem
@@ -60,7 +60,7 @@ def test_rows_that_an_upset_run_may_explain_are_one_trouble_and_rerun_first() ->
 
 def test_a_check_again_that_must_pass_leaves_nothing_to_follow() -> None:
     again = Repair("again", 2.0, ANY, np.ones(1), 3.0, ANY)
-    problem = Problem(np.ones(1), (), (again,), np.zeros((1, 1)), 300.0)
+    problem = DecisionProblem(np.ones(1), (), (again,), np.zeros((1, 1)), 300.0)
     scene = cast(TroubleshootingProblem, SimpleNamespace(problem=problem, setup=0))
     followed = _with_check_again(scene, decide(problem, problem.prior, 0), 2, 1.0)
     assert (followed.act.id, followed.value) == ("again", 5.0)

@@ -5,11 +5,12 @@ from __future__ import annotations
 import pytest
 
 from diagnose.diagnosis.causes import Ranking
-from diagnose.planner.candidates import MOST_FAILURES, MOST_RUNS, reruns
+from diagnose.planner.candidates import reruns
 from diagnose.planner.decide import best_choice
 from diagnose.planner.fault_groups import fault_groups
 from diagnose.planner.problem import TroubleshootingProblem
-from diagnose.planner.tried import ALL, DIFFERENT, tried_in_vain
+from diagnose.planner.tried import tried_in_vain
+from diagnose.tolerances import ALL_IN_VAIN, DIFFERENT_IN_VAIN, MOST_FAILURES, MOST_RERUNS
 from tests.diagnosis.situations import BLEED, RESPONSE, STEADY, ranked
 
 WHOLE = ("response=FFFFFF", *RESPONSE)
@@ -27,8 +28,8 @@ def offered(ranking: Ranking) -> set[int]:
 
 
 def test_a_row_that_is_not_the_target_is_rerun_no_more_often_either() -> None:
-    assert offered(rerun_rows_two_to_four(MOST_RUNS - 2)) == {1, 2, 3, 4, 5, 6}
-    assert offered(rerun_rows_two_to_four(MOST_RUNS - 1)) == {1, 5, 6}
+    assert offered(rerun_rows_two_to_four(MOST_RERUNS - 2)) == {1, 2, 3, 4, 5, 6}
+    assert offered(rerun_rows_two_to_four(MOST_RERUNS - 1)) == {1, 5, 6}
 
 
 AGAIN = ("response=.....F", *RESPONSE)
@@ -62,10 +63,10 @@ def test_a_row_that_failed_often_is_run_again_to_prove_a_remedy_only() -> None:
 
 def test_enough_different_remedies_in_vain_are_a_reason_to_hand_over() -> None:
     each = [(remedy, *AGAIN) for remedy in REMEDIES]
-    fewer = [word for words in each[: DIFFERENT - 1] for word in words]
+    fewer = [word for words in each[: DIFFERENT_IN_VAIN - 1] for word in words]
     assert handed_over(*fewer) == ""
-    says = handed_over(*fewer, *each[DIFFERENT - 1])
-    assert says.startswith(f"row 6 failed again after each of {DIFFERENT} repairs")
+    says = handed_over(*fewer, *each[DIFFERENT_IN_VAIN - 1])
+    assert says.startswith(f"row 6 failed again after each of {DIFFERENT_IN_VAIN} repairs")
 
 
 @pytest.mark.parametrize(
@@ -89,8 +90,8 @@ def test_a_remedy_before_the_row_ever_failed_was_not_in_vain() -> None:
 
 
 def test_the_same_remedy_over_and_over_is_enough_too() -> None:
-    assert handed_over(*(REMEDIES[0], *AGAIN) * (ALL - 1)) == ""
-    assert f"each of {ALL} repairs" in handed_over(*(REMEDIES[0], *AGAIN) * ALL)
+    assert handed_over(*(REMEDIES[0], *AGAIN) * (ALL_IN_VAIN - 1)) == ""
+    assert f"each of {ALL_IN_VAIN} repairs" in handed_over(*(REMEDIES[0], *AGAIN) * ALL_IN_VAIN)
 
 
 def test_what_was_done_twice_is_not_proposed_again() -> None:

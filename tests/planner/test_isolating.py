@@ -13,9 +13,10 @@ from diagnose.decision.problem import ANY
 from diagnose.diagnosis.causes import Ranking
 from diagnose.planner.candidates import Candidate
 from diagnose.planner.fault_groups import fault_groups
-from diagnose.planner.isolating import LEADING, MISTAKEN, Isolating, isolating, mistaken
+from diagnose.planner.isolating import Isolating, isolating, mistaken
 from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.value import SEVERAL, Weighed
+from diagnose.tolerances import ISOLATED_ABOVE, MISTAKEN
 from tests.diagnosis.situations import RESPONSE, STEADY, both_checks, ranked
 
 FEW = [
@@ -58,7 +59,7 @@ def leading(here: TroubleshootingProblem) -> dict[str, int]:
     """Which hypothesis each cause that is to be told apart is."""
     names = [here.scales.names[blame] for blame in here.kept]
     prior = here.problem.prior
-    return {n: h for h, n in enumerate(names) if prior[h] >= LEADING and n != SEVERAL}
+    return {n: h for h, n in enumerate(names) if prior[h] >= ISOLATED_ABOVE and n != SEVERAL}
 
 
 def parts(here: TroubleshootingProblem, test: int) -> set[tuple[str, str]]:

@@ -16,7 +16,7 @@ from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import load_machine
 from diagnose.observations.typed import read_typed
 from diagnose.planner.candidates import Candidate, required_rerun, rerun
-from diagnose.planner.contingent_plan import SETTLED, End, Goal, Plan, Step, representative_outcome
+from diagnose.planner.contingent_plan import End, Goal, Plan, PlanStep, representative_outcome
 from diagnose.planner.decide import NO_ACT
 from diagnose.planner.fault_groups import fault_groups
 from diagnose.planner.offers import next_tests
@@ -24,6 +24,7 @@ from diagnose.planner.problem import Means, TroubleshootingProblem
 from diagnose.planner.setup_state import present
 from diagnose.planner.what_if import chance
 from diagnose.reports.ranking import ranking_report
+from diagnose.tolerances import SETTLED
 from tests.diagnosis.situations import BLEED, RESPONSE, STEADY, both_checks, failing, ranked
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -60,14 +61,14 @@ def first_act(ranking: Ranking) -> Candidate:
     return choice.candidate
 
 
-def steps(node: Step | End) -> Iterator[Step]:
-    if isinstance(node, Step):
+def steps(node: PlanStep | End) -> Iterator[PlanStep]:
+    if isinstance(node, PlanStep):
         yield node
         for branch in node.branches:
             yield from steps(branch.then)
 
 
-def ends(node: Step | End) -> Iterator[End]:
+def ends(node: PlanStep | End) -> Iterator[End]:
     if isinstance(node, End):
         yield node
     else:
@@ -95,7 +96,7 @@ def test_outcomes_too_rare_to_be_told_are_not_lost(
     chosen = replace(plan.choice, candidate=every)
     monkeypatch.setattr("diagnose.planner.contingent_plan.best_choice", lambda *_, **__: chosen)
     tree = Plan(plan.ranking, depth=1).tree
-    assert isinstance(tree, Step)
+    assert isinstance(tree, PlanStep)
     told = {branch.result: branch.probability for branch in tree.branches}
     assert "all fail" not in told
     rest = [told[result] for result in told if result.startswith(("anything else", "some fail"))]
@@ -123,8 +124,8 @@ def test_telling_apart_first_costs_at_most_its_first_act_more() -> None:
 @pytest.mark.parametrize("situation", ["one row", "a section"])
 def test_a_deeper_tree_begins_alike(situation: str) -> None:
     shallow, deep = (planned(situation, "restore", depth).tree for depth in (1, 2))
-    assert isinstance(shallow, Step)
-    assert isinstance(deep, Step)
+    assert isinstance(shallow, PlanStep)
+    assert isinstance(deep, PlanStep)
     assert deep.candidate.id == shallow.candidate.id
     assert [(b.result, b.probability) for b in deep.branches] == [
         (b.result, b.probability) for b in shallow.branches
@@ -284,7 +285,7 @@ def test_telling_apart_in_cold_oil_begins_with_warming_it() -> None:
     scene = TroubleshootingProblem(cold, fault_groups(cold)[0])
     assert (scene.likeliest, scene.settled > SETTLED) == ("circumstances/oil@1", True)
     tree = Plan(cold, "isolate", depth=1).tree
-    assert isinstance(tree, Step)
+    assert isinstance(tree, PlanStep)
     assert tree.candidate.says.startswith("warm the oil")
 
 

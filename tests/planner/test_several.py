@@ -10,10 +10,11 @@ import pytest
 
 from diagnose.diagnosis.causes import Ranking
 from diagnose.inference.posterior import log_evidence
-from diagnose.planner.decide import UNLIKELY_PART, best_choice
+from diagnose.planner.decide import best_choice
 from diagnose.planner.fault_groups import fault_groups
 from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.value import SEVERAL
+from diagnose.tolerances import UNLIKELY_PART
 from tests.diagnosis.situations import BLEED, RESPONSE, STEADY, ranked
 
 REMOTE_SET = (

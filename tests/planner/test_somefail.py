@@ -28,7 +28,7 @@ def test_of_rows_that_fail_each_by_itself_as_many_fail_as_is_likeliest(
     def alone(_: Ranking, failing: int) -> float:
         return fails**failing * (1 - fails) ** (len(ROWS) - failing)
 
-    monkeypatch.setattr(somefail, "suppose", supposed)
+    monkeypatch.setattr(somefail, "what_if", supposed)
     monkeypatch.setattr(somefail, "chance", alone)
     found = ranked("mounted-12", "response=PPPPPFPPPPPP")
     act = rerun(found.evidence, "response", ROWS, (6,))

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from diagnose.planner.decide import best_choice
-from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.fault_groups import fault_groups
-from diagnose.retest.worth import _work
-from tests.ranking.situations import ranked
+from diagnose.planner.problem import TroubleshootingProblem
+from diagnose.planner.repair_cost import _work
+from tests.diagnosis.situations import ranked
 
 
 def test_a_new_valve_costs_its_work_its_parts_and_the_bleed() -> None:

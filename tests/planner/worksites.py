@@ -16,7 +16,8 @@ from diagnose.machine.graph import Machine, load_machine
 from diagnose.observations.case import Case
 from diagnose.observations.events import Remedied, Run, Swapped, Work
 from diagnose.observations.result import Result
-from diagnose.planner.verification import PROVEN_BELOW, Proof
+from diagnose.planner.verification import Proof
+from diagnose.tolerances import PROVEN_BELOW
 
 SMALL = load_machine("mounted-6")
 GOOD = {"oil": 54.0, "engine": "on", "moving": "no"}

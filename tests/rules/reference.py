@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import permutations
 
 from diagnose.rules.engine import Item
-from diagnose.rules.rulefile import Condition, Hole, Rule, Test
+from diagnose.rules.rulefile import Condition, FieldTest, Hole, Rule
 from diagnose.rules.satisfiable import passes
 
 
@@ -35,7 +35,7 @@ def _fits(condition: Condition, item: Item, bound: Mapping[str, Item]) -> bool:
     )
 
 
-def _fixed(test: Test, bound: Mapping[str, Item]) -> Test:
+def _fixed(test: FieldTest, bound: Mapping[str, Item]) -> FieldTest:
     if isinstance(test.value, Hole):
-        return Test(test.operator, bound[test.value.name].values[test.value.field])
+        return FieldTest(test.operator, bound[test.value.name].values[test.value.field])
     return test

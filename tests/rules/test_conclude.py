@@ -7,9 +7,9 @@ import pytest
 from diagnose.knowledge.base import load_knowledge
 from diagnose.rules.acts import ask_act, measure_act, remedy_act, rerun_act
 from diagnose.rules.conclude import RuleConflictError, advise, conclude
-from diagnose.rules.finding import Fact, Finding
+from diagnose.rules.finding import Fact, RuleFinding
 from diagnose.rules.loading import Rules, load_rules
-from diagnose.rules.vocabulary import FINDINGS, GROUPS, fact
+from diagnose.rules.vocabulary import FINDINGS, RULE_GROUPS, fact
 from tests.rules.worlds import a_rule, facts, findings, machine
 
 RUN = facts("mounted-6", "response=FFFFFF")
@@ -17,7 +17,7 @@ VALUES = 'run: "{{r.run}}", check: bleed, circumstance: oil, state: {}'
 STATE = "  - {{finding: state, values: {{" + VALUES + "}}}}"
 
 
-def named(made: tuple[Finding, ...], rule: str) -> Finding:
+def named(made: tuple[RuleFinding, ...], rule: str) -> RuleFinding:
     return next(finding for finding in made if finding.rule == rule)
 
 
@@ -25,7 +25,7 @@ def test_findings_come_in_the_order_of_groups():
     made = findings(
         "mounted-6", "response=FFFFFF oil=15C engine=off washed=yes look-connector@row-1=no"
     )
-    groups = [GROUPS.index(load_rules().by_id[finding.rule].group) for finding in made]
+    groups = [RULE_GROUPS.index(load_rules().by_id[finding.rule].group) for finding in made]
     assert groups == sorted(groups)
     assert set(groups) == {0, 1, 2, 3, 5}
 

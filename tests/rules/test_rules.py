@@ -10,7 +10,7 @@ from diagnose.rules.cases import case_problems
 from diagnose.rules.loading import rule_paths
 from diagnose.rules.reading import read_beside
 from diagnose.rules.rulefile import RuleFile
-from diagnose.rules.vocabulary import GROUPS
+from diagnose.rules.vocabulary import RULE_GROUPS
 from tests.rules.worlds import findings, machine
 
 FILES, IN_USE = read_beside(None)
@@ -24,7 +24,7 @@ def test_a_rule_fires_in_its_cases_and_keeps_silent_on_its_near_misses(file: Rul
 
 def test_there_are_enough_rules_in_every_group():
     assert len(RULES) >= 45
-    assert {rule.group for rule in RULES} == set(GROUPS)
+    assert {rule.group for rule in RULES} == set(RULE_GROUPS)
 
 
 def test_each_file_is_one_rule_of_its_name_in_the_folder_of_its_group():

@@ -12,7 +12,7 @@ from diagnose.machine.graph import Machine, load_machine
 from diagnose.observations.typed import read_typed
 from diagnose.rules.conclude import conclude
 from diagnose.rules.facts import facts_of
-from diagnose.rules.finding import Fact, Finding
+from diagnose.rules.finding import Fact, RuleFinding
 from diagnose.rules.loading import load_rules
 from diagnose.rules.rulefile import Rule, RuleFile, rule_of
 
@@ -47,7 +47,7 @@ def facts(name: str, typed: str) -> tuple[Fact, ...]:
     return facts_of(machine(name), case, load_knowledge())
 
 
-def findings(name: str, typed: str) -> tuple[Finding, ...]:
+def findings(name: str, typed: str) -> tuple[RuleFinding, ...]:
     """What the shipped rules find in it."""
     return conclude(facts(name, typed), load_rules())
 

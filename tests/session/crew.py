@@ -17,7 +17,7 @@ from pathlib import Path
 from diagnose.observations.entries import Event, Statement
 from diagnose.observations.events import Reading, Remedied, Run, Swapped
 from diagnose.observations.result import results_of
-from diagnose.observations.state import Counted, State, replay
+from diagnose.observations.state import CaseState, Counted, replay
 from diagnose.session.answers import Answer, Question, answered
 from diagnose.session.overtaken import Doubt, keep
 from diagnose.session.scratch import Keeper
@@ -144,7 +144,7 @@ def misread(what: Statement) -> Statement:
     return replace(what, value=99.0) if isinstance(what, Reading) else what
 
 
-def counted_once(events: Sequence[Event], log: Log) -> State:
+def counted_once(events: Sequence[Event], log: Log) -> CaseState:
     """Hold a case against what was really done; the state that it comes to.
 
     Everything told counts once, with the machine as it was then; where anybody saw right, so.
@@ -170,6 +170,6 @@ def counted_once(events: Sequence[Event], log: Log) -> State:
     return state
 
 
-def counting(state: State, kinds: tuple[type, ...]) -> list[str]:
+def counting(state: CaseState, kinds: tuple[type, ...]) -> list[str]:
     """The events of some kinds that count, in the order in which they were done."""
     return [each.event.id for each in state.done if isinstance(each.counts, kinds)]

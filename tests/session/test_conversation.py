@@ -16,7 +16,7 @@ from diagnose.knowledge.base import load_knowledge
 from diagnose.observations.archive import read_story, story_text
 from diagnose.observations.entries import Noted, Skipped, new_event
 from diagnose.observations.events import Remedied, Run, Swapped
-from diagnose.observations.state import State, replay
+from diagnose.observations.state import CaseState, replay
 from diagnose.paths import shipped
 from diagnose.projection import Projection
 from diagnose.reports.ranking import ranking_report
@@ -100,7 +100,7 @@ def worked(
     machine: str,
     bad_row: int,
     say: Callable[[Question], str | None] = lambda _: None,
-) -> tuple[State, Planter, Scratch]:
+) -> tuple[CaseState, Planter, Scratch]:
     bench = Watched(console(False))
     bench.console.width = 80
     keeper, ticks = Scratch(), clock()
@@ -283,7 +283,9 @@ class Scripted:
         return self.answers[self.given - 1] if self.given <= len(self.answers) else None
 
 
-def talked(answers: list[str], before: Callable[[Scratch, int], None] = lambda k, n: None) -> State:
+def talked(
+    answers: list[str], before: Callable[[Scratch, int], None] = lambda k, n: None
+) -> CaseState:
     keeper, ticks = Scratch(), clock()
     asker = Scripted(answers, lambda given: before(keeper, given))
     talk = Conversation(keeper, KNOWLEDGE, "Ann", Bench(console(False)), asker, lambda: next(ticks))

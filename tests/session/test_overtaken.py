@@ -24,7 +24,7 @@ from diagnose.observations.entries import (
     new_event,
 )
 from diagnose.observations.events import Circumstances, History, Reading, Remedied, Run, Swapped
-from diagnose.observations.state import State, replay
+from diagnose.observations.state import CaseState, replay
 from diagnose.session.answers import Answer, answered
 from diagnose.session.overtaken import Doubt, keep, weighed
 from diagnose.session.scratch import Scratch
@@ -46,7 +46,7 @@ SWAP = swap("row-6", "row-5")
 
 def given_late(
     mine: What, quicker: Sequence[What], says: Sequence[str]
-) -> tuple[State, list[str], list[Event]]:
+) -> tuple[CaseState, list[str], list[Event]]:
     """What comes of an answer of Ben's that Ann was quicker than; and what he was asked."""
     keeper, asked, left = Scratch(), list[str](), iter(says)
     keeper.begin(OPENING)

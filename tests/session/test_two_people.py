@@ -26,7 +26,7 @@ from diagnose.observations.entries import (
     new_event,
 )
 from diagnose.observations.events import Circumstances, History, Reading, Remedied, Run, Swapped
-from diagnose.observations.state import State, replay
+from diagnose.observations.state import CaseState, replay
 from diagnose.session.scratch import Keeper, Scratch
 from diagnose.ui.cli.root import rowfault
 from diagnose.ui.cli.work import Conversation
@@ -64,7 +64,7 @@ class Scripted:
 
 def talked(
     lines: Sequence[str], ben: Told | None = None, keeper: Keeper | None = None
-) -> tuple[State, Scratch]:
+) -> tuple[CaseState, Scratch]:
     """What comes of a case in which Ann types lines, and Ben tells things before some of them."""
     scratch = Scratch()
 

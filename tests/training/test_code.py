@@ -12,10 +12,10 @@ from diagnose.errors import InputError
 from diagnose.observations.encoding import canonical, encode
 from diagnose.training.game import begin
 from diagnose.training.level import load_drills
-from diagnose.training.share_code import LETTERS, MOST_SEEDS, Named, encode, read
+from diagnose.training.share_code import CODE_LETTERS, MOST_SEEDS, DrillName, encode_drill, read
 from tests.training.worlds import KNOWLEDGE
 
-CODE = encode(Named("mounted-6", 2, 41), KNOWLEDGE)
+CODE = encode_drill(DrillName("mounted-6", 2, 41), KNOWLEDGE)
 
 
 @pytest.mark.slow
@@ -26,8 +26,8 @@ CODE = encode(Named("mounted-6", 2, 41), KNOWLEDGE)
 )
 def test_what_is_written_is_read_back(machine: str, level: int, seed: int) -> None:
     """Whatever the drill."""
-    named = Named(machine, level, seed)
-    assert read(encode(named, KNOWLEDGE), KNOWLEDGE) == named
+    named = DrillName(machine, level, seed)
+    assert read(encode_drill(named, KNOWLEDGE), KNOWLEDGE) == named
 
 
 def test_letters_that_are_mistaken_for_others_are_taken_as_meant() -> None:
@@ -39,7 +39,7 @@ def test_letters_that_are_mistaken_for_others_are_taken_as_meant() -> None:
 @pytest.mark.parametrize("place", [n for n, letter in enumerate(CODE) if letter != "-"])
 def test_one_changed_letter_breaks_it(place: int) -> None:
     """Wherever it stands."""
-    other = LETTERS[(LETTERS.index(CODE[place]) + 7) % 32]
+    other = CODE_LETTERS[(CODE_LETTERS.index(CODE[place]) + 7) % 32]
     with pytest.raises(InputError, match="broken"):
         read(CODE[:place] + other + CODE[place + 1 :], KNOWLEDGE)
 
@@ -61,7 +61,7 @@ def test_what_a_level_trains_makes_no_code_stale(monkeypatch: pytest.MonkeyPatch
         levels = tuple(level.model_copy(update=changes) for level in data.levels)
         other = data.model_copy(update={"levels": levels})
         monkeypatch.setattr("diagnose.training.share_code.load_drills", lambda other=other: other)
-        assert (encode(Named("mounted-6", 2, 41), KNOWLEDGE) != CODE) == stale
+        assert (encode_drill(DrillName("mounted-6", 2, 41), KNOWLEDGE) != CODE) == stale
 
 
 def test_a_code_for_an_unknown_machine_asks_for_its_layout() -> None:
@@ -80,24 +80,26 @@ def test_what_is_no_code_is_refused(text: str) -> None:
 
 def test_neighbouring_seeds_have_nothing_in_common() -> None:
     """So nothing of level, machine or seed can be read off the line."""
-    other = encode(Named("mounted-6", 2, 42), KNOWLEDGE)
+    other = encode_drill(DrillName("mounted-6", 2, 42), KNOWLEDGE)
     same = sum(a == b for a, b in zip(CODE, other, strict=True) if a != "-")
     assert same <= 5
 
 
 def test_the_fault_is_not_in_the_code_nor_in_what_is_seen() -> None:
     """Two drills with one code line for each, and the story tells only results."""
-    drill = begin(Named("mounted-6", 1, 3), KNOWLEDGE)
+    drill = begin(DrillName("mounted-6", 1, 3), KNOWLEDGE)
     [(part, mode)] = drill.revealed().faults
-    stored = encode(drill.named, KNOWLEDGE) + "".join(canonical(encode(e)) for e in drill.opening)
+    stored = encode_drill(drill.named, KNOWLEDGE) + "".join(
+        canonical(encode(e)) for e in drill.opening
+    )
     assert part not in stored
     assert mode not in stored
-    assert repr(begin(Named("mounted-6", 1, 3), KNOWLEDGE).named).find(mode) == -1
+    assert repr(begin(DrillName("mounted-6", 1, 3), KNOWLEDGE).named).find(mode) == -1
 
 
 def test_the_same_name_hides_the_same_and_another_seed_another() -> None:
     """Over a few seeds."""
-    hidden = [begin(Named("mounted-6", 1, seed), KNOWLEDGE).revealed() for seed in range(12)]
-    again = [begin(Named("mounted-6", 1, seed), KNOWLEDGE).revealed() for seed in range(12)]
+    hidden = [begin(DrillName("mounted-6", 1, seed), KNOWLEDGE).revealed() for seed in range(12)]
+    again = [begin(DrillName("mounted-6", 1, seed), KNOWLEDGE).revealed() for seed in range(12)]
     assert hidden == again
     assert len({each.faults for each in hidden}) > 6

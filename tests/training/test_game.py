@@ -18,12 +18,12 @@ from diagnose.rules.conclude import conclude_case
 from diagnose.training.decision_point import READ_WITH
 from diagnose.training.game import Sitting, play
 from diagnose.training.level import load_drills
-from diagnose.training.moves import Move, Reader
+from diagnose.training.moves import Move, MoveReader
 from diagnose.training.policies import moment_of, planner, simulate
 from tests.training.worlds import KNOWLEDGE, LEVELS, drill
 
 MACHINE = load_machine("mounted-6", KNOWLEDGE)
-READ = Reader(MACHINE, KNOWLEDGE, 2)
+READ = MoveReader(MACHINE, KNOWLEDGE, 2)
 
 
 def seen(sitting: Sitting) -> dict[str, list[object]]:

@@ -7,7 +7,7 @@ from statistics import mean
 import pytest
 
 from diagnose.training.game import play
-from diagnose.training.moves import Move, Reader
+from diagnose.training.moves import Move, MoveReader
 from diagnose.training.score import Judge, Verdict, best_possible, reason
 from diagnose.training.skills import SKILLS
 from tests.training.worlds import KNOWLEDGE, LEVELS, debriefed, drill
@@ -133,7 +133,7 @@ def test_chances_of_faults_are_chances() -> None:
 @pytest.mark.slow
 def test_declaring_while_leads_are_crossed_costs_what_is_left_to_do() -> None:
     hidden = drill(1, 12)
-    read = Reader(hidden.machine, KNOWLEDGE, 2)
+    read = MoveReader(hidden.machine, KNOWLEDGE, 2)
 
     def declared(*between: str) -> Verdict:
         done = ("cross-plugs 1 2", "replace-coil 1", *between, "bleed all", *["response all"] * 5)

@@ -9,7 +9,7 @@ import pytest
 from diagnose.errors import FileProblems
 from diagnose.formats.strictyaml import read_text
 from diagnose.knowledge.base import load_knowledge
-from diagnose.training.worked_cases import Worked, coverage, read_worked, simulate, worked_cases
+from diagnose.training.worked_cases import Worked, coverage, play_through, read_worked, worked_cases
 
 KNOWLEDGE = load_knowledge()
 CASES = {case.id: case for case in worked_cases()}
@@ -18,7 +18,7 @@ CASES = {case.id: case for case in worked_cases()}
 @pytest.mark.slow
 @pytest.mark.parametrize("id", CASES)
 def test_the_engine_agrees_with_every_step(id: str) -> None:
-    for number, step in enumerate(simulate(CASES[id], KNOWLEDGE), start=1):
+    for number, step in enumerate(play_through(CASES[id], KNOWLEDGE), start=1):
         assert [f"step {number}: {each}" for each in step.disagreements()] == []
 
 
@@ -37,7 +37,7 @@ def test_an_expectation_that_does_not_hold_is_told() -> None:
         CASES["open-coil"].steps[0].model_copy(
             update={"leads": "row-1/valve:sluggish", "at_least": 0.9, "unlikely": ("row",),
                     "patterns": ("everything",), "next": "proven", "at": "x"}),)})  # fmt: skip
-    (step,) = simulate(wrong, KNOWLEDGE)
+    (step,) = play_through(wrong, KNOWLEDGE)
     assert len(list(step.disagreements())) == 6
 
 

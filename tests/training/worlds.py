@@ -8,7 +8,7 @@ from diagnose.knowledge.base import load_knowledge
 from diagnose.training.game import Drill, begin
 from diagnose.training.policies import PLAYERS, simulate
 from diagnose.training.score import Debriefing, Judge
-from diagnose.training.share_code import Named
+from diagnose.training.share_code import DrillName
 
 KNOWLEDGE = load_knowledge(learned=False)
 LEVELS = (0, 1, 2, 3, 4)
@@ -17,7 +17,7 @@ LEVELS = (0, 1, 2, 3, 4)
 @cache
 def drill(level: int, seed: int = 3, machine: str = "mounted-6") -> Drill:
     """A drill on a small machine."""
-    return begin(Named(machine, level, seed), KNOWLEDGE)
+    return begin(DrillName(machine, level, seed), KNOWLEDGE)
 
 
 @cache

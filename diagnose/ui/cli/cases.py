@@ -28,7 +28,7 @@ from diagnose.reports.story import build_story_report, timeline_of
 from diagnose.store.entry import OPEN, Entry, Wanted
 from diagnose.ui.cli.completion import suggest_cases, suggest_machines
 from diagnose.ui.cli.options import (
-    MOST_LISTED,
+    MOST_LIMIT,
     READABLE,
     WORDS,
     FilePath,
@@ -36,15 +36,15 @@ from diagnose.ui.cli.options import (
     json_option,
     who_option,
 )
-from diagnose.ui.cli.who import case_of, open_casebook, person
+from diagnose.ui.cli.who import case_named, opened_casebook, person
 from diagnose.ui.files import may_be_written, write_whole
-from diagnose.ui.lazy import Group, Lazy
+from diagnose.ui.lazy import Lazy, LazyGroup
 from diagnose.ui.streams import visible
 from diagnose.ui.terminal.output import console, print_json, print_lines, print_tidily
-from diagnose.ui.words import counted, minutes_text
+from diagnose.ui.words import how_many, minutes_text
 
 
-@click.group("cases", cls=Group)
+@click.group("cases", cls=LazyGroup)
 def cases_command() -> None:
     """Keep and find your own cases.
 
@@ -71,7 +71,7 @@ def cases_command() -> None:
 )
 @click.option("--since", type=click.DateTime(["%Y-%m-%d"]), help="Opened on that day or later.")
 @click.option(
-    "--limit", type=click.IntRange(1, MOST_LISTED), default=50, show_default=True, help="At most."
+    "--limit", type=click.IntRange(1, MOST_LIMIT), default=50, show_default=True, help="At most."
 )
 @json_option
 def list_cases(
@@ -93,7 +93,7 @@ def list_cases(
     """
     text = " ".join(words) if words else None
     day = since.date() if since else None
-    listed(Wanted(still_open, machine, cause, day, text, limit), as_json)
+    _listed(Wanted(still_open, machine, cause, day, text, limit), as_json)
 
 
 @cases_command.command("show")
@@ -192,9 +192,9 @@ for name, where, says in (
     cases_command.add_command(Lazy(name, f"diagnose.ui.cli.{where}", says))
 
 
-def listed(wanted: Wanted, as_json: bool) -> None:
+def _listed(wanted: Wanted, as_json: bool) -> None:
     """Print the cases that are wanted."""
-    with open_casebook() as casebook, whole_first(lambda entries: _print(entries, as_json)):
+    with opened_casebook() as casebook, whole_first(lambda entries: _print(entries, as_json)):
         _print(casebook.entries(wanted), as_json)
 
 
@@ -248,8 +248,8 @@ def shown(case: str, who: str | None, *, as_json: bool, colour: bool) -> None:
     def show(events: Sequence[Event]) -> None:
         _show(events, as_json=as_json, colour=colour)
 
-    with open_casebook() as casebook, whole_first(show):
-        show(casebook.events(case_of(casebook, case, who)))
+    with opened_casebook() as casebook, whole_first(show):
+        show(casebook.events(case_named(casebook, case, who)))
 
 
 def _show(events: Sequence[Event], *, as_json: bool, colour: bool) -> None:
@@ -309,8 +309,8 @@ def exported(
     """
     _make(folder)
     broken: list[Problem] = []
-    with open_casebook() as casebook:
-        ids = casebook.ids() if every else [case_of(casebook, case, who) for case in cases]
+    with opened_casebook() as casebook:
+        ids = casebook.ids() if every else [case_named(casebook, case, who) for case in cases]
         files: dict[Path, str] = {}
         for case in dict.fromkeys(ids):
             try:
@@ -340,10 +340,10 @@ def _files(
 
 def checked() -> None:
     """Read all that is in the casebook, and say what is damaged. Raises `FileProblems`."""
-    with open_casebook() as casebook:
+    with opened_casebook() as casebook:
         health = casebook.check()
     entries = "1 entry" if health.entries == 1 else f"{health.entries:,} entries"
-    many = f"{counted(health.cases, 'case')}, {entries}"
+    many = f"{how_many(health.cases, 'case')}, {entries}"
     if health.problems:
         print_lines([f"{many} could be read."])
         raise FileProblems(health.problems)
@@ -353,7 +353,7 @@ def checked() -> None:
 def reopened(case: str, reason: str, who: str | None) -> None:
     """Reopen a closed case, and say how to go on with it."""
     by = person(who)
-    with open_casebook() as casebook:
+    with opened_casebook() as casebook:
         id = casebook.find(case, by)
         seen = casebook.events(id)[-1].id
         casebook.add(id, replace(new_event(Reopened(reason=reason), by), seen=seen))
@@ -372,7 +372,7 @@ def imported(files: Sequence[Path]) -> None:
     """Take up stories, all of which must be sound, and say what was new."""
     knowledge = load_knowledge()
     stories = [read_story(file, knowledge) for file in files]
-    with open_casebook() as casebook:
+    with opened_casebook() as casebook:
         for story in stories:
             new = casebook.merge(story)
-            print_lines([f"{replay(story).id}: {counted(new, 'new event')}"])
+            print_lines([f"{replay(story).id}: {how_many(new, 'new event')}"])

@@ -60,9 +60,9 @@ def suggest_groups(_: click.Context, __: click.Parameter, typed: str) -> list[st
     >>> suggest_groups(click.Context(click.Command("list")), click.Option(["--group"]), "co")
     ['context', 'contradictions']
     """
-    from diagnose.rules.vocabulary import GROUPS
+    from diagnose.rules.vocabulary import RULE_GROUPS
 
-    return [group for group in GROUPS if group.startswith(typed)]
+    return [group for group in RULE_GROUPS if group.startswith(typed)]
 
 
 def suggest_cases(_: click.Context, __: click.Parameter, typed: str) -> list[str]:
@@ -196,7 +196,7 @@ class WholeWords(BashComplete):
     def get_completion_args(self) -> tuple[list[str], str]:
         """The words before the cursor and the one that is being typed, put together again."""
         args, incomplete = super().get_completion_args()
-        *before, last = joined([*args, incomplete])
+        *before, last = _joined([*args, incomplete])
         self.kept = re.sub(r"[^=:@]*$", "", last)
         return before, last
 
@@ -211,12 +211,12 @@ class WholeWords(BashComplete):
         return f"{item.type},{str(item.value).removeprefix(self.kept)}"
 
 
-def joined(words: list[str]) -> list[str]:
+def _joined(words: list[str]) -> list[str]:
     """The words with everything around ``=``, ``:`` and ``@`` put back together.
 
-    >>> joined(["rank", "engine", "=", "o"]), joined(["rank", "engine", "="])
+    >>> _joined(["rank", "engine", "=", "o"]), _joined(["rank", "engine", "="])
     (['rank', 'engine=o'], ['rank', 'engine='])
-    >>> joined(["rank", ""])
+    >>> _joined(["rank", ""])
     ['rank', '']
     """
     whole: list[str] = []

@@ -25,17 +25,17 @@ from diagnose.reports.forms.training import DrillReport, DrillsReport
 from diagnose.reports.training import build_drill_report, build_progress_report
 from diagnose.rules.loading import load_rules
 from diagnose.training.decision_point import DecisionPoint, cautions, plain_cautions, worded
-from diagnose.training.game import Drill, Step, begin, play
+from diagnose.training.game import Drill, DrillStep, begin, play
 from diagnose.training.level import load_drills
 from diagnose.training.moves import Move
 from diagnose.training.policies import PLAYERS, simulate
 from diagnose.training.progress import FIRST_LEVEL, advised
 from diagnose.training.record import Finished
 from diagnose.training.score import Debriefing, Judge, finished
-from diagnose.training.share_code import MOST_SEEDS, Named, encode, read
+from diagnose.training.share_code import MOST_SEEDS, DrillName, encode_drill, read
 from diagnose.ui.cli.completion import suggest_machines
 from diagnose.ui.cli.options import NAME_OR_PATH, READABLE, WORDS, Words, colour_option
-from diagnose.ui.cli.who import login, open_casebook
+from diagnose.ui.cli.who import login, opened_casebook
 from diagnose.ui.lazy import Command
 from diagnose.ui.manual.catalogue import Catalogue
 from diagnose.ui.manual.lookup import looked_up
@@ -107,8 +107,8 @@ def drill_command(
       rowfault drill --progress
       rowfault drill mounted-6 --play practice --count 3 --seed 1
     """
-    wish = Wish(machine, level, seed, code)
-    if code is not None and wish != Wish(code=code):
+    wish = _Wish(machine, level, seed, code)
+    if code is not None and wish != _Wish(code=code):
         raise click.UsageError(f"Give --code {code} alone, or a MACHINE, --level and --seed.")
     if play is None and (count is not None or (as_json and not progress)):
         raise click.UsageError("Give --count with --play, and --json with --play or --progress.")
@@ -126,7 +126,7 @@ def drill_command(
         drilled(wish, answers, record, colour=not no_colour)
 
 
-SAYINGS = {
+_SAYINGS = {
     "acts": "what can be done at the first failed row; acts 6, acts supply, acts shared",
     "rows": "the rows with their last results",
     "told": "what has been done and seen so far, and how each run was made",
@@ -139,17 +139,17 @@ SAYINGS = {
 }
 """What can be said besides a move."""
 
-EXAMPLES = "response 5-7, coil-resistance 6, replace-coil 6, swap-coil 6 7, ask oil"
-PROMPT = f"What do you do? (for example {EXAMPLES}; acts, hint, ?, help)"
+_EXAMPLES = "response 5-7, coil-resistance 6, replace-coil 6, swap-coil 6 7, ask oil"
+_PROMPT = f"What do you do? (for example {_EXAMPLES}; acts, hint, ?, help)"
 DIFFERENT_SEEDS = 1_000_000
 
 
-MACHINE = "mounted-12"
+_MACHINE = "mounted-12"
 """Where somebody drills who names no machine."""
 
 
 @record
-class Wish:
+class _Wish:
     """Which drill was asked for."""
 
     machine: str | None = None
@@ -161,26 +161,28 @@ class Wish:
     def open(self) -> bool:
         """Whether any drill will do.
 
-        >>> Wish().open, Wish(level=2).open
+        >>> _Wish().open, _Wish(level=2).open
         (True, False)
         """
-        return self == Wish()
+        return self == _Wish()
 
-    def named(self, knowledge: Knowledge, level: int = FIRST_LEVEL) -> Named:
+    def named(self, knowledge: Knowledge, level: int = FIRST_LEVEL) -> DrillName:
         """The drill's name, at ``level`` if none was asked for.
 
         Raises `InputError` for a code that is no good.
 
-        >>> Wish(seed=7).named(load_knowledge(), level=2)
-        Named(machine='mounted-12', level=2, seed=7)
+        >>> _Wish(seed=7).named(load_knowledge(), level=2)
+        DrillName(machine='mounted-12', level=2, seed=7)
         """
         if self.code is not None:
             return read(self.code, knowledge)
         seed = secrets.randbelow(DIFFERENT_SEEDS) if self.seed is None else self.seed
-        return Named(self.machine or MACHINE, level if self.level is None else self.level, seed)
+        return DrillName(
+            self.machine or _MACHINE, level if self.level is None else self.level, seed
+        )
 
 
-def drilled(wish: Wish, answers: Path | None, record: Record, *, colour: bool) -> None:
+def drilled(wish: _Wish, answers: Path | None, record: _Record, *, colour: bool) -> None:
     """Let somebody play one drill, and keep it when it was finished.
 
     Raises `Unavailable` when it cannot be kept, after everything was said.
@@ -189,14 +191,14 @@ def drilled(wish: Wish, answers: Path | None, record: Record, *, colour: bool) -
     bench = Bench(console(colour))
     level = _aimed(record, bench) if wish.open else FIRST_LEVEL
     drill = begin(wish.named(knowledge, level), knowledge)
-    code = encode(drill.named, knowledge)
-    words = [*SAYINGS, "none", *knowledge.checks, "ask"]
+    code = encode_drill(drill.named, knowledge)
+    words = [*_SAYINGS, "none", *knowledge.checks, "ask"]
     done = Round(drill, code, bench, asker(answers, words)).hold()
     if done is not None:
         _keep(done, record, bench)
 
 
-def _keep(done: Debriefing, record: Record, bench: Bench) -> None:
+def _keep(done: Debriefing, record: _Record, bench: Bench) -> None:
     try:
         record.keep(finished(done, record.who))
     except Unavailable:
@@ -205,7 +207,7 @@ def _keep(done: Debriefing, record: Record, bench: Bench) -> None:
     bench.say(kept_in_words(done))
 
 
-def _aimed(record: Record, bench: Bench) -> int:
+def _aimed(record: _Record, bench: Bench) -> int:
     """The level that somebody's record asks for; what is wrong with it is said after the drill."""
     try:
         advice = advised(record.drills(), load_drills())
@@ -216,13 +218,13 @@ def _aimed(record: Record, bench: Bench) -> int:
     return advice.level.number
 
 
-def played_by(player: str, wish: Wish, count: int, *, as_json: bool) -> None:
+def played_by(player: str, wish: _Wish, count: int, *, as_json: bool) -> None:
     """Let a player play drills of one seed after another."""
     knowledge = load_knowledge(learned=False)
     first = wish.named(knowledge)
     reports = []
     for seed in range(first.seed, first.seed + count):
-        named = Named(first.machine, first.level, seed % MOST_SEEDS)
+        named = DrillName(first.machine, first.level, seed % MOST_SEEDS)
         drill = begin(named, knowledge)
         done = Judge(drill).debriefing(simulate(drill, PLAYERS[player]))
         reports.append(build_drill_report(done))
@@ -288,7 +290,7 @@ class Round:
         self.bench.say(f"{level.says} The faults are invented. {DEFERRAL}")
         self._told()
         self._rows()
-        self.bench.say(PROMPT, "title")
+        self.bench.say(_PROMPT, "title")
 
     def _take(self, line: str) -> None:
         """Do what a line says: show something, or make a move."""
@@ -321,7 +323,7 @@ class Round:
         if any(isinstance(fact, Run) for fact in step.facts):
             self._rows()
 
-    def _seen(self, step: Step) -> Iterator[str]:
+    def _seen(self, step: DrillStep) -> Iterator[str]:
         """What a step showed."""
         known = self.drill.knowledge
         for name in step.besides:
@@ -367,8 +369,8 @@ class Round:
         self.bench.show("rows", self.moment.job)
 
     def _help(self) -> None:
-        lines = [f"{word}: {does}" for word, does in SAYINGS.items()]
-        self._print([Text(PROMPT), *bullets(lines)])
+        lines = [f"{word}: {does}" for word, does in _SAYINGS.items()]
+        self._print([Text(_PROMPT), *bullets(lines)])
 
     def _hint(self) -> None:
         """First in words, then the act."""
@@ -449,7 +451,7 @@ def _works(drill: Drill, part: str) -> Iterator[str]:
 
 
 @record
-class Record:
+class _Record:
     """Where one person's finished drills are kept; every method raises `Unavailable`."""
 
     url: str | None
@@ -457,27 +459,27 @@ class Record:
 
     def drills(self) -> list[Finished]:
         """The drills, the first one first."""
-        with open_casebook(self.url) as casebook:
+        with opened_casebook(self.url) as casebook:
             return casebook.drills(self.who)
 
     def keep(self, done: Finished) -> None:
         """Keep one more."""
         from diagnose.store.server import RETURN_SECONDS
 
-        with open_casebook(self.url, patience=RETURN_SECONDS) as casebook:
+        with opened_casebook(self.url, patience=RETURN_SECONDS) as casebook:
             casebook.keep_drill(done)
 
 
-def record_of(url: str | None, who: str | None) -> Record:
+def record_of(url: str | None, who: str | None) -> _Record:
     """The record of somebody, or of whoever is logged in; of nobody by name if that is unknown.
 
     >>> record_of(None, " Ann ")
-    Record(url=None, who='Ann')
+    _Record(url=None, who='Ann')
     """
-    return Record(url, on_one_line((login() if who is None else who).strip()))
+    return _Record(url, on_one_line((login() if who is None else who).strip()))
 
 
-def show_progress(record: Record, *, as_json: bool, colour: bool) -> None:
+def show_progress(record: _Record, *, as_json: bool, colour: bool) -> None:
     """Print somebody's record by skill. Raises `Unavailable`."""
     report = build_progress_report(record.who, record.drills(), load_drills())
     if as_json:

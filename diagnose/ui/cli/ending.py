@@ -22,9 +22,9 @@ INTERRUPTED = 128 + signal.SIGINT
 """The exit status of a command that somebody stopped with Ctrl-C."""
 FAULT_OF_OURS = 70
 """The exit status of what the program should have handled (``EX_SOFTWARE`` of sysexits.h)."""
-MOST_SHOWN = 20
+_MOST_SHOWN = 20
 """So many problems are printed one by one; the rest are counted."""
-LONGEST_LINE = 1_000
+_LONGEST_LINE = 1_000
 """Letters of one message that are printed."""
 LONGEST_DETAILS = 200_000
 """Letters that are written down of what was not foreseen."""
@@ -43,7 +43,7 @@ def message_of(error: BaseException) -> int:
 
     >>> import contextlib
     >>> with contextlib.redirect_stderr(sys.stdout):
-    ...     reading_table(PermissionError(13, "Permission denied", "mine.yaml"))
+    ...     message_of(PermissionError(13, "Permission denied", "mine.yaml"))
     Error: mine.yaml: Permission denied
     1
     """
@@ -97,19 +97,19 @@ def _shown(lines: Sequence[str]) -> Iterator[str]:
         yield f"Error: {lines[0]}"
         return
     yield f"Error: {len(lines):,} things are wrong"
-    yield from (f"  {line}" for line in lines[:MOST_SHOWN])
-    if len(lines) > MOST_SHOWN:
-        yield f"  and {len(lines) - MOST_SHOWN:,} more"
+    yield from (f"  {line}" for line in lines[:_MOST_SHOWN])
+    if len(lines) > _MOST_SHOWN:
+        yield f"  and {len(lines) - _MOST_SHOWN:,} more"
 
 
 def _short(line: str) -> str:
     """The line without its middle, where it is longer than anybody reads.
 
-    >>> len(_short("x" * 5000)) <= LONGEST_LINE
+    >>> len(_short("x" * 5000)) <= _LONGEST_LINE
     True
     """
-    half = LONGEST_LINE // 2 - 5
-    return line if len(line) <= LONGEST_LINE else f"{line[:half]} … {line[-half:]}"
+    half = _LONGEST_LINE // 2 - 5
+    return line if len(line) <= _LONGEST_LINE else f"{line[:half]} … {line[-half:]}"
 
 
 def system_says(error: OSError) -> str:

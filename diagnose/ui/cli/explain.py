@@ -17,7 +17,7 @@ from diagnose.ui.manual.catalogue import Catalogue
 from diagnose.ui.manual.lookup import for_scripts, looked_up
 from diagnose.ui.manual.onepage import SORTS, Page
 from diagnose.ui.terminal.output import console, print_json, print_lines, print_tidily
-from diagnose.ui.words import counted
+from diagnose.ui.words import how_many
 
 
 @click.command("explain", cls=Command)
@@ -42,17 +42,17 @@ def explain_command(
     """
     program = context.find_root().command
     assert isinstance(program, click.Group)
-    show(" ".join(topic), program, as_json=as_json, plain=plain, colour=not no_colour)
+    _show(" ".join(topic), program, as_json=as_json, plain=plain, colour=not no_colour)
 
 
-WIDEST = 80
+_WIDEST = 80
 """Longer lines are hard to read."""
 WITHOUT_BACKGROUND = "ansi_dark"
 LISTED_ELSEWHERE = {"rule": "`rowfault rules list` lists them"}
 """Sorts with too many pages for the contents, and where they are listed."""
 
 
-def show(topic: str, program: click.Group, *, as_json: bool, plain: bool, colour: bool) -> None:
+def _show(topic: str, program: click.Group, *, as_json: bool, plain: bool, colour: bool) -> None:
     """Print the pages of a topic, those that speak of it, or what there is to read.
 
     Raises `UnknownName` when no page speaks of it.
@@ -76,7 +76,7 @@ def _print(text: str, plain: bool, colour: bool) -> None:
     if plain or not screen.is_terminal:
         print_lines([text])
         return
-    screen.width = min(screen.width, WIDEST)
+    screen.width = min(screen.width, _WIDEST)
     print_tidily(screen, Markdown(text, code_theme=WITHOUT_BACKGROUND))
 
 
@@ -91,7 +91,7 @@ def contents(catalogue: Catalogue) -> str:
     for sort, heading in SORTS.items():
         pages = catalogue.of(sort)
         shown = LISTED_ELSEWHERE.get(sort) or ", ".join(f"`{page.id}`" for page in pages)
-        lines += ["", f"## {heading}", "", f"{counted(len(pages), 'page')}: {shown}"]
+        lines += ["", f"## {heading}", "", f"{how_many(len(pages), 'page')}: {shown}"]
     return "\n".join(lines)
 
 
@@ -99,7 +99,7 @@ def offered(topic: str, found: Sequence[Page]) -> str:
     r"""The pages that a search found, as Markdown.
 
     >>> fold = Page("word", "fold", "# fold\n\n## What it means\n\nA hinge. Of a wing.", {})
-    >>> offer_of("wings", [fold])
+    >>> offered("wings", [fold])
     '# Pages that speak of wings\n\n- `fold`, word: A hinge.'
     """
     return "\n".join([f"# Pages that speak of {topic}", "", *_offers(found)])

@@ -10,16 +10,16 @@ import click
 from diagnose.errors import InputError, Place, Problem, RowfaultError, on_one_line
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.priors import SHIPPED
-from diagnose.learning.counts import Summary, count, load_weights
+from diagnose.learning.counts import Summary, count_cases, load_weights
 from diagnose.learning.update import Lesson, accept, forget, learn
 from diagnose.paths import own, own_to_write
 from diagnose.reports.forms.training import LeftOut, LessonReport, MovedReport
 from diagnose.reports.training import build_lesson_report
 from diagnose.ui.cli.options import WORDS, json_option
-from diagnose.ui.cli.who import login, open_casebook
+from diagnose.ui.cli.who import login, opened_casebook
 from diagnose.ui.lazy import Command
 from diagnose.ui.terminal.output import print_json, print_lines
-from diagnose.ui.words import counted, odds
+from diagnose.ui.words import how_many, odds
 
 
 @click.command("learn", cls=Command)
@@ -45,7 +45,7 @@ def learn_command(*, wish: str, who: str | None, as_json: bool) -> None:
         return
 
     by = told_by(who) if wish == "accept" else None
-    with open_casebook() as casebook:
+    with opened_casebook() as casebook:
         entries = casebook.entries()
     if by is not None:
         accept_lesson(entries, by)
@@ -56,7 +56,7 @@ def learn_command(*, wish: str, who: str | None, as_json: bool) -> None:
 WORTH_SHOWING = 1.25
 """Priors that move by less than this factor are counted, not shown."""
 
-MOST_SHOWN = 12
+_MOST_SHOWN = 12
 
 UNUSABLE = "a file that cannot be used"
 
@@ -79,7 +79,7 @@ def accept_lesson(cases: Iterable[Summary], by: str) -> None:
     made = accept(_lesson(cases), load_knowledge(learned=False).parts, own_to_write().priors, by)
     print_lines(
         [
-            f"Accepted: priors {made.id}, from {counted(made.cases, 'closed case')}.",
+            f"Accepted: priors {made.id}, from {how_many(made.cases, 'closed case')}.",
             f"They are in {own().priors}; rowfault cases learn --forget puts them aside.",
         ]
     )
@@ -96,7 +96,7 @@ def forget_lesson() -> None:
 
 def _lesson(cases: Iterable[Summary]) -> Lesson:
     known = load_knowledge(learned=False)
-    return learn(count(cases, known), known.parts, load_weights())
+    return learn(count_cases(cases, known), known.parts, load_weights())
 
 
 def _in_force() -> str:
@@ -119,7 +119,7 @@ def lesson_lines(report: LessonReport) -> Iterator[str]:
     Left out: 2 cases open, or closed with neither a cause nor proof.
     Left out: 1 closed case on mine, a layout that is not known here.
     """
-    closed = counted(report.cases, "closed case")
+    closed = how_many(report.cases, "closed case")
     yield from _wrapped(f"{closed}. In force: {_set(report.priors)}.")
     yield from _left_out(report.left_out)
     yield from _table("What would move most, per 1,000 parts", report.moved)
@@ -136,20 +136,20 @@ def lesson_lines(report: LessonReport) -> Iterator[str]:
 def _left_out(left: LeftOut) -> Iterator[str]:
     if left.unfinished:
         yield from _wrapped(
-            f"Left out: {counted(left.unfinished, 'case')} open, or closed with neither a cause "
+            f"Left out: {how_many(left.unfinished, 'case')} open, or closed with neither a cause "
             "nor proof."
         )
     for name, cases in left.unknown_machines.items():
-        closed = counted(cases, "closed case")
+        closed = how_many(cases, "closed case")
         yield from _wrapped(f"Left out: {closed} on {name}, a layout that is not known here.")
     for cause, times in left.unknown_causes.items():
-        named = counted(times, "time")
+        named = how_many(times, "time")
         yield from _wrapped(f"Not counted: {cause}, named {named}, is not on its machine.")
 
 
 def _table(title: str, moved: Sequence[MovedReport], least: float = WORTH_SHOWING) -> Iterator[str]:
     large = [each for each in moved if max(each.times, 1 / each.times) >= least]
-    shown = large[:MOST_SHOWN]
+    shown = large[:_MOST_SHOWN]
     if not moved:
         return
     yield from ("", title)

@@ -12,7 +12,7 @@ from rich.text import Text
 from diagnose.errors import Place, UnknownName
 from diagnose.knowledge.base import load_knowledge
 from diagnose.reports.listings import build_coverage_report
-from diagnose.training.worked_cases import Played, Worked, coverage, simulate, worked_cases
+from diagnose.training.worked_cases import Played, Worked, coverage, play_through, worked_cases
 from diagnose.ui.cli.options import WORDS, colour_option, json_option
 from diagnose.ui.lazy import Command
 from diagnose.ui.terminal.output import GLUE, console, print_json, print_lines, print_tidily
@@ -60,10 +60,10 @@ def coverage_command(as_json: bool) -> None:
 
 
 ASKS = "What would you do?"
-MOST_CAUSES = 3
-SEE = "rowfault cases read"
+_MOST_CAUSES = 3
+_SEE = "rowfault cases read"
 
-ENDS = {
+_ENDS = {
     "proven": "nothing more: the machine is proven good",
     "hand over": "hand over, with what was seen",
 }
@@ -87,10 +87,10 @@ def read_lesson(id: str, console: Console, wait: Callable[[], object]) -> None:
     """
     cases = {case.id: case for case in worked_cases()}
     if id not in cases:
-        raise UnknownName(Place("case"), "a worked case", id, cases, SEE)
+        raise UnknownName(Place("case"), "a worked case", id, cases, _SEE)
     worked = cases[id]
     print_tidily(console, Group(*_opening(worked)))
-    for number, step in enumerate(simulate(worked, load_knowledge()), start=1):
+    for number, step in enumerate(play_through(worked, load_knowledge()), start=1):
         print_tidily(console, Group(*_told(number, step, console)))
         wait()
         print_tidily(console, Group(*_answer(step)))
@@ -119,13 +119,13 @@ def _told(number: int, step: Played, console: Console) -> Iterator[RenderableTyp
 
 
 def _answer(step: Played) -> Iterator[RenderableType]:
-    likely = [each for each in step.ranking.causes[:MOST_CAUSES] if each.probability >= 0.01]
+    likely = [each for each in step.ranking.causes[:_MOST_CAUSES] if each.probability >= 0.01]
     shown = (
         f"{percent(each.probability)} {each.says}".replace(" %", f"{GLUE}%") for each in likely
     )
     yield from bullets(shown)
     act = step.plan.act
-    says = sentence(act.says) if act is not None else sentence(ENDS[step.next])
+    says = sentence(act.says) if act is not None else sentence(_ENDS[step.next])
     yield Text.assemble(("Next: ", "title"), says)
     for caution in act.cautions if act is not None else ():
         yield Text(f"Take care: {sentence(caution)}", style="caution")

@@ -8,15 +8,15 @@ import click
 
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine, read_machine
-from diagnose.machine.tree import describe_row, draw
+from diagnose.machine.tree import describe_row, draw_tree
 from diagnose.reports.listings import build_machine_facts, build_machines_report
 from diagnose.ui.cli.completion import suggest_machines
 from diagnose.ui.cli.options import NAME_OR_PATH, READABLE, json_option
-from diagnose.ui.lazy import Group
+from diagnose.ui.lazy import LazyGroup
 from diagnose.ui.terminal.output import print_json, print_lines
 
 
-@click.group("machine", cls=Group)
+@click.group("machine", cls=LazyGroup)
 def machine_command() -> None:
     """List, show and check machines.
 
@@ -35,7 +35,7 @@ def list_machines(as_json: bool) -> None:
     Example:
       rowfault machine list
     """
-    list_all(as_json)
+    _list_all(as_json)
 
 
 @machine_command.command("show")
@@ -50,7 +50,7 @@ def show_machine(machine: str, row: int | None, as_json: bool) -> None:
     Example:
       rowfault machine show mounted-12 --row 6
     """
-    show(machine, row, as_json)
+    _show(machine, row, as_json)
 
 
 @machine_command.command("check")
@@ -63,10 +63,10 @@ def check_layout(file: Path) -> None:
     Example:
       rowfault machine check mine.yaml
     """
-    check(file)
+    _check(file)
 
 
-def list_all(as_json: bool) -> None:
+def _list_all(as_json: bool) -> None:
     """Print every known machine: id, rows, name."""
     knowledge = load_knowledge()
     machines = [load_machine(name, knowledge) for name in knowledge.layouts]
@@ -77,20 +77,20 @@ def list_all(as_json: bool) -> None:
     print_lines(f"{each.id:<{width}}  {each.rows:>3} rows  {each.name}" for each in machines)
 
 
-def show(name: str, row: int | None, as_json: bool) -> None:
+def _show(name: str, row: int | None, as_json: bool) -> None:
     """Print the tree of a machine, or what one of its rows depends on.
 
     Raises `UnknownName` and `FileProblems` for the machine, `InputError` for the row.
     """
     machine = load_machine(name, load_knowledge())
-    lines = draw(machine) if row is None else describe_row(machine, row)
+    lines = draw_tree(machine) if row is None else describe_row(machine, row)
     if as_json:
         print_json(build_machine_facts(machine, row))
     else:
         print_lines(lines)
 
 
-def check(path: Path) -> None:
+def _check(path: Path) -> None:
     """Say that a layout is sound. Raises `FileProblems` with everything that is wrong in it."""
     machine = read_machine(path, load_knowledge())
     print_lines(

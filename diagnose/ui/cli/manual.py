@@ -23,7 +23,7 @@ from diagnose.ui.lazy import Command
 from diagnose.ui.manual.catalogue import Catalogue
 from diagnose.ui.manual.site import CONTENTS, html_files, markdown_files
 from diagnose.ui.terminal.output import print_lines
-from diagnose.ui.words import counted
+from diagnose.ui.words import how_many
 
 
 @click.command("manual", cls=Command)
@@ -57,7 +57,7 @@ def published(program: click.Group, folder: Path, *, markdown: bool, force: bool
     files = markdown_files(catalogue) if markdown else html_files(catalogue)
     write_folder(folder, files, force)
     first = folder / f"{CONTENTS}.{'md' if markdown else 'html'}"
-    print_lines([f"{counted(len(files), 'page')} written; the first is {first}"])
+    print_lines([f"{how_many(len(files), 'page')} written; the first is {first}"])
 
 
 def write_folder(folder: Path, files: Mapping[str, str], force: bool = False) -> None:
@@ -163,11 +163,11 @@ def _write(folder: Path, files: Mapping[str, str]) -> None:
 
 
 LISTING = "rowfault-manual.json"
-SCHEMA = "rowfault/manual/1"
+_SCHEMA = "rowfault/manual/1"
 LARGEST_LISTING, LARGEST_PAGE = 4_000_000, 4_000_000
-NAME = re.compile(r"\w[\w.-]*(/\w[\w.-]*)*", re.ASCII)
+_NAME = re.compile(r"\w[\w.-]*(/\w[\w.-]*)*", re.ASCII)
 """Where a page may stand: below the folder, and nowhere else."""
-MARK = re.compile(r"[0-9a-f]{64}")
+_MARK = re.compile(r"[0-9a-f]{64}")
 REMEDY, MOVE = "choose another name for the manual", "move or delete it, then try again"
 
 Marks = Mapping[str, Collection[str]]
@@ -191,7 +191,7 @@ def sound_names(names: Iterable[str], folder: Path) -> None:
     Traceback (most recent call last):
     diagnose.errors.FileProblems: manual: expected a page inside the folder, got '../mine'
     """
-    wrong = [name for name in names if not NAME.fullmatch(name) or name == LISTING]
+    wrong = [name for name in names if not _NAME.fullmatch(name) or name == LISTING]
     if wrong:
         expected, where = "a page inside the folder", Place(str(folder))
         raise FileProblems([Problem(where, expected, quoted(name)) for name in wrong])
@@ -200,7 +200,7 @@ def sound_names(names: Iterable[str], folder: Path) -> None:
 def write_listing(folder: Path, marks: Marks) -> None:
     """Write the list, whole or not at all. Raises `Unavailable`."""
     files = {name: sorted(marks[name]) for name in sorted(marks)}
-    text = json.dumps({"schema": SCHEMA, "files": files}, indent=1)
+    text = json.dumps({"schema": _SCHEMA, "files": files}, indent=1)
     write_whole(folder / LISTING, text + "\n", force=True)
 
 
@@ -223,15 +223,15 @@ def read_listing(folder: Path) -> Marks:
 
 def _marks(data: object) -> Marks:
     """The list's own data. Raises `ValueError` unless all of it is as it was written."""
-    if not isinstance(data, dict) or set(data) != {"schema", "files"} or data["schema"] != SCHEMA:
-        raise ValueError(f"not one of the form {SCHEMA}")
+    if not isinstance(data, dict) or set(data) != {"schema", "files"} or data["schema"] != _SCHEMA:
+        raise ValueError(f"not one of the form {_SCHEMA}")
     if not isinstance(data["files"], dict):
         raise ValueError(f"{quoted(data['files'])} where its files should be")
     for name, marks in data["files"].items():
-        if not NAME.fullmatch(name) or name == LISTING:
+        if not _NAME.fullmatch(name) or name == LISTING:
             raise ValueError(f"{quoted(name)} is no page inside the folder")
         if not isinstance(marks, list) or not all(
-            isinstance(mark, str) and MARK.fullmatch(mark) for mark in marks
+            isinstance(mark, str) and _MARK.fullmatch(mark) for mark in marks
         ):
             raise ValueError(f"{quoted(name)} has no SHA-256")
     return {name: frozenset(marks) for name, marks in data["files"].items()}

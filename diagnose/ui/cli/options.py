@@ -18,7 +18,7 @@ LONGEST_WORDS = 4_000
 """Letters of a title, a name or anything else that is typed in words."""
 LONGEST_ARGUMENT = 100_000
 """Letters of a word that tells results, such as a pattern of a thousand rows in words."""
-MOST_LISTED = 1_000_000
+MOST_LIMIT = 1_000_000
 """More than this is asked of no list."""
 
 

@@ -105,13 +105,13 @@ def _from_file(file: Path, knowledge: Knowledge, machine: Machine | None) -> tup
     """What a case file tells, or a story that was exported from a casebook."""
     # What reads files of cases is slow to import, and not needed for what is typed.
     from diagnose.observations.archive import is_archive, read_story
-    from diagnose.observations.casefile import case_of
+    from diagnose.observations.casefile import read_case
     from diagnose.observations.state import replay
     from diagnose.projection import Projection
 
     document = read_file(file)
     if not is_archive(document):
-        return case_of(document, knowledge, machine)
+        return read_case(document, knowledge, machine)
     view = Projection(replay(read_story(document, knowledge)), knowledge)
     if machine is not None and machine.id != view.machine.id:
         where, remedy = document.place(), "leave the machine out of the command"

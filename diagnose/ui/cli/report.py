@@ -123,10 +123,10 @@ def report_command(
     written_report(case, output, form, force, who)
 
 
-Form = Literal["html", "md", "json"]
-Shown = TypeVar("Shown", bound=Report)
+_Form = Literal["html", "md", "json"]
+_Shown = TypeVar("_Shown", bound=Report)
 
-ENDINGS: Mapping[str, Form] = {
+ENDINGS: Mapping[str, _Form] = {
     ".html": "html",
     ".htm": "html",
     ".md": "md",
@@ -137,13 +137,13 @@ STDOUT = "-"
 
 
 @record
-class Writers(Generic[Shown]):
+class Writers(Generic[_Shown]):
     """What writes a report in each form."""
 
-    html: Callable[[Shown], str]
-    md: Callable[[Shown], str]
+    html: Callable[[_Shown], str]
+    md: Callable[[_Shown], str]
 
-    def text(self, report: Shown, form: Form) -> str:
+    def text(self, report: _Shown, form: _Form) -> str:
         """The report in one of its forms."""
         if form == "json":
             return json_text(report)
@@ -155,7 +155,7 @@ READINESS: Writers[ReadinessReport] = Writers(readiness_page, readiness_markdown
 SEASON: Writers[SeasonReport] = Writers(season_page, season_markdown)
 
 
-def form_of(output: str, form: str | None) -> Form:
+def form_of(output: str, form: str | None) -> _Form:
     """The form of what is written, by the file's ending unless it is said.
 
     Raises `click.UsageError` when neither tells.
@@ -163,7 +163,7 @@ def form_of(output: str, form: str | None) -> Form:
     >>> form_of("mine.html", None), form_of("-", "md")
     ('html', 'md')
     """
-    known: Mapping[str, Form] = {name: name for name in ENDINGS.values()}
+    known: Mapping[str, _Form] = {name: name for name in ENDINGS.values()}
     found = known.get(form) if form else ENDINGS.get(Path(output).suffix.lower())
     if found is None:
         endings = ", ".join(ENDINGS)
@@ -217,11 +217,11 @@ def shown_season(
 
 
 def _show(
-    report: Shown,
-    writers: Writers[Shown],
-    printer: Callable[[Shown, Console], None],
+    report: _Shown,
+    writers: Writers[_Shown],
+    printer: Callable[[_Shown, Console], None],
     output: str | None,
-    form: Form | None,
+    form: _Form | None,
     force: bool,
     as_json: bool,
 ) -> None:

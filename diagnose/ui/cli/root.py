@@ -12,7 +12,7 @@ import click
 
 from diagnose.ui.cli.completion import shell_asks
 from diagnose.ui.cli.ending import INTERRUPTED, message_of
-from diagnose.ui.lazy import Group, Lazy
+from diagnose.ui.lazy import Lazy, LazyGroup
 from diagnose.ui.streams import guarded
 from diagnose.version import __version__
 
@@ -34,7 +34,7 @@ COMMANDS = (
 """Each command: its name, where it stands beside this module, and the first line of its help."""
 
 
-class Rowfault(Group):
+class Rowfault(LazyGroup):
     """A group whose commands end in clear text whatever goes wrong.
 
     This is the one place where an error becomes a message and an exit status; `told` knows how.

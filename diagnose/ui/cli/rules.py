@@ -13,17 +13,17 @@ from diagnose.reports.listings import build_rules_report
 from diagnose.rules.cases import case_problems
 from diagnose.rules.loading import load_rules
 from diagnose.rules.reading import read_beside
-from diagnose.rules.vocabulary import GROUPS
+from diagnose.rules.vocabulary import RULE_GROUPS
 from diagnose.ui.cli.completion import suggest_groups
 from diagnose.ui.cli.options import WORDS, FilePath, colour_option, json_option
-from diagnose.ui.lazy import Group
+from diagnose.ui.lazy import LazyGroup
 from diagnose.ui.terminal.output import console, print_json, print_lines, print_tidily
-from diagnose.ui.words import blanked, counted
+from diagnose.ui.words import blanked, how_many
 
 FOLDER = FilePath(exists=True, file_okay=False, path_type=Path)
 
 
-@click.group("rules", cls=Group)
+@click.group("rules", cls=LazyGroup)
 def rules_command() -> None:
     """List and check rules.
 
@@ -49,7 +49,7 @@ def list_rules(group: str | None, as_json: bool, no_colour: bool) -> None:
     Example:
       rowfault rules list --group context
     """
-    list_all(group, as_json=as_json, colour=not no_colour)
+    _list_all(group, as_json=as_json, colour=not no_colour)
 
 
 @rules_command.command("check")
@@ -64,13 +64,13 @@ def check_rules(folder: Path | None) -> None:
     Example:
       rowfault rules check my-rules
     """
-    check(folder)
+    _check(folder)
 
 
-def list_all(group: str | None, *, as_json: bool, colour: bool) -> None:
+def _list_all(group: str | None, *, as_json: bool, colour: bool) -> None:
     """Print the rules, of one group or of all. Raises `UnknownName` for the group."""
-    if group is not None and group not in GROUPS:
-        raise UnknownName(Place("--group"), "a group of rules", group, GROUPS)
+    if group is not None and group not in RULE_GROUPS:
+        raise UnknownName(Place("--group"), "a group of rules", group, RULE_GROUPS)
     rules = [rule for rule in load_rules().rules if group in (None, rule.group)]
     if as_json:
         print_json(build_rules_report(rules))
@@ -81,7 +81,7 @@ def list_all(group: str | None, *, as_json: bool, colour: bool) -> None:
     print_tidily(console(colour), table)
 
 
-def check(folder: Path | None) -> None:
+def _check(folder: Path | None) -> None:
     """Say that the rules of a folder, or those in use, are sound and that their cases agree.
 
     Raises `FileProblems`.
@@ -92,4 +92,4 @@ def check(folder: Path | None) -> None:
         raise FileProblems(problems)
     cases = sum(len(file.rule.fires) + len(file.rule.near_miss) for file in files)
     where = "the rules in use" if folder is None else str(folder)
-    print_lines([f"{where}: {counted(len(files), 'rule')}, all sound; {cases} cases agree."])
+    print_lines([f"{where}: {how_many(len(files), 'rule')}, all sound; {cases} cases agree."])

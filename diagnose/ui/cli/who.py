@@ -13,7 +13,7 @@ from diagnose.observations.archive import read_story
 from diagnose.observations.entries import Event
 from diagnose.ui.streams import visible
 
-LONGEST = 200
+_LONGEST = 200
 """Letters of a name that are kept."""
 
 
@@ -26,7 +26,7 @@ def login(otherwise: str = "") -> str:
         name = getpass.getuser()
     except (KeyError, OSError, ImportError):  # which of them depends on the Python
         name = ""
-    return visible(name.strip())[:LONGEST] or otherwise
+    return visible(name.strip())[:_LONGEST] or otherwise
 
 
 def person(named: str | None) -> str:
@@ -51,7 +51,7 @@ if TYPE_CHECKING:
 FILES = (".yaml", ".yml", ".json")
 
 
-def open_casebook(
+def opened_casebook(
     url: str | None = None, tell: Callable[[str], None] | None = None, patience: float = 0.0
 ) -> Casebook:
     """The casebook, as `diagnose.store.casebook` opens it; the library of databases, which is slow
@@ -70,17 +70,17 @@ def story_of(name: str, knowledge: Knowledge, who: str | None = None) -> tuple[E
     """
     if name.lower().endswith(FILES) or "/" in name:
         return tuple(read_story(Path(name), knowledge))
-    with open_casebook() as casebook:
-        return casebook.events(case_of(casebook, name, who))
+    with opened_casebook() as casebook:
+        return casebook.events(case_named(casebook, name, who))
 
 
-def case_of(casebook: Casebook, name: str, who: str | None) -> str:
+def case_named(casebook: Casebook, name: str, who: str | None) -> str:
     """The id of the case that somebody means. Raises as `story_of` does.
 
     >>> from diagnose.observations.entries import Opened, new_event
-    >>> with open_casebook("sqlite://") as casebook:
+    >>> with opened_casebook("sqlite://") as casebook:
     ...     casebook.begin(new_event(Opened(case="20260301-a", machine="mounted-6"), "Ann"))
-    ...     print(case_of(casebook, "2026", None), case_of(casebook, "last", "Ann"))
+    ...     print(case_named(casebook, "2026", None), case_named(casebook, "last", "Ann"))
     20260301-a 20260301-a
     """
     from diagnose.store.casebook import LAST

@@ -49,7 +49,7 @@ from diagnose.session.session import Session
 from diagnose.session.steps import next_question
 from diagnose.ui.cli.completion import suggest_cases, suggest_machines
 from diagnose.ui.cli.options import NAME_OR_PATH, READABLE, WORDS, colour_option
-from diagnose.ui.cli.who import open_casebook, person
+from diagnose.ui.cli.who import opened_casebook, person
 from diagnose.ui.lazy import Command
 from diagnose.ui.streams import started
 from diagnose.ui.terminal.asking import Asker, asker, unattended
@@ -97,13 +97,13 @@ def work_command(
         raise click.UsageError(
             f"Give --scratch with a MACHINE: nothing of --case {case} would be kept."
         )
-    wish = Wish(machine, case, who, title, scratch)
+    wish = _Wish(machine, case, who, title, scratch)
     worked(wish, answers, colour=not no_colour)
 
 
 Clock = Callable[[], datetime]
 
-ENDS = (CaseClosed, Overtaken, Unavailable)
+_ENDS = (CaseClosed, Overtaken, Unavailable)
 """What ends a conversation where nobody can be asked what to do."""
 
 CLOSED = "this case is closed. Type note and words, reopen and why, or press Enter to leave"
@@ -111,7 +111,7 @@ CLOSING = Question("", "note WORDS, reopen WHY, or Enter to leave", lambda _: []
 
 
 @record
-class Wish:
+class _Wish:
     """What was asked of the command."""
 
     machine: str | None = None
@@ -121,7 +121,7 @@ class Wish:
     scratch: bool = False
 
 
-def worked(wish: Wish, answers: Path | None, *, colour: bool) -> None:
+def worked(wish: _Wish, answers: Path | None, *, colour: bool) -> None:
     """Open or resume a case and work it until it is closed, or somebody stops."""
     started()
     knowledge = load_knowledge()
@@ -130,7 +130,7 @@ def worked(wish: Wish, answers: Path | None, *, colour: bool) -> None:
         keeper: Keeper = Scratch()
         case, who = wish.case or "", wish.who or "somebody"
         if not wish.scratch:
-            casebook = stack.enter_context(open_casebook(tell=bench.say))
+            casebook = stack.enter_context(opened_casebook(tell=bench.say))
             who = person(wish.who)
             keeper, case = casebook, casebook.find(case, who) if case else ""
         words = [*SAYINGS, "none", "all", "done", "yes", "no"]
@@ -252,7 +252,7 @@ class Conversation:
                 asked = further or asked
                 self.bench.ask(asked)
             except (Wrong, RowfaultError) as error:
-                if isinstance(error, ENDS) and unattended(self.asker):
+                if isinstance(error, _ENDS) and unattended(self.asker):
                     raise
                 closed = isinstance(error, CaseClosed)
                 self.bench.complain(error, None if closed else asked)
@@ -347,7 +347,7 @@ class Conversation:
                 if isinstance(what, Reopened):
                     return True
             except (Wrong, RowfaultError) as error:
-                if isinstance(error, ENDS) and unattended(self.asker):
+                if isinstance(error, _ENDS) and unattended(self.asker):
                     raise
                 self.bench.complain(error, CLOSING)
         return False

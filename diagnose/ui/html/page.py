@@ -9,7 +9,7 @@ from diagnose.observations.rows import pattern_in_words, rows_in_words
 from diagnose.reports.forms.case import CaseReport, SeasonReport
 from diagnose.reports.forms.listings import ReadinessReport
 from diagnose.ui.streams import visible
-from diagnose.ui.svg.chart import LETTERS, draw_chart, sample
+from diagnose.ui.svg.chart import CHART_LETTERS, draw_chart, sample
 from diagnose.ui.svg.machine import Shown, bands, draw_band, draw_supply
 from diagnose.ui.svg.picture import key, mark
 from diagnose.ui.words import minutes_text, moment, outcome, percent, plain, sentence
@@ -32,7 +32,7 @@ def report_page(report: CaseReport) -> str:
         ],
         chart=_markup(draw_chart("chart", report.over_time).markup()),
         lines=[_markup(sample(number)) for number in range(len(report.over_time.causes))],
-        letters=LETTERS,
+        letters=CHART_LETTERS,
         key=[(says, _markup(sign)) for says, sign in key()],
     )
 

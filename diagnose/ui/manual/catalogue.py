@@ -101,7 +101,7 @@ def _beside(found: Iterable[Page]) -> Iterator[Page]:
 ORDER = ("tutorial", "technician", "dealer-support", "apprentice", "inference", "planning")
 """The guides in reading order, as their files are called."""
 
-CODE = re.compile(r"`([^`\n]+)`")
+_CODE = re.compile(r"`([^`\n]+)`")
 
 
 def guides() -> Iterator[tuple[str, str, tuple[str, ...]]]:
@@ -113,7 +113,7 @@ def guides() -> Iterator[tuple[str, str, tuple[str, ...]]]:
     folder = files("diagnose.ui.manual") / "guides"
     for id in ORDER:
         text = (folder / f"{id}.md").read_text(encoding="utf-8").rstrip()
-        yield id, text, tuple(dict.fromkeys(CODE.findall(text)))
+        yield id, text, tuple(dict.fromkeys(_CODE.findall(text)))
 
 
 def written(
@@ -129,7 +129,7 @@ def written(
 
     >>> from diagnose.knowledge.base import load_knowledge
     >>> from diagnose.rules.loading import load_rules
-    >>> ", ".join(dict.fromkeys(page.sort for page in encode(load_knowledge(), load_rules())))
+    >>> ", ".join(dict.fromkeys(page.sort for page in written(load_knowledge(), load_rules())))
     'guide, check, circumstance, group, part kind, mode, act, set-up, rule, machine, schema, word'
     """
     for id, text, names in guides():
@@ -159,7 +159,7 @@ def _checks(knowledge: Knowledge) -> Iterator[Page]:
 
 
 def _groups(knowledge: Knowledge) -> Iterator[Page]:
-    for group, says in pages.GROUPS.items():
+    for group, says in pages.PAGE_GROUPS.items():
         kinds = tuple(kind.id for kind in knowledge.parts.values() if kind.group == group)
         text = pages.group_page(group, knowledge)
         yield Page("group", group, text, {"id": group, "says": says}, kinds)

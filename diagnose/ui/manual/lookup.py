@@ -32,7 +32,7 @@ def for_scripts(topic: str) -> bool:
     return not words or bool(words & FOR_SCRIPTS)
 
 
-def explained(topic: str, catalogue: Catalogue, knowledge: Knowledge) -> tuple[Page, ...]:
+def pages_about(topic: str, catalogue: Catalogue, knowledge: Knowledge) -> tuple[Page, ...]:
     """Every page that the id or title stands for; most stand for one.
 
     Raises
@@ -43,9 +43,9 @@ def explained(topic: str, catalogue: Catalogue, knowledge: Knowledge) -> tuple[P
     >>> from diagnose.rules.loading import load_rules
     >>> known = load_knowledge()
     >>> pages = Catalogue(known, load_rules())
-    >>> [page.sort for page in explained("oil", pages, known)]
+    >>> [page.sort for page in pages_about("oil", pages, known)]
     ['circumstance']
-    >>> [page.id for page in explained("row-6/valve:coil-open", pages, known)]
+    >>> [page.id for page in pages_about("row-6/valve:coil-open", pages, known)]
     ['valve:coil_open']
     """
     name = " ".join(topic.split())
@@ -74,7 +74,7 @@ def looked_up(
     False
     """
     try:
-        return explained(topic, catalogue, knowledge), True
+        return pages_about(topic, catalogue, knowledge), True
     except UnknownName:
         found = searched(topic, catalogue)
         if not found:

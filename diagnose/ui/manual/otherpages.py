@@ -10,14 +10,13 @@ import click
 from pydantic.json_schema import JsonSchemaValue
 
 from diagnose.reports.schemas import DOCUMENTS, schema_of
-from diagnose.rules.rulefile import Conclusion, Condition, Example, Firing, Hole, Rule
-from diagnose.rules.rulefile import Test as Tested
-from diagnose.rules.vocabulary import KINDS
+from diagnose.rules.rulefile import Conclusion, Condition, Example, FieldTest, Firing, Hole, Rule
+from diagnose.rules.vocabulary import FACT_KINDS
 from diagnose.ui.lazy import called
-from diagnose.ui.manual.pages import bullets, page
+from diagnose.ui.manual.pages import bulleted_lines, page
 from diagnose.ui.words import plain, sentence
 
-NAME = "rowfault"
+_NAME = "rowfault"
 
 
 def every_command(program: click.Group) -> Iterator[tuple[str, click.Context]]:
@@ -30,7 +29,7 @@ def every_command(program: click.Group) -> Iterator[tuple[str, click.Context]]:
     >>> [name for name, _ in every_command(program)]
     ['check']
     """
-    yield from _below(program, click.Context(program, info_name=NAME), ())
+    yield from _below(program, click.Context(program, info_name=_NAME), ())
 
 
 def _below(
@@ -47,7 +46,7 @@ def _below(
 def command_page(name: str, context: click.Context) -> str:
     """What a command does, how it is called, its options and its own commands.
 
-    >>> context = click.Context(click.Command("mend", help="RepairOption a row."), info_name="mend")
+    >>> context = click.Context(click.Command("mend", help="Mend a row."), info_name="mend")
     >>> print(command_page("mend", context))
     # rowfault mend
     <BLANKLINE>
@@ -68,11 +67,11 @@ def command_page(name: str, context: click.Context) -> str:
     inner = (f"`{name} {each}`: {sub.get_short_help_str(200)}" for each, sub in below.items())
     usage = " ".join([context.command_path, *command.collect_usage_pieces(context)])
     return page(
-        f"{NAME} {name}",
+        f"{_NAME} {name}",
         ("What it does", _with_examples(command.help or "")),
         ("How it is called", f"    {usage}"),
-        ("Commands", bullets(inner)),
-        ("Options", bullets(_options(command, context))),
+        ("Commands", bulleted_lines(inner)),
+        ("Options", bulleted_lines(_options(command, context))),
     )
 
 
@@ -100,7 +99,7 @@ def _paragraph(text: str) -> str:
     return "\n\n".join("\n".join(part) for part in (plain, code) if part)
 
 
-OPERATORS = {
+_OPERATORS = {
     "equals": "is",
     "not": "is not",
     "below": "is below",
@@ -122,8 +121,8 @@ def rule_page(rule: Rule) -> str:
     return page(
         f"rule {rule.id}",
         ("What it says", f"{sentence(rule.says)} Words in braces are filled in from the case."),
-        ("When", bullets(map(condition_words, rule.when))),
-        ("Then it finds", bullets(map(conclusion_words, rule.then))),
+        ("When", bulleted_lines(map(condition_words, rule.when))),
+        ("Then it finds", bulleted_lines(map(conclusion_words, rule.then))),
         ("Why", sentence(rule.why)),
         ("When it is wrong", sentence(rule.wrong_when)),
         ("Source", sentence(rule.source)),
@@ -148,7 +147,7 @@ def condition_words(condition: Condition) -> str:
 
 
 def _meaning(kind: str) -> str:
-    return KINDS[kind].means.partition(";")[0] if kind in KINDS else "not known"
+    return FACT_KINDS[kind].means.partition(";")[0] if kind in FACT_KINDS else "not known"
 
 
 def _article(word: str) -> str:
@@ -160,12 +159,12 @@ def _article(word: str) -> str:
     return "an" if word[:1] in "aeiou" and not word.startswith("un") else "a"
 
 
-def _test_words(field: str, test: Tested) -> str:
+def _test_words(field: str, test: FieldTest) -> str:
     if isinstance(test.value, Hole):
         value = f"the {plain(test.value.field)} of {test.value.name}"
     else:
         value = ", ".join(map(str, test.constants))
-    return f"{plain(field)} {OPERATORS[test.operator]} {value}"
+    return f"{plain(field)} {_OPERATORS[test.operator]} {value}"
 
 
 def conclusion_words(conclusion: Conclusion) -> str:
@@ -200,7 +199,7 @@ def _outcome(example: Firing) -> Iterator[str]:
         yield f"It finds {', '.join(f'{plain(k)} {v}' for k, v in example.values.items())}."
 
 
-HOW = (
+_HOW = (
     "`rowfault schema {name}` prints this as JSON Schema. Numbers that are no counts may have a "
     "fraction; times are minutes, chances go from 0 to 1."
 )
@@ -226,7 +225,10 @@ def schema_page(name: str) -> str:
     return page(
         f"JSON document {name}",
         ("What it holds", _says(schema)),
-        ("What prints it", f"    rowfault {DOCUMENTS[name].printed_by}\n\n{HOW.format(name=name)}"),
+        (
+            "What prints it",
+            f"    rowfault {DOCUMENTS[name].printed_by}\n\n{_HOW.format(name=name)}",
+        ),
         ("Fields", _fields(schema)),
         *((each, f"{_says(piece)}\n\n{_fields(piece)}".strip()) for each, piece in pieces.items()),
     )

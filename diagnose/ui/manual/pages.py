@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from diagnose.formats.model import WORDS
+from diagnose.formats.model import CHANCE_WORDS
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.checks import Check, Setup, Word
-from diagnose.knowledge.circumstances import Circumstance, Prepare, State
+from diagnose.knowledge.circumstances import Circumstance, CircumstanceState, Prepare
 from diagnose.knowledge.parts import Measurement, Mode, PartKind, Remedy, Swap
 from diagnose.machine.planter import Machine
-from diagnose.machine.tree import draw
+from diagnose.machine.tree import draw_tree
 from diagnose.observations.rows import rows_in_words
 from diagnose.ui.words import minutes_text, odds, sentence
 
@@ -26,7 +26,7 @@ REACHES = {
     "port": "the rows whose air leaves through it",
     "row": "its own row only",
 }
-GROUPS = {
+PAGE_GROUPS = {
     "circumstances": "How a check was run: oil, pressure, engine, hose, movement.",
     "air": "Air caught in the oil: in one row, at a section's end or in the whole circuit.",
     "supply": "Oil parts of the whole machine.",
@@ -50,10 +50,10 @@ def page(title: str, *chapters: tuple[str, str]) -> str:
     return "\n\n".join(parts)
 
 
-def bullets(lines: Iterable[str]) -> str:
+def bulleted_lines(lines: Iterable[str]) -> str:
     r"""The lines as a Markdown list, each a sentence.
 
-    >>> bullets(["engine off", "key out"])
+    >>> bulleted_lines(["engine off", "key out"])
     '- Engine off.\n- Key out.'
     """
     return "\n".join(f"- {sentence(line)}" for line in lines)
@@ -71,9 +71,9 @@ def kind_page(kind: PartKind) -> str:
         ("What it is", sentence(kind.says)),
         ("What it takes with it", f"A faulty one can fail {REACHES[kind.reach]}."),
         ("How it fails", "\n\n".join(_mode_text(mode) for mode in kind.modes)),
-        ("What is done about it", bullets(map(_remedy_text, kind.remedies))),
-        ("What can be measured or seen", bullets(map(_measurement_text, kind.measurements))),
-        ("What can be swapped", bullets(map(_swap_text, kind.swaps))),
+        ("What is done about it", bulleted_lines(map(_remedy_text, kind.remedies))),
+        ("What can be measured or seen", bulleted_lines(map(_measurement_text, kind.measurements))),
+        ("What can be swapped", bulleted_lines(map(_swap_text, kind.swaps))),
     )
 
 
@@ -89,9 +89,9 @@ def mode_page(kind: PartKind, mode: Mode) -> str:
         f"{kind.name}: {mode.name} ({kind.id}:{mode.id})",
         ("What happens", sentence(mode.says)),
         ("How likely", f"{odds(mode.prior)} when a case begins. Source: {mode.source}."),
-        ("What shows it", bullets(_shown_by(mode.shows))),
+        ("What shows it", bulleted_lines(_shown_by(mode.shows))),
         ("What is done about it", _remedy_text(kind.remedy(mode.remedy))),
-        ("What tells it apart", bullets(_told_by(kind, mode))),
+        ("What tells it apart", bulleted_lines(_told_by(kind, mode))),
     )
 
 
@@ -110,8 +110,8 @@ def check_page(check: Check) -> str:
     return page(
         f"{check.name} ({check.id})",
         ("What it is", sentence(check.says)),
-        ("Take care", bullets(check.cautions)),
-        ("What it needs", bullets(check.needs)),
+        ("Take care", bulleted_lines(check.cautions)),
+        ("What it needs", bulleted_lines(check.needs)),
         ("How it is made", steps),
         ("What it costs", cost),
         ("What it exercises", f"The {' and the '.join(check.exercises)} side of each row."),
@@ -132,13 +132,13 @@ def circumstance_page(circumstance: Circumstance) -> str:
         f"{circumstance.name} ({circumstance.id})",
         ("What it is", sentence(circumstance.says)),
         ("How it is told", _told(circumstance)),
-        ("Its states", bullets(map(_state_text, circumstance.states))),
+        ("Its states", bulleted_lines(map(_state_text, circumstance.states))),
         ("How to find out", f"{ask.question} {minutes_text(ask.minutes)}." if ask else ""),
         (
             "How to put it right",
             f"{sentence(prepare.does)} {_prepare_cost(prepare)}." if prepare else "",
         ),
-        ("Take care", bullets(prepare.cautions) if prepare else ""),
+        ("Take care", bulleted_lines(prepare.cautions) if prepare else ""),
     )
 
 
@@ -161,14 +161,16 @@ def group_page(group: str, knowledge: Knowledge) -> str:
     members = [f"{kind.name} ({kind.id}): {kind.says}" for kind in kinds]
     members += [f"{each.name} ({each.id}): {each.says}" for each in asked]
     return page(
-        f"causes: {group}", ("What it is", GROUPS[group]), ("What is in it", bullets(members))
+        f"causes: {group}",
+        ("What it is", PAGE_GROUPS[group]),
+        ("What is in it", bulleted_lines(members)),
     )
 
 
 def _mode_text(mode: Mode) -> str:
     return (
         f"**{mode.name}** ({mode.id}), {odds(mode.prior)}. {sentence(mode.says)}\n\n"
-        f"{bullets(_shown_by(mode.shows))}"
+        f"{bulleted_lines(_shown_by(mode.shows))}"
     )
 
 
@@ -183,7 +185,7 @@ def chance_words(chance: float) -> str:
     >>> chance_words(0.98), chance_words(0.55)
     ('nearly always', 'in 55 % of cases')
     """
-    words = {number: word for word, number in WORDS.items()}
+    words = {number: word for word, number in CHANCE_WORDS.items()}
     return words.get(chance, f"in {100 * chance:.0f} % of cases")
 
 
@@ -239,7 +241,7 @@ def _told(circumstance: Circumstance) -> str:
     return f"`{circumstance.id}=` with {value}."
 
 
-def _state_text(state: State) -> str:
+def _state_text(state: CircumstanceState) -> str:
     effects = [
         f"makes the {check} check fail {chance_words(chance)}"
         for check, chance in state.shows.items()
@@ -258,12 +260,12 @@ def machine_page(machine: Machine) -> str:
     """
     oil = (f"{name}: {rows_in_words(rows)}" for name, rows in machine.sections.items())
     wiring = (f"{name}: {rows_in_words(rows)}" for name, rows in machine.branches.items())
-    tree = "\n".join(f"    {line}".rstrip() for line in draw(machine))
+    tree = "\n".join(f"    {line}".rstrip() for line in draw_tree(machine))
     return page(
         f"{machine.id}: {machine.rows} rows",
         ("What it is", sentence(machine.name)),
-        ("Which rows share oil", bullets(oil)),
-        ("Which rows share wiring", bullets(wiring)),
+        ("Which rows share oil", bulleted_lines(oil)),
+        ("Which rows share wiring", bulleted_lines(wiring)),
         ("What hangs on what", tree),
     )
 
@@ -281,10 +283,10 @@ def word_page(name: str, word: Word) -> str:
     return page(name, ("What it means", sentence(word.says)))
 
 
-Act = Measurement | Remedy | Swap
+_Act = Measurement | Remedy | Swap
 
 
-def act_page(kind: PartKind, act: Act) -> str:
+def act_page(kind: PartKind, act: _Act) -> str:
     """What one measurement, look, remedy or swap of a part kind is, and what it wants.
 
     >>> from diagnose.knowledge.base import load_knowledge
@@ -296,9 +298,9 @@ def act_page(kind: PartKind, act: Act) -> str:
     return page(
         f"{kind.name}: {act.id}",
         ("What is done", sentence(says)),
-        ("What it is for", bullets(_purpose(kind, act))),
+        ("What it is for", bulleted_lines(_purpose(kind, act))),
         ("What it takes", _cost(act)),
-        ("What it needs", bullets(_needs(act))),
+        ("What it needs", bulleted_lines(_needs(act))),
         ("Take care", sentence(act.caution) if act.caution else ""),
         ("Source", sentence(act.source)),
     )
@@ -322,12 +324,12 @@ def setup_page(setup: Setup) -> str:
         f"set-up: {setup.name}" + (f" ({setup.id})" if setup.id != setup.name else ""),
         ("What it is", sentence(setup.says)),
         ("How to get there", ways if setup.enter_minutes else free),
-        ("Take care", bullets(setup.cautions)),
+        ("Take care", bulleted_lines(setup.cautions)),
         ("Source", sentence(setup.source)),
     )
 
 
-def acts_called(name: str, knowledge: Knowledge) -> Iterator[tuple[PartKind, Act]]:
+def acts_called(name: str, knowledge: Knowledge) -> Iterator[tuple[PartKind, _Act]]:
     """Every measurement, remedy and swap with this id, with the part kind that lists it.
 
     >>> from diagnose.knowledge.base import load_knowledge
@@ -338,7 +340,7 @@ def acts_called(name: str, knowledge: Knowledge) -> Iterator[tuple[PartKind, Act
         yield from ((kind, act) for act in acts_of(kind) if act.id == name)
 
 
-def acts_of(kind: PartKind) -> tuple[Act, ...]:
+def acts_of(kind: PartKind) -> tuple[_Act, ...]:
     """Everything that a part kind lists to be done.
 
     >>> from diagnose.knowledge.base import load_knowledge
@@ -348,7 +350,7 @@ def acts_of(kind: PartKind) -> tuple[Act, ...]:
     return (*kind.measurements, *kind.remedies, *kind.swaps)
 
 
-def _purpose(kind: PartKind, act: Act) -> Iterator[str]:
+def _purpose(kind: PartKind, act: _Act) -> Iterator[str]:
     if isinstance(act, Measurement):
         yield from (f"{bad.id}: {sentence(bad.says)}" for bad in act.results)
     elif isinstance(act, Remedy):
@@ -358,7 +360,7 @@ def _purpose(kind: PartKind, act: Act) -> Iterator[str]:
         yield f"to see whether the failure goes along with: {', '.join(act.moves)}"
 
 
-def _cost(act: Act) -> str:
+def _cost(act: _Act) -> str:
     cost = cost_words(act) if isinstance(act, Remedy) else minutes_text(act.minutes)
     minutes = f"{cost}, the machine being {act.setup}"
     if isinstance(act, Remedy):
@@ -366,7 +368,7 @@ def _cost(act: Act) -> str:
     return f"{minutes}."
 
 
-def _needs(act: Act) -> list[str]:
+def _needs(act: _Act) -> list[str]:
     tool = [f"a {act.tool}"] if isinstance(act, Measurement) and act.tool != "none" else []
     helper = ["a second person"] if act.helper else []
     hands = ["a qualified person, or the machine's manual"] if getattr(act, "qualified", 0) else []

@@ -73,7 +73,7 @@ def _anchored(html: str) -> str:
     return html
 
 
-CODE = re.compile(r"`([^`\n]+)`")
+_CODE = re.compile(r"`([^`\n]+)`")
 SPOKEN = re.compile(r"`[^`\n]*`|\[[^]]*\]\([^)]*\)|[^`\[]+|.")
 """Code, links, and what lies between."""
 
@@ -114,7 +114,7 @@ class Linker:
         for line in page.text.splitlines():
             spoken = not line.startswith(("#", "    ", "```", "$", "- `"))
             fenced = sum(each.startswith("```") for each in lines) % 2
-            shown = line if fenced else CODE.sub(lambda found: self._id(page, found), line)
+            shown = line if fenced else _CODE.sub(lambda found: self._id(page, found), line)
             lines.append(self._words(shown, met) if spoken and not fenced else shown)
         return "\n".join([*lines, *self._see_also(page)]) + "\n"
 

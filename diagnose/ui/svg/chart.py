@@ -10,8 +10,8 @@ from diagnose.ui.words import percent
 
 WIDTH, HEIGHT = 332, 190
 LEFT, RIGHT, TOP, BOTTOM = 42, 320, 12, 156
-LETTERS = "ABCDE"
-MARK = 4.0
+CHART_LETTERS = "ABCDE"
+_MARK = 4.0
 
 
 def draw_chart(id: str, over_time: OverTime) -> Picture:
@@ -89,12 +89,12 @@ def _mark(picture: Picture, number: int, x: float, y: float) -> None:
     """A circle, square, triangle, diamond or tilted cross."""
     kind = f"cause-mark cause-{number}"
     if number == 0:
-        picture.ring(x, y, MARK, kind)
+        picture.ring(x, y, _MARK, kind)
     elif number == 1:
-        picture.box(x - MARK, y - MARK, 2 * MARK, 2 * MARK, kind)
+        picture.box(x - _MARK, y - _MARK, 2 * _MARK, 2 * _MARK, kind)
     elif number == 4:
-        picture.line([(x - MARK, y - MARK), (x + MARK, y + MARK)], kind)
-        picture.line([(x - MARK, y + MARK), (x + MARK, y - MARK)], kind)
+        picture.line([(x - _MARK, y - _MARK), (x + _MARK, y + _MARK)], kind)
+        picture.line([(x - _MARK, y + _MARK), (x + _MARK, y - _MARK)], kind)
     else:
         top, side = (y - 5, x + 5), [(x, y + 5)] if number == 3 else []
         corners = [(x, top[0]), (top[1], y + (0 if number == 3 else 4)), *side]

@@ -22,10 +22,10 @@ from diagnose.ui.words import percent
 
 COLUMN = 52
 EDGE = 10
-MOST_COLUMNS = 6
+MOST_BAND_COLUMNS = 6
 """So many columns fit on a phone of 360 px."""
 
-SHOWN = 0.01
+_SHOWN = 0.01
 """Parts less probable at fault than this are neither shaded nor labelled."""
 
 # Heights in a band, from the top. A label stands on the line below its symbol.
@@ -95,7 +95,7 @@ def bands(sections: Sequence[SectionReport]) -> list[Band]:
 
 def _pieces(rows: Sequence[int]) -> Iterator[Sequence[int]]:
     """The rows in as few and as equal pieces as fit."""
-    count = -(-len(rows) // MOST_COLUMNS)
+    count = -(-len(rows) // MOST_BAND_COLUMNS)
     for number in range(count):
         yield rows[number * len(rows) // count : (number + 1) * len(rows) // count]
 
@@ -137,7 +137,7 @@ class _Drawn:
         (0.57, 0.0, 0.0)
         """
         chance = self.shown.suspicion.get(part, 0.0)
-        return chance if chance >= SHOWN else 0.0
+        return chance if chance >= _SHOWN else 0.0
 
     def label(self, x: float, y: float, chance: float) -> None:
         self.picture.text(x, y, short_percent(chance), "label", COLUMN - 4)
@@ -211,7 +211,7 @@ def _description(band: Band, marks: Mapping[int, str], suspicion: Mapping[str, f
     doubted = [
         f"{part} {percent(chance)}"
         for part, chance in sorted(suspicion.items(), key=lambda each: -each[1])
-        if part.partition("/")[0] in places and chance >= SHOWN
+        if part.partition("/")[0] in places and chance >= _SHOWN
     ]
     return f"{rows}. Suspected: {', '.join(doubted) or 'nothing here'}."
 
@@ -357,10 +357,10 @@ def _branch_name(drawn: _Drawn, name: str, left: float, right: float) -> None:
 
 WIDTH = 332
 SLOT = 80
-ACROSS = 4
+_ACROSS = 4
 ROW = 92
 """Pixels from one line of symbols to the next."""
-FIRST = 46
+_FIRST = 46
 
 
 @record
@@ -378,11 +378,11 @@ OIL = (
     _Item("supply/filter", "pressure filter", symbols.oil_filter),
     _Item("supply/hose", "supply hose", symbols.hose),
 )
-BACK = (
+_BACK = (
     _Item("supply/return", "return line", symbols.tank),
     _Item("supply/air", "air in the circuit", symbols.air),
 )
-POWER = (
+_POWER = (
     _Item("power/feed", "power feed", symbols.power),
     _Item("power/bus", "bus", symbols.bus),
 )
@@ -402,12 +402,12 @@ def draw_supply(id: str, layout: LayoutReport, suspicion: Mapping[str, float]) -
     extras = [_Item(one.id, one.id, symbols.plain_box) for one in layout.extras]
     chapters: list[tuple[str, Sequence[_Item], str]] = [
         ("Oil from the tractor", OIL, "oil trunk"),
-        ("Oil on its way back", BACK, "oil return"),
-        ("Power and control", [*POWER, *modules], "wire"),
+        ("Oil on its way back", _BACK, "oil return"),
+        ("Power and control", [*_POWER, *modules], "wire"),
         ("Further parts", extras, ""),
     ]
     told = [chapter for chapter in chapters if chapter[1]]
-    lines = sum(-(-len(items) // ACROSS) for _, items, _ in told)
+    lines = sum(-(-len(items) // _ACROSS) for _, items, _ in told)
     height = lines * ROW + len(told) * 24 + 6
     every = [item for _, items, _ in told for item in items]
     picture = Picture(id, WIDTH, height, "What every row shares", _said_of_supply(every, suspicion))
@@ -421,9 +421,9 @@ def draw_supply(id: str, layout: LayoutReport, suspicion: Mapping[str, float]) -
 def _chapter(
     picture: Picture, items: Sequence[_Item], kind: str, y: float, suspicion: Mapping[str, float]
 ) -> float:
-    """Symbols in lines of `ACROSS` on the line that joins them; gives the height after them."""
-    for start in range(0, len(items), ACROSS):
-        here, middle = items[start : start + ACROSS], y + FIRST - 22
+    """Symbols in lines of `_ACROSS` on the line that joins them; gives the height after them."""
+    for start in range(0, len(items), _ACROSS):
+        here, middle = items[start : start + _ACROSS], y + _FIRST - 22
         if kind:
             end = WIDTH if kind.startswith("oil") else 6 + SLOT * (len(here) - 0.5)
             picture.line([(6 + SLOT / 2, middle), (end, middle)], kind)
@@ -437,7 +437,7 @@ def _item(
     picture: Picture, item: _Item, x: float, y: float, suspicion: Mapping[str, float]
 ) -> None:
     chance = suspicion.get(item.part, 0.0)
-    shown = chance if chance >= SHOWN else 0.0
+    shown = chance if chance >= _SHOWN else 0.0
     picture.box(x - 20, y - 10, 40, 20, "ground")
     item.draw(picture, x, y, symbols.shade(shown))
     lines = wrap(item.name, 13, break_long_words=False, break_on_hyphens=False)[:2]
@@ -451,7 +451,7 @@ def _said_of_supply(items: Sequence[_Item], suspicion: Mapping[str, float]) -> s
     doubted = [
         f"{item.name} {percent(suspicion[item.part])}"
         for item in items
-        if suspicion.get(item.part, 0.0) >= SHOWN
+        if suspicion.get(item.part, 0.0) >= _SHOWN
     ]
     parts = ", ".join(item.name for item in items)
     return f"{parts}. Suspected: {', '.join(doubted) or 'nothing here'}."

@@ -13,7 +13,7 @@ LETTER = 0.62
 SQUEEZE = 0.85
 """Text that is too long by no more than this is set tighter; longer text is cut."""
 
-SIZES = {"small": 11.0, "name": 11.0, "label": 11.0, "title": 13.0, "number": 14.0}
+_SIZES = {"small": 11.0, "name": 11.0, "label": 11.0, "title": 13.0, "number": 14.0}
 """The size of the type of each class of text, as the style sheet sets it."""
 
 
@@ -112,7 +112,7 @@ class Picture:
         >>> [(each.text, each.get("textLength")) for each in picture.root[2:]]
         [('manifold A', None), ('manifold A', '60'), ('mani…', None)]
         """
-        size = SIZES[kind]
+        size = _SIZES[kind]
         shown = visible(text)
         wide = LETTER * size * len(shown)
         given = {"class": kind, "x": f"{x:g}", "y": f"{y:g}", "text-anchor": anchor}

@@ -13,11 +13,11 @@ from diagnose.formats.textfile import read_text_file
 from diagnose.tolerances import LARGEST_YAML
 from diagnose.ui.streams import bare
 
-PROMPT = "> "
-LONGEST_LINE = 100_000
+_PROMPT = "> "
+_LONGEST_LINE = 100_000
 """Letters that are read of a line from a pipe."""
 
-ASIDE = re.compile(r"(^|\s)#(\s.*)?$")
+_ASIDE = re.compile(r"(^|\s)#(\s.*)?$")
 """What stands in a file of answers for whoever reads it."""
 
 
@@ -36,7 +36,7 @@ class Answers:
 
     def __init__(self, path: Path) -> None:
         lines = read_text_file(path, LARGEST_YAML).splitlines()
-        told = ((line, ASIDE.sub("", line).rstrip()) for line in lines)
+        told = ((line, _ASIDE.sub("", line).rstrip()) for line in lines)
         self._lines: Iterator[str] = (answer for line, answer in told if answer or not line)
 
     def line(self) -> str | None:
@@ -50,7 +50,7 @@ class Answers:
         '6 pass'
         """
         answer = next(self._lines, None)
-        sys.stdout.write(f"{PROMPT}{answer if answer is not None else ''}\n")
+        sys.stdout.write(f"{_PROMPT}{answer if answer is not None else ''}\n")
         return answer
 
 
@@ -59,13 +59,13 @@ class Piped:
 
     def line(self) -> str | None:
         """The next line."""
-        sys.stdout.write(PROMPT)
+        sys.stdout.write(_PROMPT)
         sys.stdout.flush()
-        typed = sys.stdin.readline(LONGEST_LINE)
+        typed = sys.stdin.readline(_LONGEST_LINE)
         return typed.rstrip("\n") if typed else None
 
 
-class Typed:
+class _Typed:
     """Lines from somebody at a terminal, with the arrow keys and what was typed before."""
 
     def __init__(self, words: list[str]) -> None:
@@ -85,7 +85,7 @@ class Typed:
     def line(self) -> str | None:
         """What was typed; None at the end of input."""
         with suppress(EOFError):
-            typed = self._session.prompt(PROMPT).encode("utf-8", "surrogateescape")
+            typed = self._session.prompt(_PROMPT).encode("utf-8", "surrogateescape")
             return typed.decode("utf-8", "backslashreplace")
         return None
 
@@ -95,7 +95,7 @@ def asker(answers: Path | None, words: list[str]) -> Asker:
     if answers is not None:
         return Answers(answers)
     if sys.stdin.isatty() and sys.stdout.isatty():
-        return Typed(words)
+        return _Typed(words)
     return Piped()
 
 

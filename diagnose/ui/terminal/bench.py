@@ -30,14 +30,14 @@ from diagnose.ui.streams import visible
 from diagnose.ui.terminal.output import GLUE, print_tidily
 from diagnose.ui.terminal.ranking import bullets
 from diagnose.ui.terminal.rows import Line, draw_rows
-from diagnose.ui.words import counted, minutes_text, percent, sentence
+from diagnose.ui.words import how_many, minutes_text, percent, sentence
 
-EXAMPLE = "response=fail:6,pass:rest oil=54C"
+_EXAMPLE = "response=fail:6,pass:rest oil=54C"
 
 SHORT, LONG = 3, 8
 """Causes that are shown at each step, and when they are asked for."""
 
-MOST_REASONS = 4
+_MOST_REASONS = 4
 
 
 class Bench:
@@ -61,7 +61,7 @@ class Bench:
         told = len(state.told)
         case = f"Case {state.id}" if kept else "Nothing is kept"
         head = f"{machine.id}, {machine.rows} rows. {case}"
-        self.say(head + (f", {counted(told, 'thing')} told so far" if told > 1 else ""), "title")
+        self.say(head + (f", {how_many(told, 'thing')} told so far" if told > 1 else ""), "title")
         if state.title:
             self.say(state.title)
         if state.open and (state.handover or state.owner != who):
@@ -69,7 +69,7 @@ class Bench:
         self.say(deferral, "caution")
         self.say("Words that help at any prompt: why, plan, rows, undo, note, skip, quit, help")
         if not state.case.runs:
-            self.say(f"A check was run already? Type what it showed: {EXAMPLE}")
+            self.say(f"A check was run already? Type what it showed: {_EXAMPLE}")
 
     def lay_out(self, job: Session, question: Question) -> None:
         """Where the case stands, where that has changed, and what to do now."""
@@ -253,7 +253,7 @@ def _reasons(job: Session) -> Iterator[RenderableType]:
             yield Text(f"{percent(cause.probability)} {cause.says}")
             said = (
                 f"{each.words} {'for' if each.log_odds > 0 else 'against'}: {each.says}"
-                for each in moved[:MOST_REASONS]
+                for each in moved[:_MOST_REASONS]
             )
             yield from bullets(said)
     if not why.whole:
@@ -301,5 +301,5 @@ def _ending(view: Projection) -> Iterator[str]:
     yield f"done: {', '.join(done) or 'nothing but checks'}"
     used = [f"{each.remedy} at {each.part} ({each.price})" for each in view.parts_used]
     yield f"parts: {', '.join(used) or 'none'}"
-    runs = counted(len(state.case.runs), "run")
+    runs = how_many(len(state.case.runs), "run")
     yield f"{runs}, {minutes_text(state.elapsed_minutes)} by the clock"

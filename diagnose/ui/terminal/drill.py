@@ -12,7 +12,7 @@ from diagnose.training.score import Debriefing, cause_in_words
 from diagnose.training.skills import SKILLS
 from diagnose.ui.streams import visible
 from diagnose.ui.terminal.ranking import bullets
-from diagnose.ui.words import counted, minutes_text, percent, sentence
+from diagnose.ui.words import how_many, minutes_text, percent, sentence
 
 MOST_COSTLY = 3
 WIDE_MOVE, WIDE_BELIEF = 38, 20
@@ -105,7 +105,7 @@ def progress_text(report: ProgressReport, console: Console) -> Iterator[Renderab
     >>> [text.plain for text in progress_text(report, Console())][:3:2]
     ['Ann: 0 finished drills', '  0 of 0     not known yet: it came up fewer than 3 times']
     """
-    many = counted(len(report.drills), "finished drill")
+    many = how_many(len(report.drills), "finished drill")
     yield Text(f"{visible(report.who)}: {many}" if report.who else many, style="title")
     for skill in report.skills:
         yield Text(sentence(skill.says))

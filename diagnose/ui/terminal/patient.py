@@ -16,7 +16,7 @@ from diagnose.session.scratch import Keeper
 from diagnose.ui.terminal.asking import Asker, unattended
 from diagnose.ui.terminal.bench import Bench
 
-Kept = TypeVar("Kept")
+_Kept = TypeVar("_Kept")
 
 
 class GaveUp(Exception):
@@ -46,7 +46,7 @@ class Patient:
         """All events of a case."""
         return self._tried(lambda: self.keeper.events(case))
 
-    def _tried(self, act: Callable[[], Kept]) -> Kept:
+    def _tried(self, act: Callable[[], _Kept]) -> _Kept:
         while True:
             try:
                 return act()

@@ -129,7 +129,7 @@ def _cautions(node: StepReport | EndReport) -> list[str]:
     return list(found)
 
 
-ACROSS = 36
+_ACROSS = 36
 """Letters in a line of a box."""
 
 
@@ -168,5 +168,5 @@ def _node(node: StepReport | EndReport, number: int, numbers: Iterator[int]) -> 
 
 
 def _quoted(text: str) -> str:
-    lines = [line.replace("\\", "\\\\").replace('"', '\\"') for line in wrap(text, ACROSS)]
+    lines = [line.replace("\\", "\\\\").replace('"', '\\"') for line in wrap(text, _ACROSS)]
     return '"' + "\\n".join(lines) + '"'

@@ -31,7 +31,7 @@ WORTH_EXPLAINING = 0.1
 """A cause this probable gets its reasons shown."""
 WORTH_LISTING = 0.01
 """Outcomes less probable than this are counted together."""
-MOST_REASONS = 4
+_MOST_REASONS = 4
 TOLD_ELSEWHERE = ("state", "standing", "caution")
 PLAIN_BLAMES = {
     "chance": "a false alarm",
@@ -202,7 +202,7 @@ def _reasons(causes: Sequence[CauseReport]) -> Iterator[RenderableType]:
 
 
 def _weighed(reasons: Sequence[WeightReport], side: str) -> Iterator[str]:
-    return (f"{reason.words} {side}: {reason.says}" for reason in reasons[:MOST_REASONS])
+    return (f"{reason.words} {side}: {reason.says}" for reason in reasons[:_MOST_REASONS])
 
 
 def _tests(tests: Sequence[NextReport], names: Mapping[str, str]) -> Iterator[RenderableType]:

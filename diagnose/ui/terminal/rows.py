@@ -20,10 +20,10 @@ from rich.text import Text
 
 from diagnose.record import record
 
-MARKS = {"P": ("o", "pass"), "F": ("X", "fail"), "?": ("?", "unsure"), ".": (" ", "unsure")}
+_MARKS = {"P": ("o", "pass"), "F": ("X", "fail"), "?": ("?", "unsure"), ".": (" ", "unsure")}
 GAP = 2
 
-Rows = Sequence[int]
+_Rows = Sequence[int]
 
 
 @record
@@ -48,8 +48,8 @@ class _Block:
 
 def draw_rows(
     lines: Sequence[Line],
-    sections: Mapping[str, Rows],
-    branches: Mapping[str, Rows],
+    sections: Mapping[str, _Rows],
+    branches: Mapping[str, _Rows],
     width: int = 80,
     ascii_only: bool = False,
 ) -> list[Text]:
@@ -68,7 +68,7 @@ def draw_rows(
     return drawn[1:]
 
 
-def _blocks(sections: Mapping[str, Rows], label: int, width: int) -> Iterator[_Block]:
+def _blocks(sections: Mapping[str, _Rows], label: int, width: int) -> Iterator[_Block]:
     cell = 1 + max(2, len(str(max(row for rows in sections.values() for row in rows))))
     room = max(width - label, 4 * cell)
     groups = list(_groups(sections, room // cell))
@@ -84,7 +84,7 @@ def _blocks(sections: Mapping[str, Rows], label: int, width: int) -> Iterator[_B
         yield _Block(tuple(headings), columns, cell)
 
 
-def _groups(sections: Mapping[str, Rows], most: int) -> Iterator[tuple[str, Rows]]:
+def _groups(sections: Mapping[str, _Rows], most: int) -> Iterator[tuple[str, _Rows]]:
     """Neighbouring rows of one section, cut where a terminal could not show them in a line."""
     section_of = {row: name for name, rows in sections.items() for row in rows}
     for name, members in groupby(sorted(section_of), key=section_of.__getitem__):
@@ -92,14 +92,14 @@ def _groups(sections: Mapping[str, Rows], most: int) -> Iterator[tuple[str, Rows
         yield from ((name, rows[start : start + most]) for start in range(0, len(rows), most))
 
 
-def _wide(name: str, rows: Rows, cell: int) -> int:
+def _wide(name: str, rows: _Rows, cell: int) -> int:
     return max(cell * len(rows), len(name) + 1)
 
 
 def _draw_block(
     block: _Block,
     lines: Sequence[Line],
-    branches: Mapping[str, Rows],
+    branches: Mapping[str, _Rows],
     label: int,
     ascii_only: bool,
 ) -> Iterator[Text]:
@@ -107,7 +107,7 @@ def _draw_block(
     numbers = Text("row".ljust(label), style="quiet")
     yield _cells(block, numbers, {row: (str(row), "") for row in block.columns})
     for line in lines:
-        marks = {row: MARKS[line.pattern[row - 1]] for row in block.columns}
+        marks = {row: _MARKS[line.pattern[row - 1]] for row in block.columns}
         yield _cells(block, Text(line.label.ljust(label)), marks)
     wires = list(_wires(block, branches, ascii_only))
     if wires:
@@ -132,7 +132,7 @@ def _at(pieces: Sequence[tuple[int, str]], style: str) -> Text:
 
 
 def _wires(
-    block: _Block, branches: Mapping[str, Rows], ascii_only: bool
+    block: _Block, branches: Mapping[str, _Rows], ascii_only: bool
 ) -> Iterator[tuple[int, str]]:
     for name, rows in branches.items():
         here = [row for row in block.columns if row in set(rows)]
@@ -141,7 +141,7 @@ def _wires(
             yield start, _bracket(name, block.end(last) - start, ascii_only)
 
 
-def _stretches(rows: Rows) -> Iterator[tuple[int, int]]:
+def _stretches(rows: _Rows) -> Iterator[tuple[int, int]]:
     for _, members in groupby(enumerate(sorted(rows)), key=lambda pair: pair[1] - pair[0]):
         stretch = [row for _, row in members]
         yield stretch[0], stretch[-1]

@@ -53,7 +53,7 @@ def failing_with(error: BaseException, monkeypatch: pytest.MonkeyPatch) -> Resul
     def fail(*_: object) -> NoReturn:
         raise error
 
-    monkeypatch.setattr("diagnose.ui.cli.machine.list_all", fail)
+    monkeypatch.setattr("diagnose.ui.cli.machine._list_all", fail)
     return run(LINE)
 
 

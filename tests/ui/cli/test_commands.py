@@ -151,7 +151,7 @@ def test_ctrl_c_is_quiet(monkeypatch: pytest.MonkeyPatch) -> None:
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("diagnose.ui.cli.machine.list_all", interrupted)
+    monkeypatch.setattr("diagnose.ui.cli.machine._list_all", interrupted)
     result = run("machine list")
     assert (result.exit_code, result.output) == (130, "")
 
@@ -160,7 +160,7 @@ def test_what_the_system_refuses_is_told(monkeypatch: pytest.MonkeyPatch) -> Non
     def refused(*_: object) -> None:
         raise PermissionError(13, "Permission denied", "mine.yaml")
 
-    monkeypatch.setattr("diagnose.ui.cli.machine.list_all", refused)
+    monkeypatch.setattr("diagnose.ui.cli.machine._list_all", refused)
     result = run("machine list")
     assert (result.exit_code, result.stderr) == (1, "Error: mine.yaml: Permission denied\n")
 

@@ -13,7 +13,7 @@ from diagnose.errors import Unavailable
 from diagnose.knowledge.base import load_knowledge
 from diagnose.machine.graph import load_machine
 from diagnose.observations.archive import story_text
-from diagnose.planner.readiness import Item, read_readiness
+from diagnose.planner.readiness import ReadinessItem, read_readiness
 from diagnose.store.casebook import open_casebook
 from diagnose.ui.cli.root import rowfault
 from diagnose.ui.files import write_whole
@@ -120,7 +120,7 @@ def test_a_folder_is_not_replaced(tmp_path: Path) -> None:
         write_whole(tmp_path, "text", force=True)
 
 
-def items(*words: str, machine: str = "mounted-12") -> dict[str, Item]:
+def items(*words: str, machine: str = "mounted-12") -> dict[str, ReadinessItem]:
     ready = read_readiness(load_machine(machine), words, load_knowledge())
     return {f"{item.when}: {item.id}": item for item in ready.items}
 

@@ -8,7 +8,7 @@ import pytest
 
 from diagnose.errors import UnknownName
 from diagnose.ui.cli.explain import contents
-from diagnose.ui.manual.lookup import explained, looked_up, searched
+from diagnose.ui.manual.lookup import looked_up, pages_about, searched
 from diagnose.ui.manual.onepage import Page
 from tests.ui.manual.catalogued import CATALOGUE, KNOWLEDGE, RULES
 
@@ -30,7 +30,7 @@ STATE = ["What it is", "How it is told", "Its states"]
 
 
 def headings(name: str) -> list[str]:
-    text = "\n".join(each.text for each in explained(name, CATALOGUE, KNOWLEDGE))
+    text = "\n".join(each.text for each in pages_about(name, CATALOGUE, KNOWLEDGE))
     return re.findall(r"^## (.*)$", text, re.MULTILINE)
 
 
@@ -66,20 +66,20 @@ def test_ids_lead_to_their_page(name: str, wanted: list[str]) -> None:
 
 
 def test_an_id_with_two_meanings_has_both_pages() -> None:
-    sorts = [each.sort for each in explained("supply", CATALOGUE, KNOWLEDGE)]
+    sorts = [each.sort for each in pages_about("supply", CATALOGUE, KNOWLEDGE)]
     assert sorts == ["circumstance", "group"]
 
 
 @pytest.mark.parametrize("name", [name for name in CATALOGUE.by_id if name not in GUIDES])
 def test_every_id_has_a_page_with_its_name_on_top(name: str) -> None:
     shown = name.removeprefix("json:")
-    assert all(shown in page.title for page in explained(name, CATALOGUE, KNOWLEDGE))
+    assert all(shown in page.title for page in pages_about(name, CATALOGUE, KNOWLEDGE))
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("page", CATALOGUE.pages, ids=lambda page: "/".join(page.key))
 def test_a_page_is_found_by_its_title_and_by_the_words_of_it(page: Page) -> None:
-    assert page in explained(page.title, CATALOGUE, KNOWLEDGE)
+    assert page in pages_about(page.title, CATALOGUE, KNOWLEDGE)
     assert page in searched(f"{page.title} {page.id}", CATALOGUE)
 
 

@@ -11,7 +11,7 @@ from math import log
 import numpy as np
 import pytest
 
-from diagnose.decision import test_cover as cover
+from diagnose.decision import cover
 from diagnose.decision.problem import ANY
 
 EASY = ["5678", "3478", "2468", "123", "1", "8", "45"]

@@ -15,9 +15,7 @@ import numpy as np
 
 from diagnose.decision.problem import ANY, Bools
 from diagnose.record import record
-
-NODES = 5_000
-"""Steps of the exact search before the best found so far is given as it is (judgement)."""
+from diagnose.tolerances import COVER_NODES
 
 
 @record
@@ -72,7 +70,7 @@ def cheapest_cover(
     cost: Sequence[float],
     setup: Sequence[int] | None = None,
     setup_cost: Sequence[float] = (),
-    nodes: int = NODES,
+    nodes: int = COVER_NODES,
 ) -> Cover:
     """The cheapest tests that separate every separable pair.
 
@@ -180,7 +178,7 @@ class _Search:
         """Every way to separate the pairs that are left, unless it cannot be cheaper.
 
         >>> apart = separated_pairs([[0, 0, 0], [0, 1, 1], [1, 1, 0]])
-        >>> search = _Search(_prices([3, 9, 4], None, ()), apart, (0, 1), NODES)
+        >>> search = _Search(_prices([3, 9, 4], None, ()), apart, (0, 1), COVER_NODES)
         >>> search.extend(search.pairs, ())
         >>> sorted(search.best), search.least
         ([0, 2], 7.0)
@@ -210,7 +208,7 @@ class _Search:
         """The least that any choice of further tests can cost.
 
         >>> apart = separated_pairs([[0, 0], [0, 1], [1, 1]])
-        >>> search = _Search(_prices([3, 4], None, ()), apart, (0, 1), NODES)
+        >>> search = _Search(_prices([3, 4], None, ()), apart, (0, 1), COVER_NODES)
         >>> search.lower(search.pairs)
         7.0
         """

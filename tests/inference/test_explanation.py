@@ -48,19 +48,19 @@ def test_an_event_shares_out_over_blames_as_enumeration_says(
     seed: int, survival: float, good_to: float
 ) -> None:
     world = asking(seed)
-    outlook = ExplanationPosterior(world.network, "target")
+    found = ExplanationPosterior(world.network, "target")
     for event in EVENTS:
         expected = world.blamed("target", event, survival)
-        causes = [blame.cause for blame in outlook.explanations]
+        causes = [one.cause for one in found.explanations]
         wanted = [expected.get(cause, 0.0) for cause in (*causes, "several")]
-        assert outlook.joint(event, survival) == pytest.approx(wanted, abs=good_to)
+        assert found.joint(event, survival) == pytest.approx(wanted, abs=good_to)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_blame_is_a_partition(seed: int, good_to: float) -> None:
-    outlook = ExplanationPosterior(asking(seed).network, "target")
-    assert outlook.posterior.sum() == pytest.approx(1.0, abs=good_to)
-    assert len({blame.cause for blame in outlook.explanations}) == len(outlook.explanations)
+    found = ExplanationPosterior(asking(seed).network, "target")
+    assert found.posterior.sum() == pytest.approx(1.0, abs=good_to)
+    assert len({one.cause for one in found.explanations}) == len(found.explanations)
 
 
 def test_blame_needs_possible_evidence() -> None:
