@@ -12,6 +12,7 @@ import numpy as np
 from diagnose.diagnosis.evidence import Evidence
 from diagnose.diagnosis.model import Fault
 from diagnose.errors import ImpossibleEvidence
+from diagnose.inference import budget
 from diagnose.inference.network import Floats
 from diagnose.inference.posterior import Posterior, conflict, log_evidence, posterior
 from diagnose.inference.solver import NEGLIGIBLE
@@ -72,6 +73,12 @@ class Ranking:
     negligible: float = NEGLIGIBLE
 
     @cached_property
+    def entries(self) -> float:
+        """Table entries that the posterior took: the more, the less is left for what follows."""
+        _ = self.posterior
+        return float(vars(self).get("entries", 0.0))
+
+    @cached_property
     def posterior(self) -> Posterior:
         """Beliefs about every variable.
 
@@ -83,7 +90,9 @@ class Ranking:
         >>> bool(np.allclose(found.posterior.flat, found.evidence.prior, rtol=0, atol=1e-12))
         True
         """
-        found = posterior(self.evidence.network, self.negligible, bounded=True)
+        with budget.within(np.inf) as taken:
+            found = posterior(self.evidence.network, self.negligible, bounded=True)
+        vars(self)["entries"] = taken.spent
         if found.log_evidence == -np.inf:
             raise ImpossibleEvidence(conflict(self.evidence.network))
         return found

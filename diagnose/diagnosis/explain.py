@@ -95,8 +95,10 @@ def weights(ranking: Ranking, causes: Sequence[Cause]) -> Mapping[str, tuple[Wei
     return weighing(ranking, causes).moved
 
 
-def weighing(ranking: Ranking, causes: Sequence[Cause]) -> Weighing:
+def weighing(ranking: Ranking, causes: Sequence[Cause], most: float = np.inf) -> Weighing:
     """The same, and whether all was weighed: of too many runs only the latest can be.
+
+    ``most`` is how many table entries it may take, if that is less than `WHY`.
 
     >>> from diagnose import load_machine, rank, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
@@ -106,7 +108,7 @@ def weighing(ranking: Ranking, causes: Sequence[Cause]) -> Weighing:
     """
     moved: dict[str, list[Weight]] = {cause.id: [] for cause in causes}
     left = _worth_weighing(ranking.evidence)
-    with suppress(OverBudget), budget.within(WHY):
+    with suppress(OverBudget), budget.within(min(WHY, most)):
         while left:
             for cause, change in _changes(ranking, left[0], causes):
                 moved[cause.id].append(Weight(left[0].says, change))

@@ -43,8 +43,9 @@ LEADING = 5
 OTHER_TROUBLES = 2
 """Of failures with a cause of their own, how many besides the first get their best act listed."""
 
-ACTS, EXTRAS = 800e6, 200e6
-"""Table entries that the next acts, and what is said beside the causes, may take."""
+WHOLE, EXTRAS = 750e6, 200e6
+"""Table entries that a whole answer may take, about 5 seconds on one core; and of those what is
+said beside the causes. What is to be done next has the first call on what the posterior left."""
 
 WHY_OF_OLD = "what speaks for and against each cause, by the older runs"
 
@@ -66,11 +67,12 @@ def build_ranking_report(ranking: Ranking, tests: int = 3) -> RankingReport:
     evidence = ranking.evidence
     machine, case = evidence.model.machine, evidence.case
     listed = [cause for cause in ranking.causes if cause.probability >= LEAST]
-    why = weighing(ranking, listed[:LEADING])
     found = fault_groups(ranking)
     proof = Proof(ranking)
-    acts, extras = Allowance(ACTS), Allowance(EXTRAS)
+    acts = Allowance(max(0.0, WHOLE - ranking.entries))
     proposed = _proposed(ranking, found, tests, acts)
+    extras = Allowance(min(EXTRAS, acts.entries))
+    why = weighing(ranking, listed[:LEADING], acts.entries)
     proving = [] if found else list(proof.next())
     warned = advice(ranking, listed[:1], [*(each.candidate for each in proposed), *proving])
     jointly: tuple[TogetherReport, ...] = ()

@@ -59,6 +59,7 @@ def test_limits_are_in_the_report_with_what_would_narrow_them() -> None:
     assert all(each["low"] < each["high"] for each in report["causes"])  # type: ignore[attr-defined]
 
 
+@pytest.mark.slow
 def test_the_first_act_may_still_be_too_much_and_says_which_runs_to_leave_out() -> None:
     machine, case = load_machine("folding-48"), told("folding-48", mixed(8))
     with pytest.raises(TooManyRuns, match=r"8 failing runs .* leave out response") as refused:
