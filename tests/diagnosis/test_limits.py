@@ -43,7 +43,7 @@ def test_the_same_again_and_again_is_answered(machine: str, words: list[str]) ->
     assert limited(machine, words).kind == "answer"
 
 
-@pytest.mark.parametrize("runs", [2, 4, 8])
+@pytest.mark.parametrize("runs", [2, 4, pytest.param(8, marks=pytest.mark.slow)])
 def test_mixed_runs_of_48_rows_are_ranked_within_limits(runs: int) -> None:
     found = rank(load_machine("folding-48"), told("folding-48", mixed(runs)))
     for cause in found.causes[:20]:
@@ -52,6 +52,7 @@ def test_mixed_runs_of_48_rows_are_ranked_within_limits(runs: int) -> None:
     assert found.posterior.exact == (runs < 8)
 
 
+@pytest.mark.slow
 def test_limits_are_in_the_report_with_what_would_narrow_them() -> None:
     report = ranking_report(rank(load_machine("folding-48"), told("folding-48", mixed(8))), 0)
     assert report["exact"] is False
