@@ -15,7 +15,7 @@ from diagnose.observations.rows import ranges
 POSTERIOR = 400e6
 """Table entries that the posterior of one case may take: about 2 seconds on one core."""
 
-EASY = 250e6
+EASY = 120e6
 """What is left must be this easy when runs are left out, with the first act: about 1 second."""
 
 
