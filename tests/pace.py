@@ -15,7 +15,7 @@ MARKED_FROM = 0.5
 """Whoever writes a test that takes so many processor seconds marks it slow."""
 
 TOO_SLOW = 3.0
-"""A test without the mark that takes more than these fails the session: six times as much, since
+"""A test without the mark that takes more than these fails the run: six times as much, since
 the first test of a process pays for what the others find in its caches."""
 
 TIER = 90.0
