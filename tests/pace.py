@@ -14,9 +14,9 @@ import pytest
 MARKED_FROM = 0.5
 """Whoever writes a test that takes so many processor seconds marks it slow."""
 
-TOO_SLOW = 6.0
-"""A test without the mark that takes more than these fails the run: twelve times as much, since
-the first test of a process pays for what the others find in its caches, and machines differ."""
+TOO_SLOW = 3.0
+"""A test without the mark that takes more than these fails the run: six times as much, since
+the first test of a process pays for what the others find in its caches."""
 
 TIER = 90.0
 """So many processor seconds all tests of the quick tier may take: a minute on two cores, with
@@ -68,7 +68,7 @@ class Pace:
 def too_slow(quick: dict[str, float]) -> list[str]:
     """The tests that want the mark, slowest first.
 
-    >>> too_slow({"a": 0.1, "b": 7.5, "c": 9.0})
+    >>> too_slow({"a": 0.1, "b": 3.5, "c": 9.0})
     ['c', 'b']
     """
     slow = (test for test, seconds in quick.items() if seconds > TOO_SLOW)
@@ -80,10 +80,10 @@ def told(quick: dict[str, float]) -> Iterable[str]:
 
     >>> list(told({}))
     []
-    >>> for line in told({"a": 0.1, "b": 7.5}):
+    >>> for line in told({"a": 0.1, "b": 3.5}):
     ...     print(line)
-    quick tier: 2 tests, 7.6 of 90 processor seconds
-    b takes 7.5 processor seconds: mark it slow, or make it quicker
+    quick tier: 2 tests, 3.6 of 90 processor seconds
+    b takes 3.5 processor seconds: mark it slow, or make it quicker
     """
     if not quick:
         return
