@@ -8,6 +8,7 @@ import pytest
 
 from diagnose import load_machine, plan, rank, read_typed
 from diagnose.diagnosis.explain import weighing
+from diagnose.diagnosis.limits import without
 from diagnose.errors import TooManyRuns
 from diagnose.inference import budget
 from diagnose.observations.case import Case
@@ -110,3 +111,23 @@ def test_a_random_case_ends_in_an_answer_or_a_message(number: int) -> None:
     from tests.bench.bounded import generated
 
     assert limited(*generated(number)).kind in ("answer", "message")
+
+
+@pytest.mark.slow
+def test_what_is_left_when_the_named_runs_are_left_out_is_planned() -> None:
+    machine, case = load_machine("folding-48"), told("folding-48", mixed(8))
+    with pytest.raises(TooManyRuns) as refused:
+        _ = plan(machine, case).choice
+    fewer = without(case, [run for run in case.runs if run.index in refused.value.runs])
+    assert plan(machine, fewer).act is not None
+
+
+@pytest.mark.slow
+def test_runs_made_again_since_are_left_out_of_a_plan_first() -> None:
+    """The first run is the only one that some of its rows were in."""
+    whole, again = mixed(1), [f"{each[:-24]}{'.' * 24}" for each in mixed(8)]
+    case = told("folding-48", [*whole, *again])
+    with pytest.raises(TooManyRuns) as refused:
+        _ = plan(load_machine("folding-48"), case).choice
+    assert refused.value.runs
+    assert 1 not in refused.value.runs
