@@ -1,9 +1,15 @@
 """What is out of its place: pieces that were swapped between rows and never went back.
 
-Every mode of a part stands for a piece of it (the coil's modes for the coil). A swap exchanges the
-pieces of two rows. A new piece belongs with what it is fitted to; the old one of that place then
-belongs where the piece that was taken out had come from, so of two swapped coils one new one ends
-it. Crossed leads have nothing new fitted to them: they go back.
+Every mode of a part stands for a piece of it (the coil's modes for the coil). Each piece belongs
+in one place: a valve, driver, sensor or lead in a row, a coil on a valve, whatever row the valve
+is in. A piece is out of its place when it is not where it belongs.
+
+A swap changes where pieces are and never where they belong. A new piece belongs where it is
+fitted, and the one that was taken out is gone. A piece that belonged in that place, or on the
+valve that is gone, now belongs where the piece that was taken out belonged. So of two swapped
+coils one new one ends it; and a coil may stay on another row's valve once its own valve and the
+coil whose place it took are both gone. Crossed leads have nothing new fitted to them: they go
+back.
 """
 
 from __future__ import annotations
@@ -81,10 +87,15 @@ def _homes(machine: Machine, work: Sequence[Work]) -> dict[Piece, Piece]:
         if isinstance(done, Swapped):
             _exchange(kind, done, home)
             continue
-        for swap in kind.swaps:
+        for swap in _smallest_first(kind):
             if done.remedy in swap.ended_by:
                 _renew(kind, done.part, swap, home)
     return home
+
+
+def _smallest_first(kind: PartKind) -> list[Swap]:
+    """A kind's swaps: a new coil takes its place on the old valve before the valve is new too."""
+    return sorted(kind.swaps, key=lambda each: len(_pieces(kind, each)))
 
 
 def _pieces(kind: PartKind, swap: Swap) -> tuple[str, ...]:

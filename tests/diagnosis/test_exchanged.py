@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import hypothesis.strategies as st
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 
 from diagnose.diagnosis.exchanged import exchanged
 from diagnose.machine.graph import load_machine
@@ -68,13 +70,43 @@ renewals = st.builds(
 )
 
 
+AROUND = [
+    swap("swap-valve", 2, 3),
+    swap("swap-coil", 3, 1),
+    Remedied("replace-valve", "row-3/valve"),
+]
+"""Valve 2 and coil 1 are gone with it; coil 2 sits on valve 1, and valve 3 with its own coil in
+row 2. None of them has another place to go to."""
+
+
 @settings(max_examples=300, deadline=None)
 @given(st.lists(st.one_of(swaps, swaps, renewals), max_size=9))
+@example(AROUND)
+@example([swap("swap-coil", 3, 1), swap("swap-valve", 2, 3), AROUND[2]])
 def test_whatever_was_renewed_what_is_said_brings_everything_home(work: list[Work]) -> None:
     back = [each.work for each in exchanged(MACHINE, work)]
     assert len(back) <= 6 * len(PARTS)
     assert exchanged(MACHINE, [*work, *back]) == ()
     assert (back == []) == (not out_of_place(work))
+
+
+def test_a_coil_whose_own_valve_is_gone_has_no_other_row_to_go_to() -> None:
+    assert exchanged(MACHINE, AROUND) == ()
+
+
+def test_a_valve_that_is_away_is_out_of_place_though_the_coil_on_it_is_its_own_rows() -> None:
+    work = [swap("swap-valve", 1, 2), swap("swap-coil", 1, 2)]
+    assert [each.swap.id for each in exchanged(MACHINE, work)] == ["swap-valve", "swap-coil"]
+
+
+@pytest.mark.parametrize("work", [AROUND, [*AROUND, swap("swap-valve", 1, 2)]])
+def test_in_which_order_a_file_lists_swaps_changes_nothing(work: list[Work]) -> None:
+    kind = MACHINE.parts["row-1/valve"]
+    turned = kind.model_copy(update={"swaps": kind.swaps[::-1]})
+    parts = {name: turned if each is kind else each for name, each in MACHINE.parts.items()}
+    other = replace(MACHINE, parts=parts)
+    found = [exchanged(machine, work) for machine in (MACHINE, other)]
+    assert found[0] == found[1]
 
 
 def test_leads_stay_crossed_whatever_driver_is_new() -> None:

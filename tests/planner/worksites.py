@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import chain, combinations
 
 import hypothesis.strategies as st
@@ -94,24 +95,49 @@ def stories(machine: Machine = SMALL) -> st.SearchStrategy[Case]:
     return st.builds(told, st.lists(event, max_size=7), st.integers(0, 3))
 
 
+@dataclass(eq=False)
+class Piece:
+    """One thing of steel or copper, and where it belongs: a coil on a body, all else in a row."""
+
+    home: str | Piece
+
+
 def out_of_place(work: Sequence[Work]) -> bool:
-    """Whether any piece is in another row than its own, by carrying each one by hand."""
-    at: dict[tuple[str, str], str] = {}
+    """Whether any piece is elsewhere than it belongs, by carrying each one by hand."""
+    at: dict[tuple[str, str], Piece] = {}
+    for row in sorted({part.partition("/")[0] for done in work for part in _parts(done)}):
+        at |= {(row, piece): Piece(row) for piece in ("lead", "drive", "sensor", "body")}
+        at[row, "coil"] = Piece(at[row, "body"])
     for done in work:
-        row = done.part.partition("/")[0]
+        row, *others = (part.partition("/")[0] for part in _parts(done))
         if isinstance(done, Swapped):
-            other = done.other.partition("/")[0]
             for piece in PIECES[done.swap]:
-                one, two = at.get((row, piece), row), at.get((other, piece), other)
-                at[row, piece], at[other, piece] = two, one
+                here, there = (row, piece), (others[0], piece)
+                at[here], at[there] = at[there], at[here]
             continue
         for piece in RENEWS.get(done.remedy, ()):
-            taken_out = at.get((row, piece), row)
-            belongs = at.get((row, "body"), row) if piece == "coil" else row
-            holders = [p for (p, what), home in at.items() if what == piece and home == belongs]
-            at[holders[0] if holders else belongs, piece] = taken_out
-            at[row, piece] = belongs
-    return any(row != home for (row, _), home in at.items())
+            _fit_new(at, row, piece)
+    return any(piece.home != _seat(at, *place) for place, piece in at.items())
+
+
+def _parts(done: Work) -> list[str]:
+    return [done.part, done.other] if isinstance(done, Swapped) else [done.part]
+
+
+def _seat(at: Mapping[tuple[str, str], Piece], row: str, piece: str) -> str | Piece:
+    """What a piece at a place sits on."""
+    return at[row, "body"] if piece == "coil" else row
+
+
+def _fit_new(at: dict[tuple[str, str], Piece], row: str, piece: str) -> None:
+    """Scrap what is at a place; whose home is taken or gone moves into the scrapped one's."""
+    scrapped, seat = at[row, piece], _seat(at, row, piece)
+    at[row, piece] = Piece(seat)
+    there = list(at.values())
+    for (_, kind), other in at.items():
+        gone = isinstance(other.home, Piece) and other.home not in there
+        if kind == piece and other is not at[row, piece] and (other.home == seat or gone):
+            other.home = scrapped.home
 
 
 def last_touch(case: Case, check: str) -> int:
