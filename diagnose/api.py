@@ -10,13 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from diagnose.decision.lookahead import Goal
 from diagnose.diagnosis.causes import Ranking
 from diagnose.diagnosis.evidence import Evidence
 from diagnose.diagnosis.model import Model
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import Machine
 from diagnose.observations.case import Case
-from diagnose.planner.contingent_plan import Goal, Plan
+from diagnose.planner.contingent_plan import Plan
 from diagnose.planner.problem import Means
 from diagnose.rules.conclude import conclude
 from diagnose.rules.facts import facts_of

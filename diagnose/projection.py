@@ -7,6 +7,7 @@ from dataclasses import field
 from functools import cached_property
 
 from diagnose.api import rank
+from diagnose.decision.lookahead import Goal
 from diagnose.diagnosis.causes import Cause, Ranking
 from diagnose.errors import NoAnswer
 from diagnose.inference import budget
@@ -17,7 +18,7 @@ from diagnose.observations.archive import machine_of
 from diagnose.observations.entries import Answered, Correction, Event
 from diagnose.observations.events import History, Reading, Remedied, Run, Swapped
 from diagnose.observations.state import CaseState, replay
-from diagnose.planner.contingent_plan import Goal, Plan
+from diagnose.planner.contingent_plan import Plan
 from diagnose.planner.problem import Means
 from diagnose.record import record
 

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.decision.problem import ANY, Bools, DecisionProblem, Floats, Ints
+from diagnose.arrays import Bools, Floats, Ints
+from diagnose.decision.problem import ANY, DecisionProblem
 from diagnose.tolerances import NEGLIGIBLE_OUTCOME, UNTHREADED
 
 

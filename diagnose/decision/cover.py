@@ -13,7 +13,8 @@ from itertools import combinations
 
 import numpy as np
 
-from diagnose.decision.problem import ANY, Bools
+from diagnose.arrays import Bools
+from diagnose.decision.problem import ANY
 from diagnose.record import record
 from diagnose.tolerances import COVER_NODES
 

@@ -16,8 +16,9 @@ from typing import Literal
 
 import numpy as np
 
+from diagnose.arrays import Bools, Floats, Ints
 from diagnose.decision.belief import BeliefStates, Bound, rates, repaired, start, tested
-from diagnose.decision.problem import Bools, DecisionProblem, Floats, Ints
+from diagnose.decision.problem import DecisionProblem
 from diagnose.decision.repair_order import clearing_rates, plan_minutes
 from diagnose.record import record
 from diagnose.tolerances import ACTS_ALIKE, BELIEFS_AT_ONCE, VALUES_ALIKE, WIDER

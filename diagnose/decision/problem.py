@@ -12,15 +12,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from diagnose import errors
+from diagnose.arrays import Bools, Floats, Ints
 from diagnose.tolerances import ROUNDING
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
-Bools = NDArray[np.bool_]
-
 
 ANY = -1
 """The set-up of what can be done in any set-up, and that leaves it as it is."""

@@ -13,8 +13,9 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from diagnose.arrays import Floats, Ints
 from diagnose.decision.belief import BeliefStates, product, start
-from diagnose.decision.problem import DecisionProblem, Floats, Ints
+from diagnose.decision.problem import DecisionProblem
 from diagnose.record import record
 from diagnose.tolerances import NEGLIGIBLE_OUTCOME, REPAIR_STEPS
 

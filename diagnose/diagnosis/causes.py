@@ -9,11 +9,11 @@ from typing import NamedTuple
 
 import numpy as np
 
+from diagnose.arrays import Floats
 from diagnose.diagnosis.evidence import Evidence
 from diagnose.diagnosis.model import Fault
 from diagnose.errors import ImpossibleEvidence
 from diagnose.inference import budget
-from diagnose.inference.network import Floats
 from diagnose.inference.posterior import Posterior, conflict, log_evidence, posterior
 from diagnose.inference.solver import NEGLIGIBLE
 from diagnose.knowledge.circumstances import Prepare

@@ -9,8 +9,9 @@ from functools import cached_property
 
 import numpy as np
 
+from diagnose.arrays import Floats, Ints
 from diagnose.diagnosis.model import Entries, Model
-from diagnose.inference.network import ABSENT, PRESENT, Floats, Ints
+from diagnose.inference.network import ABSENT, PRESENT
 from diagnose.knowledge.parts import Swap
 from diagnose.machine.graph import Machine
 from diagnose.observations.events import Remedied, Swapped, Work

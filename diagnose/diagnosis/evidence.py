@@ -15,12 +15,13 @@ from functools import cached_property
 
 import numpy as np
 
+from diagnose.arrays import Floats
 from diagnose.diagnosis.epochs import Epochs, Told
 from diagnose.diagnosis.model import Entries, Model
 from diagnose.diagnosis.opened import unbled
 from diagnose.diagnosis.priors import known_prior
 from diagnose.diagnosis.validated_findings import check_findings
-from diagnose.inference.network import ABSENT, OPEN, PRESENT, Floats, Network
+from diagnose.inference.network import ABSENT, OPEN, PRESENT, Network
 from diagnose.knowledge.circumstances import CircumstanceState
 from diagnose.knowledge.parts import Measurement
 from diagnose.observations.case import Case

@@ -9,8 +9,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from diagnose.arrays import Floats, Ints
 from diagnose.diagnosis.history import Past, pasts
-from diagnose.inference.network import Floats, Ints
 from diagnose.knowledge.base import Knowledge
 from diagnose.knowledge.parts import BadResult, Mode, PartKind, Remedy, part_in_words
 from diagnose.machine.graph import Machine

@@ -6,9 +6,9 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
 import numpy as np
 
+from diagnose.arrays import Floats
 from diagnose.diagnosis.history import circumstances_behind
 from diagnose.diagnosis.model import Model
-from diagnose.inference.network import Floats
 from diagnose.machine.graph import Machine
 from diagnose.rules.finding import RuleFinding
 

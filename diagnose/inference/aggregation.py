@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from diagnose.inference.network import Floats, Ints
+from diagnose.arrays import Floats, Ints
 
 FLOOR = -800.0
 """A log survival below this is zero in double precision; used in place of minus infinity."""

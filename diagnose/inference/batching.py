@@ -13,8 +13,8 @@ from math import comb, log
 
 import numpy as np
 
+from diagnose.arrays import Ints
 from diagnose.inference.aggregation import distinct
-from diagnose.inference.network import Ints
 
 _WIDEST = 512
 """A batch has at most so many multi-indices."""

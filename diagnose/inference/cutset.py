@@ -11,11 +11,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from diagnose.arrays import Floats, Ints
 from diagnose.inference.aggregation import FLOOR, group_equal
 from diagnose.inference.budget import LARGEST, spend, table
 from diagnose.inference.decomposition import Decomposition, Part, VisitGroup
 from diagnose.inference.expansion import Survival, apply_transition, leaving, survival, width
-from diagnose.inference.network import Floats, Ints
 from diagnose.inference.pruning import LOWEST_LOG, Pruner
 from diagnose.record import record
 

@@ -20,10 +20,11 @@ from itertools import pairwise
 
 import numpy as np
 
+from diagnose.arrays import Floats, Ints
 from diagnose.inference.aggregation import FLOOR, distinct
 from diagnose.inference.batching import rebatched
 from diagnose.inference.expansion import width
-from diagnose.inference.network import ABSENT, PRESENT, Floats, Ints, Network
+from diagnose.inference.network import ABSENT, PRESENT, Network
 from diagnose.inference.private import Family
 from diagnose.record import record
 

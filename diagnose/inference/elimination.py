@@ -14,12 +14,12 @@ from math import log, prod
 
 import numpy as np
 
+from diagnose.arrays import Floats, Ints
 from diagnose.inference.aggregation import FLOOR, aggregated, group_equal, spread
 from diagnose.inference.budget import STEP, table
 from diagnose.inference.cutset import Conditions, explained, met_by
 from diagnose.inference.decomposition import Decomposition, Part, VisitGroup
 from diagnose.inference.expansion import Survival, apply_transition, leave_one_out, survival
-from diagnose.inference.network import Floats, Ints
 from diagnose.inference.pruning import LOWEST_LOG, Pruner
 from diagnose.record import record
 

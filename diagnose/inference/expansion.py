@@ -18,8 +18,8 @@ from math import comb, prod
 
 import numpy as np
 
+from diagnose.arrays import Floats
 from diagnose.inference import budget
-from diagnose.inference.network import Floats
 
 Survival = tuple[Floats, Floats]
 """Survivals u, and their complements 1 - u, found without subtraction."""

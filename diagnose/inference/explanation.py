@@ -16,13 +16,14 @@ from itertools import combinations
 
 import numpy as np
 
+from diagnose.arrays import Floats, Ints
 from diagnose.errors import OverBudget
 from diagnose.inference.aggregation import aggregated, distinct, keep_mass
 from diagnose.inference.budget import STEP, spend, table
 from diagnose.inference.cutset import COMPOUND, Conditions, explained
 from diagnose.inference.decomposition import Decomposition, Part, decompose
 from diagnose.inference.elimination import Introduced, Visited, backward
-from diagnose.inference.network import Floats, Ints, Network
+from diagnose.inference.network import Network
 from diagnose.inference.posterior import Posterior
 from diagnose.inference.pruning import Pruner
 from diagnose.inference.solver import Solver

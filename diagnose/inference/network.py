@@ -9,10 +9,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from diagnose.arrays import Floats, Ints
 from diagnose.record import record
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
 
 PRESENT, ABSENT, OPEN = 1, 0, -1
 """Outcomes of a finding; an open finding is not yet observed, only asked about."""

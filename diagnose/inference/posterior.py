@@ -6,9 +6,10 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from diagnose.arrays import Floats
 from diagnose.errors import OverBudget
 from diagnose.inference.decomposition import decompose
-from diagnose.inference.network import Floats, Network
+from diagnose.inference.network import Network
 from diagnose.inference.solver import NEGLIGIBLE, Solver
 from diagnose.record import record
 

@@ -11,9 +11,9 @@ from functools import cached_property
 
 import numpy as np
 
+from diagnose.arrays import Floats, Ints
 from diagnose.inference.budget import table
 from diagnose.inference.expansion import apply_transition, survival, width
-from diagnose.inference.network import Floats, Ints
 from diagnose.record import record
 
 KERNEL = 32

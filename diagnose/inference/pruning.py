@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from diagnose.arrays import Floats, Ints
 from diagnose.inference.aggregation import keep_mass
-from diagnose.inference.network import Floats, Ints
 
 LOWEST_LOG = -1e9
 """In place of the log of zero, where logs are subtracted."""

@@ -10,11 +10,11 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from diagnose.arrays import Floats, Ints
 from diagnose.inference.budget import left, within
 from diagnose.inference.cutset import Bounds, cutset
 from diagnose.inference.decomposition import Decomposition
 from diagnose.inference.elimination import Block, Frontier, Messages, elimination_order
-from diagnose.inference.network import Floats, Ints
 from diagnose.inference.pruning import LOWEST_LOG, Pruner
 
 NEGLIGIBLE = 1e-9

@@ -8,6 +8,7 @@ from functools import cached_property
 from math import comb
 from typing import Literal
 
+from diagnose.decision.lookahead import Goal
 from diagnose.diagnosis.causes import Cause, Ranking
 from diagnose.diagnosis.evidence import Evidence
 from diagnose.diagnosis.limits import too_many
@@ -29,9 +30,6 @@ from diagnose.planner.verification import Proof
 from diagnose.planner.what_if import answer_chances, chance, what_if
 from diagnose.record import record
 from diagnose.tolerances import NO_CHANCE, SECONDS, SETTLED, WORTH_GROWING, WORTH_TELLING
-
-Goal = Literal["restore", "isolate"]
-
 
 TREE = 1500e6
 """Table entries that a plan may take besides its first act: 4 to 8 seconds on one core."""

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Literal
 
 import numpy as np
 
 from diagnose.decision.belief import Bound, repaired, start, tested
-from diagnose.decision.lookahead import Act, Decision, Valued, decide, decide_from
+from diagnose.decision.lookahead import Act, Decision, Goal, Valued, decide, decide_from
 from diagnose.decision.repair_order import repair_order
 from diagnose.diagnosis.opened import checks_touched
 from diagnose.inference import budget
@@ -34,9 +33,6 @@ from diagnose.tolerances import (
     UNLIKELY_PART,
     WIDTH,
 )
-
-Goal = Literal["restore", "isolate"]
-
 
 NO_ACT = "nothing that can be done here is worth its minutes any more"
 QUALIFIED = "is for a qualified person, or under the machine's manual only"

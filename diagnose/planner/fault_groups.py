@@ -11,9 +11,9 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from diagnose.arrays import Floats
 from diagnose.diagnosis.causes import Ranking
 from diagnose.diagnosis.evidence import Observation
-from diagnose.inference.network import Floats
 from diagnose.record import record
 from diagnose.tolerances import FAIL_TOGETHER
 

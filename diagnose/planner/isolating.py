@@ -13,9 +13,9 @@ from itertools import combinations, permutations
 import numpy as np
 from numpy.typing import NDArray
 
+from diagnose.arrays import Floats
 from diagnose.decision.cover import Cover, ambiguity_groups, cheapest_cover
 from diagnose.decision.problem import ANY, DecisionProblem
-from diagnose.inference.network import Floats
 from diagnose.planner.candidates import Candidate
 from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.value import SEVERAL

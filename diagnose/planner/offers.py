@@ -7,10 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from diagnose.arrays import Floats
+from diagnose.decision.lookahead import Goal
 from diagnose.diagnosis.causes import Ranking
-from diagnose.inference.network import Floats
 from diagnose.planner.candidates import Candidate
-from diagnose.planner.decide import Choice, Goal, best_choice
+from diagnose.planner.decide import Choice, best_choice
 from diagnose.planner.fault_groups import fault_groups
 from diagnose.planner.problem import Means, TroubleshootingProblem
 from diagnose.planner.question_outcomes import exact

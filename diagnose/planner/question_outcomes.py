@@ -9,12 +9,13 @@ from itertools import pairwise
 
 import numpy as np
 
+from diagnose.arrays import Floats
 from diagnose.diagnosis.causes import Ranking
 from diagnose.diagnosis.evidence import Evidence, Observation
 from diagnose.diagnosis.history import circumstances_behind
 from diagnose.diagnosis.priors import known_prior
 from diagnose.inference.explanation import ExplanationPosterior
-from diagnose.inference.network import ABSENT, OPEN, Floats
+from diagnose.inference.network import ABSENT, OPEN
 from diagnose.inference.posterior import log_evidence
 from diagnose.knowledge.circumstances import Circumstance
 from diagnose.observations.result import Result

@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from diagnose.arrays import Floats
 from diagnose.diagnosis.causes import Cause
 from diagnose.diagnosis.evidence import Evidence
-from diagnose.inference.network import Floats
 from diagnose.knowledge.parts import Remedy, part_in_words
 from diagnose.observations.events import Remedied
 from diagnose.planner.candidates import Candidate

@@ -13,9 +13,9 @@ from typing import Protocol
 
 import numpy as np
 
+from diagnose.arrays import Floats
 from diagnose.diagnosis.epochs import moved_modes
 from diagnose.diagnosis.evidence import Evidence, Observation
-from diagnose.inference.network import Floats
 from diagnose.knowledge.parts import Swap, part_in_words
 from diagnose.observations.events import Swapped
 from diagnose.observations.result import Result

@@ -12,10 +12,10 @@ from functools import cached_property
 
 import numpy as np
 
+from diagnose.arrays import Floats
 from diagnose.diagnosis.causes import Cause, Ranking
 from diagnose.diagnosis.evidence import Evidence, Observation
 from diagnose.inference.explanation import ExplanationPosterior
-from diagnose.inference.network import Floats
 from diagnose.planner.candidates import Candidate, open_reruns
 from diagnose.planner.question_outcomes import (
     LEFT,

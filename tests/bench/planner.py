@@ -7,6 +7,7 @@ from contextlib import suppress
 from dataclasses import replace
 from functools import cache
 
+from diagnose.decision.lookahead import Goal
 from diagnose.diagnosis.causes import Ranking
 from diagnose.diagnosis.evidence import Evidence
 from diagnose.diagnosis.model import Model
@@ -17,7 +18,7 @@ from diagnose.observations.case import Case
 from diagnose.observations.events import Remedied, Swapped
 from diagnose.planner.bleeding import bleed_after
 from diagnose.planner.candidates import Candidate, Outcome, rerun_name
-from diagnose.planner.decide import Choice, Goal, best_choice
+from diagnose.planner.decide import Choice, best_choice
 from diagnose.planner.fault_groups import fault_groups
 from diagnose.planner.problem import TroubleshootingProblem
 from diagnose.planner.tried import tried_enough

@@ -16,8 +16,9 @@ from itertools import product
 
 import numpy as np
 
+from diagnose.arrays import Floats
 from diagnose.inference import posterior
-from diagnose.inference.network import Floats, Network
+from diagnose.inference.network import Network
 from tests.inference.agrum import ENCODINGS, Agrum, Encoding, TooLarge
 from tests.inference.cases import PATTERNS, network
 

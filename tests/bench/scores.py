@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from diagnose.inference.network import Floats
+from diagnose.arrays import Floats
 
 
 def brier(stated: Floats, true: Floats) -> float:

@@ -14,7 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from diagnose.inference.network import ABSENT, PRESENT, Floats, Network
+from diagnose.arrays import Floats
+from diagnose.inference.network import ABSENT, PRESENT, Network
 
 LARGEST = 3e7
 """A joint table with more numbers than this is not tried."""

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.inference.network import Finding, Floats, Ints, Network, Variable
+from diagnose.arrays import Floats, Ints
+from diagnose.inference.network import Finding, Network, Variable
 
 
 @dataclass(frozen=True)

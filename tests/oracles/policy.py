@@ -7,9 +7,10 @@ from collections.abc import Callable
 
 import numpy as np
 
+from diagnose.arrays import Floats
 from diagnose.decision.belief import BeliefStates, repaired, start, tested
 from diagnose.decision.lookahead import Act, Goal, decide_from
-from diagnose.decision.problem import DecisionProblem, Floats
+from diagnose.decision.problem import DecisionProblem
 from diagnose.decision.repair_order import plan_repairs
 from diagnose.record import record
 from diagnose.tolerances import NEGLIGIBLE_OUTCOME

@@ -13,8 +13,8 @@ from itertools import chain, combinations
 
 import numpy as np
 
+from diagnose.arrays import Floats
 from diagnose.diagnosis.causes import Ranking
-from diagnose.inference.network import Floats
 
 Moves = Mapping[int, int]
 """Which state of the machine stands where another one stood, after a swap."""

@@ -11,12 +11,13 @@ import pytest
 from pydantic import BaseModel
 
 from diagnose.api import rank
+from diagnose.decision.lookahead import Goal
 from diagnose.diagnosis.causes import Ranking
 from diagnose.knowledge.base import Knowledge, load_knowledge
 from diagnose.machine.graph import load_machine
 from diagnose.observations.typed import read_typed
 from diagnose.planner.candidates import Candidate, required_rerun, rerun
-from diagnose.planner.contingent_plan import End, Goal, Plan, PlanStep, representative_outcome
+from diagnose.planner.contingent_plan import End, Plan, PlanStep, representative_outcome
 from diagnose.planner.decide import NO_ACT
 from diagnose.planner.fault_groups import fault_groups
 from diagnose.planner.offers import next_tests

@@ -10,9 +10,9 @@ from typing import cast
 import click
 
 from diagnose.api import plan
+from diagnose.decision.lookahead import Goal
 from diagnose.machine.planter import Machine
 from diagnose.observations.case import Case
-from diagnose.planner.contingent_plan import Goal
 from diagnose.planner.problem import Means
 from diagnose.reports.plan import build_plan_report
 from diagnose.ui.cli.options import case_input, colour_option, json_option

@@ -9,8 +9,8 @@ from typing import get_args
 import click
 import pytest
 
+from diagnose.decision.lookahead import Goal
 from diagnose.knowledge.checks import load_words
-from diagnose.planner.decide import Goal
 from diagnose.reports.schemas import DOCUMENTS
 from diagnose.training.skills import SKILLS
 from diagnose.training.worked_cases import Next
