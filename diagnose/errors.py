@@ -37,7 +37,7 @@ MOST_COMPARED = 2000
 LONGEST = 60
 """What came is shown up to this length."""
 
-LONGEST_WORD, LONGEST_PART = 200, 600
+_LONGEST_WORD, _LONGEST_PART = 200, 600
 """Longer words of a message are cut, whoever wrote it; so is what was expected, came or helps."""
 
 
@@ -250,10 +250,10 @@ def cut(text: str) -> str:
 
 def _readable(text: str) -> str:
     """A part of a message without what is longer than anybody reads: a word, or the whole of it."""
-    if len(text) <= LONGEST_WORD:
+    if len(text) <= _LONGEST_WORD:
         return text
-    told = " ".join(cut(word) if len(word) > LONGEST_WORD else word for word in text.split(" "))
-    return told if len(told) <= LONGEST_PART else told[: LONGEST_PART - 3] + "..."
+    told = " ".join(cut(word) if len(word) > _LONGEST_WORD else word for word in text.split(" "))
+    return told if len(told) <= _LONGEST_PART else told[: _LONGEST_PART - 3] + "..."
 
 
 def on_one_line(text: str) -> str:

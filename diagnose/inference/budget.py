@@ -24,8 +24,8 @@ LARGEST = 14_000_000
 They take about 110 MB, several times over while they are worked on.
 """
 
-STEP, ROW = 4_000, 16
-"""What one step and one row of a table take besides its entries, in entries that take as long."""
+STEP = 4_000
+"""What one step takes besides the entries of its table, in entries that take as long."""
 
 _Given = TypeVar("_Given")
 

@@ -18,7 +18,7 @@ from diagnose.formats.strictyaml import Document
 from diagnose.formats.value_problem import FieldFault, Path, Wrong, unknown
 from diagnose.knowledge.parts import LARGEST_PRIOR, PartKind
 
-SCHEMA = "rowfault/priors/1"
+PRIORS_SCHEMA = "rowfault/priors/1"
 
 SHIPPED = "shipped"
 """What the priors are called when no set was accepted."""
@@ -60,7 +60,7 @@ class PriorSet(Strict):
     def faults(self) -> Iterator[FieldFault]:
         """The name that stands for having no set.
 
-        >>> about = {"schema": SCHEMA, "accepted": "2026-03-01T09:30:00+00:00", "by": "workshop"}
+        >>> about = {"schema": PRIORS_SCHEMA, "accepted": "2026-03-01T09:30:00+00:00", "by": "Ann"}
         >>> found = PriorSet.model_validate({**about, "id": "shipped", "cases": 40, "parts": {}})
         >>> [str(wrong) for _, wrong in found.faults()]
         ['expected an id other than shipped, got shipped']
@@ -73,7 +73,7 @@ def read_priors(document: Document, kinds: Mapping[str, PartKind]) -> PriorSet:
     """The set in a document, for these part kinds. Raises `FileProblems` with all of them.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> about = {"schema": SCHEMA, "accepted": "2026-03-01T09:30:00+00:00", "by": "workshop"}
+    >>> about = {"schema": PRIORS_SCHEMA, "accepted": "2026-03-01T09:30:00+00:00", "by": "workshop"}
     >>> data = {**about, "id": "ours", "cases": 40, "parts": {"valv": {"coil_open": 0.02}}}
     >>> read_priors(Document("priors.yaml", data), load_knowledge().parts)
     Traceback (most recent call last):

@@ -15,7 +15,7 @@ from pathlib import Path
 from diagnose.errors import InputError, Place, Problem, Unavailable
 from diagnose.formats.strictyaml import read_text
 from diagnose.knowledge.parts import PartKind
-from diagnose.knowledge.priors import SCHEMA, PriorSet, read_priors
+from diagnose.knowledge.priors import PRIORS_SCHEMA, PriorSet, read_priors
 from diagnose.learning.conjugate import Gamma
 from diagnose.learning.counts import Counts, ModeCounts, Weights
 from diagnose.record import record
@@ -210,7 +210,7 @@ def set_text(lesson: Lesson, by: str, at: datetime) -> str:
             body += _kinds(frame, moved, "  ")
     mark = hashlib.sha256("\n".join(body).encode()).hexdigest()[:6]
     head = [
-        f"schema: {SCHEMA}",
+        f"schema: {PRIORS_SCHEMA}",
         f"id: learned-{at:%Y%m%d}-{mark}",
         f"accepted: {json.dumps(at.isoformat(timespec='seconds'))}",
         f"by: {json.dumps(by, ensure_ascii=False)}",

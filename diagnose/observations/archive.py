@@ -41,10 +41,10 @@ from diagnose.observations.entries import Event, Opened
 from diagnose.observations.formats import FORMAT, convert
 from diagnose.observations.validation import Validation, too_long
 
-SCHEMA, REST = "rowfault/case/3", "rowfault/case-rest/2"
+_SCHEMA, _REST = "rowfault/case/3", "rowfault/case-rest/2"
 """What an archive says that it is; and what came after a damaged entry."""
 
-_FORMS = {SCHEMA: 3, "rowfault/case/2": 2, "rowfault/case/1": 1}
+_FORMS = {_SCHEMA: 3, "rowfault/case/2": 2, "rowfault/case/1": 1}
 """The form of the events in each that is read (`diagnose.observations.formats`)."""
 
 UNCHAINED = "rowfault/case/1"
@@ -68,7 +68,7 @@ class Archive(Strict):
         """A story that does not begin with its opening, or with a second one; ids used twice.
 
         >>> from diagnose.observations.entries import Noted, new_event
-        >>> file = Archive(schema=SCHEMA, events=[new_event(Noted("hose chafed"), "A")])
+        >>> file = Archive(schema=_SCHEMA, events=[new_event(Noted("hose chafed"), "A")])
         >>> [(path, wrong.expected, wrong.got) for path, wrong in file.faults()]
         [(('events', 0, 'what'), 'the opening of a case first', 'note')]
         """
@@ -107,7 +107,7 @@ def story_data(events: Sequence[Event]) -> dict[str, Any]:
     """
     told = [{**data, "sha256": sha256} for _, data, sha256 in chained(events)]
     head = told[-1]["sha256"] if told else FIRST
-    return {"schema": SCHEMA, "entries": len(told), "head": head, "events": told}
+    return {"schema": _SCHEMA, "entries": len(told), "head": head, "events": told}
 
 
 def chained(events: Iterable[Event]) -> Iterator[tuple[Event, dict[str, Any], str]]:
@@ -115,7 +115,7 @@ def chained(events: Iterable[Event]) -> Iterator[tuple[Event, dict[str, Any], st
     head = FIRST
     for event in events:
         data = encode(event)
-        head = link(head, _FORMS[SCHEMA], canonical(data))
+        head = link(head, _FORMS[_SCHEMA], canonical(data))
         yield event, data, head
 
 
@@ -146,7 +146,7 @@ def rest_text(case: str, entry: int, events: Sequence[Event]) -> str:
     'schema: rowfault/case-rest/2'
     """
     told = [encode(event) for event in events]
-    return _text({"schema": REST, "case": case, "after_entry": entry, "events": told})
+    return _text({"schema": _REST, "case": case, "after_entry": entry, "events": told})
 
 
 def _text(data: dict[str, Any]) -> str:

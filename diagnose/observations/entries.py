@@ -20,7 +20,7 @@ from diagnose.formats.model import Flag, Text
 from diagnose.formats.value_problem import FieldFault, Wrong
 from diagnose.observations.events import Circumstances, History, Reading, Remedied, Run, Swapped
 from diagnose.observations.fields import Stored, Value
-from diagnose.observations.forms import CaseId, EventId, Layout, Words
+from diagnose.observations.forms import CaseId, EventId, FreeText, LayoutText
 from diagnose.record import record
 
 
@@ -34,8 +34,8 @@ class Opened(Stored):
 
     case: CaseId
     machine: Text
-    title: Words | None = None
-    layout: Layout | None = None
+    title: FreeText | None = None
+    layout: LayoutText | None = None
     kind: Literal["opened"] = field(default="opened", kw_only=True, repr=False)
 
 
@@ -53,7 +53,7 @@ class Answered(Stored):
 class Noted(Stored):
     """Words for whoever reads the case; they move no probability."""
 
-    text: Words
+    text: FreeText
     kind: Literal["note"] = field(default="note", kw_only=True, repr=False)
 
 
@@ -62,7 +62,7 @@ class Skipped(Stored):
     """An act that cannot be done here; the plan leaves it out from then on."""
 
     act: Text
-    reason: Words | None = None
+    reason: FreeText | None = None
     kind: Literal["skip"] = field(default="skip", kw_only=True, repr=False)
 
 
@@ -85,7 +85,7 @@ class Concluded(Stored):
 
     outcome: Literal["proven", "handed-over", "given-up"]
     causes: tuple[Text, ...] = ()
-    says: Words | None = None
+    says: FreeText | None = None
     kind: Literal["conclusion"] = field(default="conclusion", kw_only=True, repr=False)
 
 
@@ -93,8 +93,8 @@ class Concluded(Stored):
 class HandedOver(Stored):
     """The case goes on with somebody else; ``to`` has it from now on."""
 
-    to: Words
-    why: Words
+    to: FreeText
+    why: FreeText
     kind: Literal["hand-over"] = field(default="hand-over", kw_only=True, repr=False)
 
 
@@ -102,7 +102,7 @@ class HandedOver(Stored):
 class Reopened(Stored):
     """A closed case goes on, and needs a new conclusion."""
 
-    reason: Words
+    reason: FreeText
     kind: Literal["reopened"] = field(default="reopened", kw_only=True, repr=False)
 
 
@@ -134,7 +134,7 @@ class Correction(Stored):
 
     event: EventId
     instead: Annotated[Statement, Field(discriminator="kind")] | None = None
-    reason: Words | None = None
+    reason: FreeText | None = None
     step: Literal["undo", "redo"] | None = None
     kind: Literal["correction"] = field(default="correction", kw_only=True, repr=False)
 
@@ -160,9 +160,9 @@ class Event(Stored):
 
     id: EventId
     at: AwareDatetime
-    who: Words
+    who: FreeText
     what: Annotated[What, Field(discriminator="kind")]
-    question: Words | None = None
+    question: FreeText | None = None
     seen: EventId | None = None
     before: tuple[EventId, ...] = ()
     same_as: EventId | None = None

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import field
 from typing import Annotated, Literal
 
-from diagnose.observations.fields import Filled, Form, Row, Stored, Text, Value
+from diagnose.observations.fields import Filled, Form, Identifier, Row, Stored, Value
 from diagnose.observations.result import Result, pattern_of, results_of
 from diagnose.record import record
 
@@ -29,8 +29,8 @@ class Count(Stored):
 
     result: Result
     rows: tuple[Row, ...]
-    least: Annotated[int, Form("Number")]
-    most: Annotated[int, Form("Number")]
+    least: Annotated[int, Form("CountForm")]
+    most: Annotated[int, Form("CountForm")]
 
 
 @record
@@ -67,14 +67,14 @@ class Run(Stored):
     """
 
     index: Filled
-    check: Text
-    results: Annotated[tuple[Result, ...], Form("Results")]
+    check: Identifier
+    results: Annotated[tuple[Result, ...], Form("ResultsForm")]
     circumstances: Mapping[str, Value] = field(default_factory=dict)
     epoch: Filled = 0
     counts: tuple[Count, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
     inferred: tuple[Row, ...] = ()
-    session: Text | None = None
+    session: Identifier | None = None
     kind: Literal["run"] = field(default="run", kw_only=True, repr=False)
 
     @classmethod
@@ -119,8 +119,8 @@ class Reading(Stored):
     circumstances: what is known of how it was taken, such as the engine off, or full command.
     """
 
-    measurement: Text
-    part: Text
+    measurement: Identifier
+    part: Identifier
     value: Value
     epoch: Filled = 0
     circumstances: Mapping[str, Value] = field(default_factory=dict)
@@ -131,8 +131,8 @@ class Reading(Stored):
 class Remedied(Stored):
     """A remedy that was done to a part, by the id that its kind lists."""
 
-    remedy: Text
-    part: Text
+    remedy: Identifier
+    part: Identifier
     kind: Literal["remedy"] = field(default="remedy", kw_only=True, repr=False)
 
     @property
@@ -149,9 +149,9 @@ class Remedied(Stored):
 class Swapped(Stored):
     """What changed places between a part and its like in another row, by the id of the swap."""
 
-    swap: Text
-    part: Text
-    other: Text
+    swap: Identifier
+    part: Identifier
+    other: Identifier
     kind: Literal["swap"] = field(default="swap", kw_only=True, repr=False)
 
     @property
@@ -168,7 +168,7 @@ class Swapped(Stored):
 class History(Stored):
     """What is known of the machine's past, by circumstance."""
 
-    values: Mapping[str, Text]
+    values: Mapping[str, Identifier]
     kind: Literal["history"] = field(default="history", kw_only=True, repr=False)
 
 

@@ -63,8 +63,8 @@ class Form:
         return handler.generate_schema(getattr(forms, self.name))
 
 
-Text = Annotated[str, Form("Text")]
-Value = Annotated[float | str, Form("Value")]
-Row = Annotated[int, Form("Row")]
-Filled = Annotated[int, Form("Filled")]
+Identifier = Annotated[str, Form("Text")]
+Value = Annotated[float | str, Form("ValueForm")]
+Row = Annotated[int, Form("RowForm")]
+Filled = Annotated[int, Form("FilledForm")]
 """Held by those of `FILLED`."""

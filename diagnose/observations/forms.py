@@ -36,7 +36,7 @@ def _printable(text: str) -> str:
 
 
 def spoken(text: str) -> str:
-    """What a person wrote, when it can be kept as `Words`. Raises `Wrong`.
+    """What a person wrote, when it can be kept as `FreeText`. Raises `Wrong`.
 
     >>> spoken("hose chafed")
     'hose chafed'
@@ -49,20 +49,20 @@ def spoken(text: str) -> str:
     return _printable(text)
 
 
-Words = Annotated[
+FreeText = Annotated[
     str, StringConstraints(min_length=1, max_length=LONGEST_TEXT), AfterValidator(_printable)
 ]
 """What a person wrote: anything but control characters, which could steer a terminal."""
 EventId = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{32}$")]
 CaseId = Annotated[str, StringConstraints(pattern=r"^[0-9]{8}-[a-z0-9-]{1,80}$")]
 Pattern = Annotated[str, StringConstraints(pattern=r"^[PF?.]+$", max_length=1000)]
-Layout = Annotated[str, StringConstraints(max_length=100_000)]
-Row = Annotated[int, Field(strict=True, ge=1, le=1000)]
-Number = Annotated[int, Field(strict=True, ge=0, le=1000)]
-Value = Annotated[float, Field(strict=True, allow_inf_nan=False)] | Text
+LayoutText = Annotated[str, StringConstraints(max_length=100_000)]
+RowForm = Annotated[int, Field(strict=True, ge=1, le=1000)]
+CountForm = Annotated[int, Field(strict=True, ge=0, le=1000)]
+ValueForm = Annotated[float, Field(strict=True, allow_inf_nan=False)] | Text
 
 
-class _Results:
+class _FromPattern:
     """Results, written as a pattern of one letter per row."""
 
     def __get_pydantic_core_schema__(self, source: object, handler: Any) -> CoreSchema:
@@ -70,7 +70,7 @@ class _Results:
         return core_schema.no_info_after_validator_function(results_of, pattern)
 
 
-class _Filled:
+class _NotTold:
     """A number that nobody tells: it is refused where it is given."""
 
     def __get_pydantic_core_schema__(self, source: object, handler: Any) -> CoreSchema:
@@ -85,5 +85,5 @@ def _not_told(number: object) -> int:
     raise Wrong("no such field", quoted(number), "leave it out: runs are counted in order")
 
 
-Results = Annotated[tuple[Result, ...], _Results()]
-Filled = Annotated[int, _Filled()]
+ResultsForm = Annotated[tuple[Result, ...], _FromPattern()]
+FilledForm = Annotated[int, _NotTold()]

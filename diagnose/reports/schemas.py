@@ -15,7 +15,7 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
 @record
-class Document:
+class DocumentKind:
     """A kind of document: what its type is called and where it is, and what prints it.
 
     A type is loaded when it is asked for, for some are slow to import.
@@ -41,23 +41,23 @@ class Document:
         return _paragraphs(str(self.model.__doc__)).partition("\n")[0]
 
 
-DOCUMENTS: Mapping[str, Document] = {
-    "ranking": Document("ranking.RankingReport", "rank --json"),
-    "plan": Document("ranking.PlanReport", "plan --json"),
-    "report": Document("case.CaseReport", "report CASE -o FILE.json"),
-    "readiness": Document("listings.ReadinessReport", "ready --json"),
-    "season": Document("case.SeasonReport", "ready --case CASE --json"),
-    "cases": Document("listings.CasesReport", "cases list --json"),
-    "case": Document("case.StoryReport", "cases show --json"),
-    "lesson": Document("training.LessonReport", "cases learn --show --json"),
-    "coverage": Document("listings.CoverageReport", "cases coverage --json"),
-    "drill": Document("training.DrillReport", "drill --play PLAYER --json"),
-    "drills": Document("training.DrillsReport", "drill --play PLAYER --json"),
-    "progress": Document("training.ProgressReport", "drill --progress --json"),
-    "machines": Document("listings.MachinesReport", "machine list --json"),
-    "machine": Document("listings.MachineFacts", "machine show --json"),
-    "rules": Document("listings.RulesReport", "rules list --json"),
-    "explanation": Document("listings.ExplanationReport", "explain --json"),
+DOCUMENTS: Mapping[str, DocumentKind] = {
+    "ranking": DocumentKind("ranking.RankingReport", "rank --json"),
+    "plan": DocumentKind("ranking.PlanReport", "plan --json"),
+    "report": DocumentKind("case.CaseReport", "report CASE -o FILE.json"),
+    "readiness": DocumentKind("listings.ReadinessReport", "ready --json"),
+    "season": DocumentKind("case.SeasonReport", "ready --case CASE --json"),
+    "cases": DocumentKind("listings.CasesReport", "cases list --json"),
+    "case": DocumentKind("case.StoryReport", "cases show --json"),
+    "lesson": DocumentKind("training.LessonReport", "cases learn --show --json"),
+    "coverage": DocumentKind("listings.CoverageReport", "cases coverage --json"),
+    "drill": DocumentKind("training.DrillReport", "drill --play PLAYER --json"),
+    "drills": DocumentKind("training.DrillsReport", "drill --play PLAYER --json"),
+    "progress": DocumentKind("training.ProgressReport", "drill --progress --json"),
+    "machines": DocumentKind("listings.MachinesReport", "machine list --json"),
+    "machine": DocumentKind("listings.MachineFacts", "machine show --json"),
+    "rules": DocumentKind("listings.RulesReport", "rules list --json"),
+    "explanation": DocumentKind("listings.ExplanationReport", "explain --json"),
 }
 """By the name that stands in a document's ``schema``, between the strokes."""
 

@@ -33,7 +33,7 @@ def can_hold(field: Field, tests: Iterable[FieldTest]) -> bool:
         named.append(set(field.choices))
     if named:
         return any(passes(value, fixed) for value in set.intersection(*named))
-    return not field.numeric or _some_number(field.type in WHOLE, fixed)
+    return not field.numeric or _some_number(field.type in _WHOLE, fixed)
 
 
 def passes(value: FactValue, tests: Iterable[FieldTest]) -> bool:
@@ -75,7 +75,7 @@ def _some_number(whole: bool, tests: list[FieldTest]) -> bool:
 
 
 _NUMBERS = frozenset({"number", "count", "run", "row"})
-WHOLE = frozenset({"count", "run", "row"})
+_WHOLE = frozenset({"count", "run", "row"})
 
 _IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9_./:@,+-]{0,999}")
 """The longest is a rerun of every other row of the widest machine, with 400 letters."""
@@ -147,7 +147,7 @@ def complaint_about(field: Field, value: object) -> str:
 
 
 def _complaint_about_number(field: Field, value: object) -> str:
-    whole = field.type in WHOLE
+    whole = field.type in _WHOLE
     wanted = "a whole number" if whole else "a number"
     if isinstance(value, bool) or not isinstance(value, int if whole else (int, float)):
         return wanted

@@ -75,12 +75,14 @@ def said_in(text: str) -> _Said | None:
     return _Said(word, rest.strip(" ,")) if known else None
 
 
-def told_by(said: _Said, job: Session, question: Question) -> Sequence[Statement | Correction]:
+def statements_of(
+    said: _Said, job: Session, question: Question
+) -> Sequence[Statement | Correction]:
     """What a word tells. Raises `Wrong`, or `FileProblems` for the words after ``else``.
 
-    >>> told_by(_Said("note", "hose chafed"), None, None)
+    >>> statements_of(_Said("note", "hose chafed"), None, None)
     [Noted(text='hose chafed')]
-    >>> told_by(_Said("give-up", "it rains"), None, None)[0].says
+    >>> statements_of(_Said("give-up", "it rains"), None, None)[0].says
     'it rains'
     """
     why = spoken(said.rest) or None

@@ -19,7 +19,7 @@ from diagnose.record import record
 from diagnose.store.drills import add_drill, drills_of
 from diagnose.store.engine import clear_errors, make_engine
 from diagnose.store.entry import Entry, Wanted, entry_of, words_of
-from diagnose.store.listing import damages, ids_of, listed, note_down, read_case, search_damages
+from diagnose.store.listing import damages, ids_of, listed, note_down, read_events, search_damages
 from diagnose.store.reading import REMEDY, Kept
 from diagnose.store.rows import case_row, cases, drills, event_row, events, sha256
 from diagnose.store.schema import bring_up_to_date
@@ -231,7 +231,7 @@ class Casebook:
 
     def _events(self, connection: Connection, case: str) -> list[Kept]:
         """A case's events. Nothing is ever changed, so only those that are new are read."""
-        kept = read_case(connection, case, self._read_before.get(case, []))
+        kept = read_events(connection, case, self._read_before.get(case, []))
         self._read_before[case] = kept
         return kept
 
@@ -339,7 +339,7 @@ def health(connection: Connection) -> Health:
     ids, entries = ids_of(connection), 0
     for case in ids:
         try:
-            kept = read_case(connection, case, [])
+            kept = read_events(connection, case, [])
             problems += _of_the_list(connection, case, kept)
             entries += len(kept)
         except Damaged as damaged:

@@ -194,7 +194,7 @@ def clear_errors(engine: Engine, but_gone: bool = False) -> Iterator[None]:
     except DBAPIError as error:
         if but_gone and is_gone(engine, error):
             raise
-        raise Unavailable(in_words(engine, error)) from error
+        raise Unavailable(error_in_words(engine, error)) from error
     except UnicodeError as error:  # SQLite's own message, of a damaged file
         raise Unavailable(_complaint(engine, "malformed text")) from error
     except (sqlite3.Error, OSError) as error:
@@ -202,11 +202,11 @@ def clear_errors(engine: Engine, but_gone: bool = False) -> Iterator[None]:
         raise Unavailable(_complaint(engine, said or str(error))) from error
 
 
-def in_words(engine: Engine, error: DBAPIError) -> str:
+def error_in_words(engine: Engine, error: DBAPIError) -> str:
     """What an error of the database means, and what to try.
 
     >>> full = DBAPIError("", None, Exception("database or disk is full"))
-    >>> in_words(make_engine("sqlite://"), full)  # doctest: +ELLIPSIS
+    >>> error_in_words(make_engine("sqlite://"), full)  # doctest: +ELLIPSIS
     "casebook in memory: expected room on the disk, got 'database or disk is full'; make room ..."
     """
     return _complaint(engine, str(error.orig))

@@ -11,7 +11,7 @@ from diagnose.observations.result import Result
 from diagnose.observations.state import CaseState
 from diagnose.record import record
 
-OPEN = "open"
+STILL_OPEN = "open"
 
 LONGEST_SAID = 500_000
 """Letters of a case that can be searched; PostgreSQL indexes no more than a megabyte."""
@@ -82,7 +82,7 @@ def entry_of(state: CaseState) -> Entry:
         state.title,
         state.started,
         state.last,
-        ended.outcome if ended else OPEN,
+        ended.outcome if ended else STILL_OPEN,
         ended.causes if ended else (),
         tuple(sorted(failed)),
         state.elapsed_minutes,

@@ -8,11 +8,11 @@ from sqlalchemy import ColumnElement, Connection, select, text
 
 from diagnose.errors import Damaged, Place, Problem
 from diagnose.observations.state import CaseState, replay
-from diagnose.store.entry import OPEN, Entry, Wanted, entry_of, words_in, words_of
+from diagnose.store.entry import STILL_OPEN, Entry, Wanted, entry_of, words_in, words_of
 from diagnose.store.reading import REMEDY, Kept, read_back
 from diagnose.store.rows import (
     SEALED_OF_CASES,
-    Row,
+    TableRow,
     case_row,
     cases,
     entry_in,
@@ -40,14 +40,14 @@ def ids_of(connection: Connection) -> list[str]:
     return [*found, *lost]
 
 
-def read_case(connection: Connection, case: str, known: Sequence[Kept]) -> list[Kept]:
+def read_events(connection: Connection, case: str, known: Sequence[Kept]) -> list[Kept]:
     """The events of a case, with their hashes; none when there is no such case.
 
     Raises `Damaged`.
     """
     query = select(events).where(events.c.case == case, events.c.number > len(known))
     noted = connection.execute(select(cases).where(cases.c.case == case)).mappings().first()
-    rows: list[Row] = [dict(row) for row in connection.execute(query).mappings()]
+    rows: list[TableRow] = [dict(row) for row in connection.execute(query).mappings()]
     rows.sort(key=lambda row: (not isinstance(row["number"], int), row["number"]))
     if noted is None:
         if rows or known:
@@ -113,7 +113,7 @@ def search_damages(connection: Connection) -> Iterator[Problem]:
 
 def _filters(wanted: Wanted) -> Iterator[ColumnElement[bool]]:
     if wanted.open is not None:
-        yield (cases.c.outcome == OPEN) if wanted.open else (cases.c.outcome != OPEN)
+        yield (cases.c.outcome == STILL_OPEN) if wanted.open else (cases.c.outcome != STILL_OPEN)
     if wanted.machine is not None:
         yield cases.c.machine == wanted.machine
     if wanted.cause is not None:
@@ -143,7 +143,7 @@ def note_all(connection: Connection) -> None:
     """Note down every case anew, as this program understands it; a damaged one is left alone."""
     for case in ids_of(connection):
         try:
-            kept = read_case(connection, case, [])
+            kept = read_events(connection, case, [])
         except Damaged:
             continue
         if kept:

@@ -13,7 +13,7 @@ from diagnose.observations.encoding import FIRST, decode, link
 from diagnose.observations.entries import Event, Opened
 from diagnose.observations.formats import FORMAT, convert
 from diagnose.record import record
-from diagnose.store.rows import Row, when
+from diagnose.store.rows import TableRow, when
 
 REMEDY = (
     "nothing was changed; write what is whole with rowfault cases export, and take the rest from "
@@ -39,7 +39,7 @@ class Kept:
 
 
 def read_back(
-    case: str, rows: Sequence[Row], known: Sequence[Kept], noted: Row | None
+    case: str, rows: Sequence[TableRow], known: Sequence[Kept], noted: TableRow | None
 ) -> list[Kept]:
     """The events of a case, of which those that are ``known`` were read before.
 
@@ -86,7 +86,7 @@ def _damaged(
     return Damaged(problem, [each.event for each in kept], rest)
 
 
-def _kept(case: str, row: Row, previous: str) -> Kept:
+def _kept(case: str, row: TableRow, previous: str) -> Kept:
     """A row's event, if the row follows the one whose hash is given, and is what was stored."""
     event = _event(row)
     if row["previous"] != previous:
@@ -99,7 +99,7 @@ def _kept(case: str, row: Row, previous: str) -> Kept:
     return Kept(event, str(row["sha256"]))
 
 
-def _alone(row: Row) -> Iterator[Event]:
+def _alone(row: TableRow) -> Iterator[Event]:
     """The event of a row that is whole by itself."""
     try:
         yield _event(row)
@@ -107,7 +107,7 @@ def _alone(row: Row) -> Iterator[Event]:
         return
 
 
-def _event(row: Row) -> Event:
+def _event(row: TableRow) -> Event:
     form, body = row["format"], row["body"]
     if not isinstance(form, int) or not isinstance(body, str):
         raise Wrong(got=f"form {quoted(form)} and text {quoted(body)}", expected="what was stored")

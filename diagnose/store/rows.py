@@ -26,7 +26,7 @@ from diagnose.observations.entries import Event
 from diagnose.observations.formats import FORMAT
 from diagnose.store.entry import Entry
 
-Row = Mapping[str, object]
+TableRow = Mapping[str, object]
 
 SEALED_OF_CASES = (
     *("case", "machine", "title", "opened", "last", "outcome", "causes", "rows_failed"),
@@ -93,7 +93,7 @@ def case_row(entry: Entry, length: int = 0, head: str = "", said: str = "") -> d
     return {**row, "seal": seal(row[name] for name in SEALED_OF_CASES)}
 
 
-def entry_in(row: Row) -> Entry:
+def entry_in(row: TableRow) -> Entry:
     """The case that a row of the list is about.
 
     >>> at = datetime(2026, 3, 1, tzinfo=UTC)
@@ -133,7 +133,7 @@ def seal(values: Iterable[object]) -> str:
     return sha256(_json(list(values)))
 
 
-def is_sealed(row: Row, columns: Iterable[str]) -> bool:
+def is_sealed(row: TableRow, columns: Iterable[str]) -> bool:
     """Whether a row is as it was sealed.
 
     >>> row = {"a": 1, "seal": seal([1])}

@@ -11,7 +11,14 @@ from sqlalchemy.exc import DBAPIError
 
 from diagnose.errors import Unavailable
 from diagnose.store.address import place_of_url
-from diagnose.store.engine import clear_errors, in_words, is_gone, is_read_only, reading, writing
+from diagnose.store.engine import (
+    clear_errors,
+    error_in_words,
+    is_gone,
+    is_read_only,
+    reading,
+    writing,
+)
 
 RETURN_SECONDS, STARTING_SECONDS, SILENT_SECONDS = 10.0, 60.0, 3.0
 """So long a server is waited for that is away; that says that it starts; that says nothing."""
@@ -70,7 +77,7 @@ class Server:
                 since = since or time.monotonic()
                 waited = time.monotonic() - since
                 if waited > _patience(lost):
-                    raise Unavailable(in_words(engine, lost)) from lost
+                    raise Unavailable(error_in_words(engine, lost)) from lost
                 if waited > WAITING_SECONDS and not told:
                     told = True
                     self._say(WAITING)

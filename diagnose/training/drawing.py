@@ -99,11 +99,11 @@ def _states(knowledge: Knowledge, level: Level, luck: KeyedRandom) -> Mapping[st
     return {check: {} for check in checks}
 
 
-def visible(knowledge: Knowledge) -> list[Circumstance]:
+def visible_circumstances(knowledge: Knowledge) -> list[Circumstance]:
     """The circumstances of runs that somebody can see.
 
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> [each.id for each in visible(load_knowledge(learned=False))]
+    >>> [each.id for each in visible_circumstances(load_knowledge(learned=False))]
     ['bleed-hose', 'engine', 'moving', 'oil', 'supply']
     """
     return [each for each in knowledge.of_scope("run").values() if each.value != "none"]
@@ -111,7 +111,7 @@ def visible(knowledge: Knowledge) -> list[Circumstance]:
 
 def _drawn(knowledge: Knowledge, check: str, luck: KeyedRandom) -> States:
     found: dict[str, str] = {}
-    for each in visible(knowledge):
+    for each in visible_circumstances(knowledge):
         state = each.states[luck.pick(one.prior_for(check) for one in each.states)]
         if state.id != each.good_state(check).id:
             found[each.id] = state.id
@@ -126,7 +126,7 @@ def _misleading(knowledge: Knowledge, luck: KeyedRandom) -> Mapping[str, States]
     offers = [
         (check, each, state, state.prior_for(check) * state.shows.get(check, 0.0))
         for check in knowledge.checks
-        for each in visible(knowledge)
+        for each in visible_circumstances(knowledge)
         for state in each.states
     ]
     check, circumstance, state, _ = offers[luck.pick(offer[-1] for offer in offers)]

@@ -17,7 +17,7 @@ from diagnose.machine.graph import Machine, load_machine
 from diagnose.observations.entries import Answered, Event, Opened, Skipped, Statement, new_event
 from diagnose.observations.events import History, Reading, Remedied, Run, Swapped
 from diagnose.record import record
-from diagnose.training.drawing import Hidden, draw_fault, visible
+from diagnose.training.drawing import Hidden, draw_fault, visible_circumstances
 from diagnose.training.keyed_rng import KeyedRandom, digest
 from diagnose.training.level import Drills, Level, load_drills
 from diagnose.training.moves import ENDS, Move
@@ -27,7 +27,7 @@ from diagnose.training.world import World
 BEGINS = datetime(2026, 3, 1, 8, tzinfo=UTC)
 """When every drill begins; an invented morning."""
 
-MOST_SHARED, MOST_WORK = 8, 12
+_MOST_SHARED, _MOST_MENDED = 8, 12
 """So much work on parts that several rows share, and in all, ends a drill: the machine goes to
 somebody else (judgement; whoever has come so far guesses). No sooner than the planner hands over,
 see `diagnose.planner.tried`.
@@ -93,7 +93,7 @@ class Sitting:
         """
         mended = [move.part for move in self.moves if move.kind in ("mend", "swap")]
         shared = [part for part in mended if len(self.drill.machine.rows_of(part)) > 1]
-        return len(shared) >= MOST_SHARED or len(mended) >= MOST_WORK
+        return len(shared) >= _MOST_SHARED or len(mended) >= _MOST_MENDED
 
     @property
     def minutes(self) -> float:
@@ -206,7 +206,7 @@ class Drill:
             each.id: self.drills.value(
                 each.id, check, states.get(each.id, each.good_state(check).id)
             )
-            for each in visible(self.knowledge)
+            for each in visible_circumstances(self.knowledge)
         }
 
     def first_run(self, number: int) -> tuple[str, Event]:
@@ -350,7 +350,7 @@ class _Table:
         """What should last is put in place where it lacks; how it was before is seen then."""
         facts: list[Statement] = []
         besides: list[str] = []
-        for circumstance in visible(self.drill.knowledge):
+        for circumstance in visible_circumstances(self.drill.knowledge):
             prepare = circumstance.prepare
             last = list(self.bad)[-1]
             lacks = circumstance.id in self.bad[last]

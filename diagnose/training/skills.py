@@ -42,7 +42,7 @@ TELLS_SIDE = 0.05
 
 MOSTLY = 0.5
 
-CIRCUMSTANCE, UNSEEN = "circumstances/", "upset"
+_CIRCUMSTANCE, _UNSEEN = "circumstances/", "upset"
 """How the ids of circumstances begin, and the one that nobody can see to."""
 
 ON_PARTS = ("read", "mend", "swap")
@@ -82,8 +82,8 @@ def _circumstances(moment: DecisionPoint, move: Move) -> bool | None:
     """Ask, or run again as it should be, while rows stand failed by a run that may be spoiled."""
     standing = set(standing_failures(moment.view.state.case).values())
     doubts = any(
-        cause.id.startswith(CIRCUMSTANCE)
-        and UNSEEN not in cause.id
+        cause.id.startswith(_CIRCUMSTANCE)
+        and _UNSEEN not in cause.id
         and int(cause.id.rpartition("@")[2]) in standing
         and cause.probability >= DOUBT
         for cause in moment.ranking.causes

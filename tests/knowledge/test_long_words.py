@@ -15,7 +15,7 @@ from diagnose.formats.strictyaml import Document, read_file, read_text
 from diagnose.knowledge.base import load_knowledge
 from diagnose.knowledge.circumstances import Circumstance
 from diagnose.knowledge.parts import PartKind
-from diagnose.knowledge.priors import SCHEMA, read_priors
+from diagnose.knowledge.priors import PRIORS_SCHEMA, read_priors
 from diagnose.machine.assemble import machine_in
 from diagnose.observations.casefile import read_case
 from diagnose.paths import shipped
@@ -87,7 +87,7 @@ STORY = {
     ],
 }
 PRIORS = {
-    "schema": SCHEMA,
+    "schema": PRIORS_SCHEMA,
     "id": "ours",
     "accepted": "2026-03-01T09:30:00+00:00",
     "by": "workshop",

@@ -17,7 +17,7 @@ from diagnose.ui.svg.machine import (
     COLUMN,
     EDGE,
     MOST_BAND_COLUMNS,
-    WIDTH,
+    PICTURE_WIDTH,
     Shown,
     bands,
     draw_band,
@@ -92,7 +92,7 @@ def test_a_darker_shade_is_more_probable() -> None:
 def test_every_picture_fits_a_phone_at_full_size(name: str) -> None:
     pictures = drawn(load_machine(name), {})
     assert max(float(each.get("width", "0")) for each in pictures) <= PHONE
-    assert COLUMN * MOST_BAND_COLUMNS + 2 * EDGE <= WIDTH == PHONE
+    assert COLUMN * MOST_BAND_COLUMNS + 2 * EDGE <= PICTURE_WIDTH == PHONE
 
 
 @pytest.mark.parametrize("name", MACHINES)

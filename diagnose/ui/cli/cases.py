@@ -25,7 +25,7 @@ from diagnose.projection import Projection
 from diagnose.reports.forms.case import TimelineEntry
 from diagnose.reports.listings import build_cases_report
 from diagnose.reports.story import build_story_report, timeline_of
-from diagnose.store.entry import OPEN, Entry, Wanted
+from diagnose.store.entry import STILL_OPEN, Entry, Wanted
 from diagnose.ui.cli.completion import suggest_cases, suggest_machines
 from diagnose.ui.cli.options import (
     MOST_LIMIT,
@@ -239,7 +239,7 @@ def _lines(entry: Entry) -> Iterator[str]:
 
 
 def _goes_on(entry: Entry) -> bool:
-    return entry.outcome == OPEN and bool(entry.owner)
+    return entry.outcome == STILL_OPEN and bool(entry.owner)
 
 
 def shown(case: str, who: str | None, *, as_json: bool, colour: bool) -> None:

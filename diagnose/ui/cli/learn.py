@@ -44,7 +44,7 @@ def learn_command(*, wish: str, who: str | None, as_json: bool) -> None:
         forget_lesson()
         return
 
-    by = told_by(who) if wish == "accept" else None
+    by = named_or_login(who) if wish == "accept" else None
     with opened_casebook() as casebook:
         entries = casebook.entries()
     if by is not None:
@@ -205,7 +205,7 @@ def _set(priors: str) -> str:
     return names.get(priors, f"priors {priors}")
 
 
-def told_by(who: str | None) -> str:
+def named_or_login(who: str | None) -> str:
     """Whoever was named, else who is logged in. Raises `InputError` when nobody is known."""
     name = who or login()
     if not name:

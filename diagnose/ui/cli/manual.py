@@ -168,7 +168,7 @@ LARGEST_LISTING, LARGEST_PAGE = 4_000_000, 4_000_000
 _NAME = re.compile(r"\w[\w.-]*(/\w[\w.-]*)*", re.ASCII)
 """Where a page may stand: below the folder, and nowhere else."""
 _MARK = re.compile(r"[0-9a-f]{64}")
-REMEDY, MOVE = "choose another name for the manual", "move or delete it, then try again"
+_OTHER_NAME, _MOVE = "choose another name for the manual", "move or delete it, then try again"
 
 Marks = Mapping[str, Collection[str]]
 """By its name, the SHA-256 of what the program wrote into a file."""
@@ -218,7 +218,7 @@ def read_listing(folder: Path) -> Marks:
     except (OSError, ValueError, RecursionError) as error:
         got = "a damaged one" if isinstance(error, RecursionError) else f"a damaged one ({error})"
         expected = "the list of files that rowfault wrote here"
-        raise FileProblems([Problem(Place(str(path)), expected, got, REMEDY)]) from error
+        raise FileProblems([Problem(Place(str(path)), expected, got, _OTHER_NAME)]) from error
 
 
 def _marks(data: object) -> Marks:
@@ -251,17 +251,17 @@ def _wrong(folder: Path, before: Marks, name: str) -> Iterator[Problem]:
             return
         if not stat.S_ISDIR(mode):
             where = Place(str(folder / above))
-            yield Problem(where, "a folder of the manual", "something else", MOVE)
+            yield Problem(where, "a folder of the manual", "something else", _MOVE)
             return
     mode = _mode(path)
     if mode is None:
         return
     if not stat.S_ISREG(mode):
-        yield Problem(place, "a page of the manual", "something else", MOVE)
+        yield Problem(place, "a page of the manual", "something else", _MOVE)
     elif name not in before:
-        yield Problem(place, "no file, or one that rowfault wrote", "one of yours", MOVE)
+        yield Problem(place, "no file, or one that rowfault wrote", "one of yours", _MOVE)
     elif mark_of(read_at_most(path, LARGEST_PAGE)) not in before[name]:
-        yield Problem(place, "the page as rowfault wrote it", "one that was changed since", MOVE)
+        yield Problem(place, "the page as rowfault wrote it", "one that was changed since", _MOVE)
 
 
 def _mode(path: Path) -> int | None:

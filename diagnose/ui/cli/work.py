@@ -43,7 +43,14 @@ from diagnose.projection import Projection
 from diagnose.record import record
 from diagnose.session.answers import Question, answered
 from diagnose.session.overtaken import keep
-from diagnose.session.prompt_commands import SAYINGS, SHOWN, accepted, leads_to, said_in, told_by
+from diagnose.session.prompt_commands import (
+    SAYINGS,
+    SHOWN,
+    accepted,
+    leads_to,
+    said_in,
+    statements_of,
+)
 from diagnose.session.scratch import Keeper, Scratch
 from diagnose.session.session import Session
 from diagnose.session.steps import next_question
@@ -292,7 +299,7 @@ class Conversation:
         said = said_in(line)
         try:
             return (
-                told_by(said, job, question)
+                statements_of(said, job, question)
                 if said is not None
                 else self._read(spoken(line), job, question)
             )

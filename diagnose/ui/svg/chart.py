@@ -8,8 +8,8 @@ from diagnose.reports.forms.case import OverTime, PointReport
 from diagnose.ui.svg.picture import Picture
 from diagnose.ui.words import percent
 
-WIDTH, HEIGHT = 332, 190
-LEFT, RIGHT, TOP, BOTTOM = 42, 320, 12, 156
+_WIDTH, _HEIGHT = 332, 190
+_LEFT, _RIGHT, _TOP, _BOTTOM = 42, 320, 12, 156
 CHART_LETTERS = "ABCDE"
 _MARK = 4.0
 
@@ -27,15 +27,15 @@ def draw_chart(id: str, over_time: OverTime) -> Picture:
     ['54,84 308,12']
     """
     points, causes = over_time.points, over_time.causes
-    picture = Picture(id, WIDTH, HEIGHT, "Causes over time", _description(over_time))
+    picture = Picture(id, _WIDTH, _HEIGHT, "Causes over time", _description(over_time))
     for share in (0, 0.5, 1):
         y = _y(share)
-        picture.line([(LEFT, y), (RIGHT, y)], "grid")
-        picture.text(LEFT - 5, y + 4, f"{100 * share:.0f} %", "small", LEFT - 6, "end")
+        picture.line([(_LEFT, y), (_RIGHT, y)], "grid")
+        picture.text(_LEFT - 5, y + 4, f"{100 * share:.0f} %", "small", _LEFT - 6, "end")
     for place, point in enumerate(points):
         x = _x(place, len(points))
-        picture.text(x, BOTTOM + 15, str(point.entry), "small", 22)
-    picture.text((LEFT + RIGHT) / 2, HEIGHT - 4, "after entry", "small", 120)
+        picture.text(x, _BOTTOM + 15, str(point.entry), "small", 22)
+    picture.text((_LEFT + _RIGHT) / 2, _HEIGHT - 4, "after entry", "small", 120)
     for number in reversed(range(len(causes))):
         _line(picture, number, points)
     return picture
@@ -56,12 +56,12 @@ def sample(number: int) -> str:
 
 
 def _x(place: int, many: int) -> float:
-    inner = RIGHT - LEFT - 24
-    return LEFT + 12 + (inner * place / (many - 1) if many > 1 else inner / 2)
+    inner = _RIGHT - _LEFT - 24
+    return _LEFT + 12 + (inner * place / (many - 1) if many > 1 else inner / 2)
 
 
 def _y(chance: float) -> float:
-    return BOTTOM - (BOTTOM - TOP) * chance
+    return _BOTTOM - (_BOTTOM - _TOP) * chance
 
 
 def _line(picture: Picture, number: int, points: Sequence[PointReport]) -> None:

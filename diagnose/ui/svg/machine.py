@@ -37,7 +37,7 @@ HOSE, AIR, PORT, VALVE, CYLINDER = 118, 130, 156, 186, 223
 NUMBER, MARK = 267, 287
 SENSOR, DRIVER, CONNECTOR = 317, 351, 385
 BRANCH, BUS = 414, 452
-HEIGHT = 460
+_HEIGHT = 460
 BELOW = 20
 """How far below a symbol's middle its label stands."""
 
@@ -184,7 +184,7 @@ def draw_band(id: str, band: Band, shown: Shown) -> Picture:
     """
     name = f"{band.section.id}, {rows_in_words(band.rows)}"
     desc = _description(band, shown.marks, shown.suspicion)
-    picture = Picture(id, band.width, HEIGHT, name, desc)
+    picture = Picture(id, band.width, _HEIGHT, name, desc)
     drawn = _Drawn(band, picture, shown)
     _trunks(drawn)
     _manifold(drawn)
@@ -355,10 +355,10 @@ def _branch_name(drawn: _Drawn, name: str, left: float, right: float) -> None:
         drawn.picture.text(middle, BRANCH + 29, short_percent(chance), "label", room)
 
 
-WIDTH = 332
+PICTURE_WIDTH = 332
 SLOT = 80
 _ACROSS = 4
-ROW = 92
+_ROW = 92
 """Pixels from one line of symbols to the next."""
 _FIRST = 46
 
@@ -408,12 +408,14 @@ def draw_supply(id: str, layout: LayoutReport, suspicion: Mapping[str, float]) -
     ]
     told = [chapter for chapter in chapters if chapter[1]]
     lines = sum(-(-len(items) // _ACROSS) for _, items, _ in told)
-    height = lines * ROW + len(told) * 24 + 6
+    height = lines * _ROW + len(told) * 24 + 6
     every = [item for _, items, _ in told for item in items]
-    picture = Picture(id, WIDTH, height, "What every row shares", _said_of_supply(every, suspicion))
+    picture = Picture(
+        id, PICTURE_WIDTH, height, "What every row shares", _said_of_supply(every, suspicion)
+    )
     y = 0.0
     for title, items, kind in told:
-        picture.text(4, y + 18, title, "title", WIDTH - 8, "start")
+        picture.text(4, y + 18, title, "title", PICTURE_WIDTH - 8, "start")
         y = _chapter(picture, items, kind, y + 24, suspicion)
     return picture
 
@@ -425,11 +427,11 @@ def _chapter(
     for start in range(0, len(items), _ACROSS):
         here, middle = items[start : start + _ACROSS], y + _FIRST - 22
         if kind:
-            end = WIDTH if kind.startswith("oil") else 6 + SLOT * (len(here) - 0.5)
+            end = PICTURE_WIDTH if kind.startswith("oil") else 6 + SLOT * (len(here) - 0.5)
             picture.line([(6 + SLOT / 2, middle), (end, middle)], kind)
         for place, item in enumerate(here):
             _item(picture, item, 6 + SLOT * (place + 0.5), middle, suspicion)
-        y += ROW
+        y += _ROW
     return y
 
 

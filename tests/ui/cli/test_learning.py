@@ -14,7 +14,7 @@ from diagnose.machine.graph import load_machine
 from diagnose.observations.case import Case
 from diagnose.reports.plan import build_plan_report
 from diagnose.reports.ranking import build_ranking_report
-from diagnose.ui.cli.learn import accept_lesson, forget_lesson, show_lesson, told_by
+from diagnose.ui.cli.learn import accept_lesson, forget_lesson, named_or_login, show_lesson
 from diagnose.ui.terminal.output import console
 from diagnose.ui.terminal.plan import print_plan
 from diagnose.ui.terminal.ranking import print_ranking
@@ -97,6 +97,6 @@ def test_who_accepts_is_named_or_logged_in(monkeypatch: pytest.MonkeyPatch) -> N
         raise OSError("no such user")
 
     monkeypatch.setattr("getpass.getuser", nobody)
-    assert told_by("A. Helper") == "A. Helper"
+    assert named_or_login("A. Helper") == "A. Helper"
     with pytest.raises(InputError, match="expected who accepts, got nobody; say --who NAME"):
-        told_by(None)
+        named_or_login(None)
