@@ -183,7 +183,7 @@ NO_CHANCE = 1e-9
 """Probabilities that sum to 1 within this leave nothing over."""
 
 SETTLED = 0.9
-"""With the goal to isolate, a trouble is told apart when one cause holds so much of the blame."""
+"""With the goal to isolate, a fault group is told apart when one cause has so much of the blame."""
 
 DEPTH, WIDTH, SECONDS = 2, 6, 0.3
 """How far to look ahead: acts deep, acts followed at each step, and no longer than this."""
@@ -262,4 +262,4 @@ RARE = 0.001
 """Outcomes less probable than this are not listed."""
 
 FAIL_TOGETHER = 0.5
-"""Rows belong to one trouble when causes that they share hold so much of the blame."""
+"""Rows belong to one fault group when causes that they share hold so much of the blame."""

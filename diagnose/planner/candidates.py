@@ -107,7 +107,7 @@ def reruns(evidence: Evidence, target: int, suspects: Sequence[int]) -> Iterator
     """Reruns of every check over every useful set of rows; enough is enough, see `MOST_RERUNS`
     and `MOST_FAILURES`.
 
-    ``suspects`` are the failed rows of the target's own trouble: a failure with another cause
+    ``suspects`` are the failed rows of the target's own fault group: a failure with another cause
     tells nothing about it.
 
     Row 6 alone, with its neighbour, or with its whole section; bled or made to respond.

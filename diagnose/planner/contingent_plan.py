@@ -90,22 +90,22 @@ class Plan:
     progress: Callable[[int], None] | None = None
 
     @cached_property
-    def troubles(self) -> list[FaultGroup]:
+    def groups(self) -> list[FaultGroup]:
         """The failed rows by common cause; the plan is about the first.
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["bleed=FFFFFF", "response=FFFFFF"])
-        >>> [trouble.rows for trouble in plan(load_machine("mounted-6"), told).troubles]
+        >>> [group.rows for group in plan(load_machine("mounted-6"), told).groups]
         [(1, 2, 3, 4, 5, 6)]
         """
         return fault_groups(self.ranking)
 
     @cached_property
-    def scene(self) -> TroubleshootingProblem | None:
-        """The trouble that the plan is about, or None when no row failed."""
+    def problem(self) -> TroubleshootingProblem | None:
+        """The problem that the plan is about, or None when no row failed."""
         return (
-            TroubleshootingProblem(self.ranking, self.troubles[0], self.means)
-            if self.troubles
+            TroubleshootingProblem(self.ranking, self.groups[0], self.means)
+            if self.groups
             else None
         )
 
@@ -125,10 +125,10 @@ class Plan:
 
     def _chosen(self, seconds: float) -> Choice | None:
         """What to do first; raises `TooManyRuns` when failing runs are too many to weigh it."""
-        if self.scene is None:
+        if self.problem is None:
             return None
         try:
-            return best_choice(self.scene, self.goal, seconds=seconds)
+            return best_choice(self.problem, self.goal, seconds=seconds)
         except OverBudget:
             raise _crowded(self.ranking.evidence, self.means) from None
 
@@ -178,7 +178,7 @@ class Plan:
         None too where that cannot be worked out.
         """
         try:
-            return isolating(self.scene) if self.scene else None
+            return isolating(self.problem) if self.problem else None
         except OverBudget:
             return None
 
@@ -206,29 +206,29 @@ class Plan:
 
     @property
     def _choice_minutes(self) -> float:
-        assert self.scene is not None
+        assert self.problem is not None
         assert self.choice is not None
         if self.goal == "restore":
             return self.choice.value
         if self.choice.candidate is None:
             return self.choice.repair_only
-        offers = best_choice(self.scene).offers
+        offers = best_choice(self.problem).offers
         return next(o.value for o in offers if o.candidate.id == self.choice.candidate.id)
 
     @cached_property
     def _outside(self) -> float:
-        """Minutes of what is not the first trouble: the other troubles, and the final pass.
+        """Minutes of what is not the first fault group: the other groups, and the final pass.
 
-        What one trouble's cause explains of another, and of its own rows, is over with it.
+        What one group's cause explains of another, and of its own rows, is over with it.
         """
-        besides = (each.besides for each in self.troubles)
-        others = [*self.troubles[1:], *(each for each in besides if each is not None)]
+        besides = (each.besides for each in self.groups)
+        others = [*self.groups[1:], *(each for each in besides if each is not None)]
         minutes = (each.apart * repair_minutes_of(self.ranking, each) for each in others)
         return sum(minutes) + self.final_minutes
 
     @cached_property
     def final_minutes(self) -> float:
-        """Minutes of the final full pass of every check; without a trouble, of what is missing.
+        """Minutes of the final full pass of every check; without a failure, of what is missing.
 
         After work on oil, six rows: 3 + 6 · 1.5 of bleeding, 5 until the machine is running
         without the hose, 3 + 6 · 0.15 of responding. When all were bled: 5 and 3.9.
@@ -241,7 +241,7 @@ class Plan:
         >>> round(plan(load_machine("mounted-6"), told).final_minutes, 6)
         8.9
         """
-        if not self.troubles:
+        if not self.groups:
             return sum(proving(self.proof).minutes, 0.0)
         chances = sorted({*self._due.values()})
         steps = zip(chances, [0.0, *chances], strict=False)
@@ -250,11 +250,13 @@ class Plan:
     @cached_property
     def _due(self) -> Mapping[str, float]:
         """By check, how likely a full run is due at the end: after oil work, of the bleed too."""
-        assert self.scene is not None
-        evidence, scales = self.ranking.evidence, self.scene.scales
+        assert self.problem is not None
+        evidence, information = self.ranking.evidence, self.problem.information
         machine, knowledge = evidence.model.machine, evidence.model.knowledge
         due = dict.fromkeys(knowledge.checks, 0.0)
-        for cause, blame in zip(scales.causes, scales.blame / scales.blame.sum(), strict=True):
+        for cause, blame in zip(
+            information.causes, information.blame / information.blame.sum(), strict=True
+        ):
             if cause is not None and cause.remedy is not None:
                 work = Remedied(cause.remedy.id, cause.part)
                 for check in checks_touched(machine, knowledge, work):
@@ -280,8 +282,8 @@ def _crowded(evidence: Evidence, means: Means = EVERYTHING) -> TooManyRuns:
     def worked_out(case: Case) -> None:
         ranking = Ranking(Evidence(evidence.model, case, evidence.findings))
         _ = ranking.posterior
-        for trouble in fault_groups(ranking)[:1]:
-            _ = TroubleshootingProblem(ranking, trouble, means).problem
+        for group in fault_groups(ranking)[:1]:
+            _ = TroubleshootingProblem(ranking, group, means).finite
 
     return too_many(evidence.case, worked_out)
 
@@ -306,15 +308,15 @@ class _Grower:
         found = fault_groups(ranking)
         if not found:
             return proving(Proof(ranking))
-        scene = TroubleshootingProblem(ranking, found[0], self.means)
+        problem = TroubleshootingProblem(ranking, found[0], self.means)
         leading = ranking.leading(found[0].target.row)
         rerun_first = required_rerun(ranking.evidence) is not None
-        if self.goal == "isolate" and scene.settled >= SETTLED and not rerun_first:
-            others = (TroubleshootingProblem(ranking, trouble, self.means) for trouble in found[1:])
-            return _isolated(ranking, (scene, *others))
+        if self.goal == "isolate" and problem.settled >= SETTLED and not rerun_first:
+            others = (TroubleshootingProblem(ranking, group, self.means) for group in found[1:])
+            return _isolated(ranking, (problem, *others))
         if depth == 0:
             return End("open", f"go on from there: likeliest is {leading.says}", leading)
-        choice = best_choice(scene, self.goal)
+        choice = best_choice(problem, self.goal)
         if choice.candidate is None:
             return End("hand-over", choice.says, leading)
         self._tell()
@@ -363,10 +365,10 @@ def _probability(before: Ranking, after: Ranking, act: Candidate, outcome: Outco
     return answer_chances(before, act)[act.outcomes.index(outcome)]
 
 
-def _isolated(ranking: Ranking, scenes: Iterable[TroubleshootingProblem]) -> End:
-    """What each trouble was told to be."""
+def _isolated(ranking: Ranking, problems: Iterable[TroubleshootingProblem]) -> End:
+    """What each fault group was told to be."""
     causes = {cause.id: cause for cause in ranking.causes}
-    blamed = [causes.get(scene.likeliest) for scene in scenes]
+    blamed = [causes.get(problem.likeliest) for problem in problems]
     says = " and ".join(cause.says if cause else FALSE_ALARM for cause in blamed)
     return End("isolated", f"told apart: {says}", blamed[0])
 

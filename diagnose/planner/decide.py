@@ -1,4 +1,4 @@
-"""What to do first about one trouble: the decision, read back as something to do."""
+"""What to do first about one fault group: the decision, read back as something to do."""
 
 from __future__ import annotations
 
@@ -87,61 +87,61 @@ class Choice:
 
 
 def best_choice(
-    scene: TroubleshootingProblem,
+    problem: TroubleshootingProblem,
     goal: Goal = "restore",
     depth: int = DEPTH,
     seconds: float = SECONDS,
 ) -> Choice:
-    """The best that can be done first about a trouble, looking ``depth`` acts ahead.
+    """The best that can be done first about a fault group, looking ``depth`` acts ahead.
 
     A rerun that first puts right a circumstance known to be bad comes before everything else
     when no sound run shows the failure. Raises `OverBudget` when that cannot be worked out.
 
     >>> from diagnose import load_machine, plan, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", "engine=off"])
-    >>> choice = best_choice(plan(load_machine("mounted-6"), told).scene)
+    >>> choice = best_choice(plan(load_machine("mounted-6"), told).problem)
     >>> choice.required, choice.candidate.id, round(choice.minutes, 6)
     (True, 'response@6', 5.15)
     """
-    with budget.within(max(FIRST_ACT - scene.ranking.entries, AT_LEAST)):
-        return _best_choice(scene, goal, depth, seconds)
+    with budget.within(max(FIRST_ACT - problem.ranking.entries, AT_LEAST)):
+        return _best_choice(problem, goal, depth, seconds)
 
 
-def _best_choice(scene: TroubleshootingProblem, goal: Goal, depth: int, seconds: float) -> Choice:
+def _best_choice(problem: TroubleshootingProblem, goal: Goal, depth: int, seconds: float) -> Choice:
     """The same, whatever it takes."""
-    enough = tried_enough(scene.evidence, scene.trouble.rows)
+    enough = tried_enough(problem.evidence, problem.group.rows)
     if enough is not None:
         says = TRIED_ENOUGH.format(row=enough[0], tried=enough[1])
-        worth = scene.knowledge.rates.hand_over_minutes
+        worth = problem.knowledge.rates.hand_over_minutes
         return Choice(None, 0.0, worth, worth, False, 0, (), says)
-    problem = scene.problem
-    made = decide(problem, problem.prior, scene.setup, goal, depth, WIDTH, seconds)
-    if goal == "restore" and scene.passes_again >= LIKELY_TO_PASS:
-        made = _with_check_again(scene, made, depth, seconds)
+    finite = problem.finite
+    made = decide(finite, finite.prior, problem.setup, goal, depth, WIDTH, seconds)
+    if goal == "restore" and problem.passes_again >= LIKELY_TO_PASS:
+        made = _with_check_again(problem, made, depth, seconds)
     if goal == "restore":
-        made = _with_questions(scene, made, depth, seconds)
-    made = _without_unlikely_parts(scene, made)
-    repair_only = repair_order(problem, problem.prior, scene.setup).minutes + scene.putting_right
+        made = _with_questions(problem, made, depth, seconds)
+    made = _without_unlikely_parts(problem, made)
+    repair_only = repair_order(finite, finite.prior, problem.setup).minutes + problem.putting_right
     if goal == "restore":
-        made = _put_right_once(scene, made)
-    needed = required_rerun(scene.evidence)
-    offers = tuple(_offers(scene, made))
+        made = _put_right_once(problem, made)
+    needed = required_rerun(problem.evidence)
+    offers = tuple(_offers(problem, made))
     if goal == "restore":
-        offers = _worthwhile_first(scene, offers)
+        offers = _worthwhile_first(problem, offers)
     if needed is not None:
-        first = _as_needed(scene, made, offers, needed)
+        first = _as_needed(problem, made, offers, needed)
         offers = (first, *(each for each in offers if each.candidate.id != needed.id))
         worth = first.value
         return Choice(needed, first.minutes, worth, repair_only, False, 1, offers, required=True)
-    return _read_back(scene, made, repair_only, offers)
+    return _read_back(problem, made, repair_only, offers)
 
 
 def _as_needed(
-    scene: TroubleshootingProblem, made: Decision, offers: tuple[Offer, ...], needed: Candidate
+    problem: TroubleshootingProblem, made: Decision, offers: tuple[Offer, ...], needed: Candidate
 ) -> Offer:
     """What must come first, with what it leads to.
 
-    Made on the rows of the trouble it is the mere check again: where they pass, nothing is left.
+    Made on the rows of the group it is the mere check again: where they pass, nothing is left.
     What putting the run right takes is in every value already (`doubts`), and is not added again.
 
     >>> from diagnose import load_machine, plan, read_typed
@@ -150,44 +150,44 @@ def _as_needed(
     >>> needed.candidate.id, needed.value <= min(offer.value for offer in others)
     ('bleed@2-4', True)
     """
-    minutes = needed.minutes + scene.change_to(needed)
+    minutes = needed.minutes + problem.change_to(needed)
     values = [offer.value for offer in offers if offer.candidate.id == needed.id]
-    if needed.check != scene.check:
+    if needed.check != problem.check:
         return Offer(needed, minutes, min(values, default=minutes + made.value))
-    check, rows = scene.knowledge.checks[needed.check], len(needed.rows)
+    check, rows = problem.knowledge.checks[needed.check], len(needed.rows)
     run = check.set_up_minutes + check.minutes_per_row * rows
-    run += scene.knowledge.change_minutes(scene.standing.setup, check.setup)
+    run += problem.knowledge.change_minutes(problem.setup_state.setup, check.setup)
     values.append(run + made.value)
-    if set(needed.rows) >= set(scene.trouble.rows):
-        more = check.minutes_per_row * (rows - len(scene.trouble.rows))
+    if set(needed.rows) >= set(problem.group.rows):
+        more = check.minutes_per_row * (rows - len(problem.group.rows))
         again = (one for one in made.ranked if (one.act.kind, one.act.index) == _AGAIN)
         values.extend(one.value + more for one in again)
     return Offer(needed, minutes, min(values))
 
 
 def _with_check_again(
-    scene: TroubleshootingProblem, made: Decision, depth: int, seconds: float
+    problem: TroubleshootingProblem, made: Decision, depth: int, seconds: float
 ) -> Decision:
     """The same, with the mere check again followed as far as if it had been made already.
 
     It stands in front of every plan of repairs, so whatever comes before it seems to see one act
     farther than it does itself.
     """
-    problem = scene.problem
-    here = start(problem, problem.prior, scene.setup)
-    failed = repaired(problem, here, np.array([0]))
-    value = float(problem.repair_minutes[scene.setup, 0])
+    finite = problem.finite
+    here = start(finite, finite.prior, problem.setup)
+    failed = repaired(finite, here, np.array([0]))
+    value = float(finite.repair_minutes[problem.setup, 0])
     if failed.mass[0] > NEGLIGIBLE_OUTCOME:
-        after = decide_from(problem, failed, "restore", depth, WIDTH, seconds)
+        after = decide_from(finite, failed, "restore", depth, WIDTH, seconds)
         value += float(failed.mass[0]) * after.value
-    again = Valued(Act("repair", 0, problem.repairs[0].id), value, depth + 1)
+    again = Valued(Act("repair", 0, finite.repairs[0].id), value, depth + 1)
     others = [each for each in made.ranked if each.act != again.act]
     ranked = tuple(sorted([again, *others], key=lambda each: round(each.value, ACTS_ALIKE)))
     return replace(made, act=ranked[0].act, value=ranked[0].value, ranked=ranked)
 
 
 def _with_questions(
-    scene: TroubleshootingProblem, made: Decision, depth: int, seconds: float
+    problem: TroubleshootingProblem, made: Decision, depth: int, seconds: float
 ) -> Decision:
     """The same, with the most telling questions followed as far as if they were answered already.
 
@@ -197,12 +197,12 @@ def _with_questions(
         each
         for each in made.ranked
         if each.act.kind == "test"
-        and scene.tests[each.act.index][0].kind == "ask"
-        and scene.tests[each.act.index][1].bits >= TELLING
+        and problem.tests[each.act.index][0].kind == "ask"
+        and problem.tests[each.act.index][1].bits >= TELLING
     ]
-    asked.sort(key=lambda each: -scene.tests[each.act.index][1].bits)
+    asked.sort(key=lambda each: -problem.tests[each.act.index][1].bits)
     most = made.value * (1 - CLEARLY_BETTER)
-    followed = [_followed(scene, each, most, depth, seconds) for each in asked[:QUESTIONS]]
+    followed = [_followed(problem, each, most, depth, seconds) for each in asked[:QUESTIONS]]
     worth = {each.act: each for each in followed if each.value < most}
     if not worth:
         return made
@@ -212,25 +212,25 @@ def _with_questions(
 
 
 def _followed(
-    scene: TroubleshootingProblem, asked: Valued, most: float, depth: int, seconds: float
+    problem: TroubleshootingProblem, asked: Valued, most: float, depth: int, seconds: float
 ) -> Valued:
     """The same question followed so far, or as it was once it cannot come below ``most`` so."""
-    problem = scene.problem
-    here = start(problem, problem.prior, scene.setup)
-    after, _, _ = tested(problem, here, np.array([asked.act.index]))
-    value = float(problem.test_minutes[scene.setup, asked.act.index])
-    least = Bound(problem).minutes(after)
+    finite = problem.finite
+    here = start(finite, finite.prior, problem.setup)
+    after, _, _ = tested(finite, here, np.array([asked.act.index]))
+    value = float(finite.test_minutes[problem.setup, asked.act.index])
+    least = Bound(finite).minutes(after)
     for place, mass in enumerate(after.mass.tolist()):
         if value + float(least[place:].sum()) >= most:
             return asked
         then = after.at(np.array([place]))
-        value += mass * decide_from(problem, then, "restore", depth, WIDTH, seconds).value
+        value += mass * decide_from(finite, then, "restore", depth, WIDTH, seconds).value
     return Valued(asked.act, min(value, asked.value), depth + 1)
 
 
-def _put_right_once(scene: TroubleshootingProblem, made: Decision) -> Decision:
+def _put_right_once(problem: TroubleshootingProblem, made: Decision) -> Decision:
     """The same with the minutes to put the run right, which every act but handing over leads to."""
-    more = scene.putting_right
+    more = problem.putting_right
     valued = [
         each if each.act.kind == "last resort" else replace(each, value=each.value + more)
         for each in made.ranked
@@ -242,18 +242,18 @@ def _put_right_once(scene: TroubleshootingProblem, made: Decision) -> Decision:
     return replace(made, value=value, ranked=ranked)
 
 
-def _without_unlikely_parts(scene: TroubleshootingProblem, made: Decision) -> Decision:
+def _without_unlikely_parts(problem: TroubleshootingProblem, made: Decision) -> Decision:
     """The same, but no part that is hardly to blame is replaced while something is left that tells.
 
     A new part for what is almost surely sound may be the quickest guess, and is a wrong one.
     """
     telling = any(
         known.bits >= TELLING and candidate.kind in ("rerun", "measure", "look")
-        for candidate, known in scene.tests
+        for candidate, known in problem.tests
     )
-    likely = _likely_at(scene) if telling else {}
+    likely = _likely_at(problem) if telling else {}
     ranked = tuple(
-        each for each in made.ranked if not (telling and _unlikely_part(scene, each.act, likely))
+        each for each in made.ranked if not (telling and _unlikely_part(problem, each.act, likely))
     )
     if made.act.kind == "stop" or made.act == ranked[0].act:
         return replace(made, ranked=ranked)
@@ -261,32 +261,32 @@ def _without_unlikely_parts(scene: TroubleshootingProblem, made: Decision) -> De
     return replace(made, act=best.act, value=best.value, ranked=ranked)
 
 
-def _likely_at(scene: TroubleshootingProblem) -> Mapping[str, float]:
+def _likely_at(problem: TroubleshootingProblem) -> Mapping[str, float]:
     """How likely something is at fault, by the place where the part is by now."""
-    place_of = scene.evidence.epochs.place_of
+    place_of = problem.evidence.epochs.place_of
     likely: dict[str, float] = defaultdict(float)
-    for cause in scene.ranking.causes:
+    for cause in problem.ranking.causes:
         likely[place_of(cause.part, cause.mode)] += cause.probability
     return likely
 
 
-def _unlikely_part(scene: TroubleshootingProblem, act: Act, likely: Mapping[str, float]) -> bool:
+def _unlikely_part(problem: TroubleshootingProblem, act: Act, likely: Mapping[str, float]) -> bool:
     """Whether an act puts in new parts where hardly anything is likely to be at fault."""
-    mend = scene.mends[act.index].candidate if act.kind == "repair" else None
-    if mend is None or mend.price == "none":
+    repair = problem.repairs[act.index].candidate if act.kind == "repair" else None
+    if repair is None or repair.price == "none":
         return False
-    return likely.get(mend.part, 0.0) < UNLIKELY_PART
+    return likely.get(repair.part, 0.0) < UNLIKELY_PART
 
 
 def _read_back(
-    scene: TroubleshootingProblem, made: Decision, repair_only: float, offers: tuple[Offer, ...]
+    problem: TroubleshootingProblem, made: Decision, repair_only: float, offers: tuple[Offer, ...]
 ) -> Choice:
-    candidate = candidate_of(scene, made.act)
+    candidate = candidate_of(problem, made.act)
     says = "" if candidate else TOLD_ALL if made.act.kind == "stop" else NO_ACT
     if candidate is not None and candidate.qualified:
         says = f"{candidate.says.partition('; then')[0].rstrip('.')}: this {QUALIFIED}"
         candidate = None
-    minutes = candidate.minutes + scene.change_to(candidate) if candidate else 0.0
+    minutes = candidate.minutes + problem.change_to(candidate) if candidate else 0.0
     return Choice(
         candidate,
         minutes,
@@ -299,18 +299,18 @@ def _read_back(
     )
 
 
-def _offers(scene: TroubleshootingProblem, made: Decision) -> list[Offer]:
+def _offers(problem: TroubleshootingProblem, made: Decision) -> list[Offer]:
     found: dict[str, Offer] = {}
     for valued in made.ranked:
-        candidate = candidate_of(scene, valued.act)
+        candidate = candidate_of(problem, valued.act)
         if candidate is not None:
-            minutes = candidate.minutes + scene.change_to(candidate)
+            minutes = candidate.minutes + problem.change_to(candidate)
             found.setdefault(candidate.id, Offer(candidate, minutes, valued.value))
     return list(found.values())
 
 
 def _worthwhile_first(
-    scene: TroubleshootingProblem, offers: tuple[Offer, ...]
+    problem: TroubleshootingProblem, offers: tuple[Offer, ...]
 ) -> tuple[Offer, ...]:
     """The same, but what neither earns back its minutes nor tells anything stands last.
 
@@ -318,16 +318,17 @@ def _worthwhile_first(
     that makes it no second best.
 
     >>> from diagnose import load_machine, plan, read_typed
-    >>> told = ["response=PPPFFF", "oil=54C", "coil-resistance@row-4=8ohm"]
-    >>> scene = plan(load_machine("mounted-6"), read_typed(load_machine("mounted-6"), told)).scene
-    >>> silent = next(test for test, known in scene.tests if known.bits < TELLING)
-    >>> loud = next(test for test, known in scene.tests if known.bits >= TELLING)
+    >>> machine, told = load_machine("mounted-6"), ["response=PPPFFF", "oil=54C"]
+    >>> case = read_typed(machine, [*told, "coil-resistance@row-4=8ohm"])
+    >>> problem = plan(machine, case).problem
+    >>> silent = next(test for test, known in problem.tests if known.bits < TELLING)
+    >>> loud = next(test for test, known in problem.tests if known.bits >= TELLING)
     >>> offers = Offer(loud, 1.0, 60.0), Offer(silent, 1.0, 61.0), Offer(loud, 1.0, 61.0)
-    >>> [offer.candidate is loud for offer in _worthwhile_first(scene, offers)]
+    >>> [offer.candidate is loud for offer in _worthwhile_first(problem, offers)]
     [True, True, False]
     """
     best = min((offer.value for offer in offers), default=0.0)
-    bits = {candidate.id: known.bits for candidate, known in scene.tests}
+    bits = {candidate.id: known.bits for candidate, known in problem.tests}
 
     def idle(offer: Offer) -> bool:
         earned = offer.minutes - (offer.value - best)
@@ -336,7 +337,7 @@ def _worthwhile_first(
     return tuple(sorted(offers, key=idle))
 
 
-def candidate_of(scene: TroubleshootingProblem, act: Act) -> Candidate | None:
+def candidate_of(problem: TroubleshootingProblem, act: Act) -> Candidate | None:
     """What an act of the decision stands for; None for handing over and for stopping.
 
     A repair comes with the check that proves it; the mere check again is a rerun.
@@ -345,93 +346,93 @@ def candidate_of(scene: TroubleshootingProblem, act: Act) -> Candidate | None:
 
     >>> from diagnose import load_machine, plan, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-    >>> scene = plan(load_machine("mounted-6"), told).scene
-    >>> repairs = [repair.id for repair in scene.problem.repairs]
-    >>> act = candidate_of(scene, Act("repair", repairs.index("replace-coil@row-6/valve")))
+    >>> problem = plan(load_machine("mounted-6"), told).problem
+    >>> repairs = [repair.id for repair in problem.finite.repairs]
+    >>> act = candidate_of(problem, Act("repair", repairs.index("replace-coil@row-6/valve")))
     >>> [outcome.result for outcome in act.outcomes], round(act.minutes, 6)
     (['passes', 'fails again'], 19.15)
     """
     if act.kind == "test":
-        return scene.tests[act.index][0]
+        return problem.tests[act.index][0]
     if act.kind != "repair":
         return None
-    mend = scene.mends[act.index]
-    if mend.candidate is None:
-        return _check_again(scene, float(mend.fixes @ scene.scales.blame))
-    assert mend.candidate.work is not None
-    bleed = bleed_after(scene.evidence, mend.candidate.work, mend.candidate.check)
-    return followed(scene.evidence, mend.candidate, bleed, _proof_of(scene, mend))
+    repair = problem.repairs[act.index]
+    if repair.candidate is None:
+        return _check_again(problem, float(repair.fixes @ problem.information.blame))
+    assert repair.candidate.work is not None
+    bleed = bleed_after(problem.evidence, repair.candidate.work, repair.candidate.check)
+    return followed(problem.evidence, repair.candidate, bleed, _proof_of(problem, repair))
 
 
-def _check_again(scene: TroubleshootingProblem, passes: float) -> Candidate:
+def _check_again(problem: TroubleshootingProblem, passes: float) -> Candidate:
     """The mere check again: of the failed rows, or at once what the proof wants anyway.
 
     More than the failed rows is worth its minutes when ``passes`` is likely enough: it saves
     setting the check up once more, or coming back to the set-up in which the machine is. While
-    rows fail for another trouble too, work is still to come, and all is to be proven after it; and
-    only what is due first would count.
+    rows of another fault group fail too, work is still to come, and all is to be proven after it;
+    and only what is due first would count.
     """
-    rows, known = scene.trouble.rows, scene.knowledge
-    best, most = (scene.check, rows), 0.0
-    for check, missing in () if others_fail(scene) else Proof(scene.ranking).missing[:1]:
+    rows, known = problem.group.rows, problem.knowledge
+    best, most = (problem.check, rows), 0.0
+    for check, missing in () if others_fail(problem) else Proof(problem.ranking).missing[:1]:
         made = known.checks[check]
-        if check == scene.check:
-            wanted, worth = missing, worth_at_once(scene, check, passes)
+        if check == problem.check:
+            wanted, worth = missing, worth_at_once(problem, check, passes)
         else:
             wanted, extra = missing, made.set_up_minutes + made.minutes_per_row * len(missing)
-            saved = known.change_minutes(known.checks[scene.check].setup, made.setup)
-            saved *= scene.standing.setup == made.setup
+            saved = known.change_minutes(known.checks[problem.check].setup, made.setup)
+            saved *= problem.setup_state.setup == made.setup
             worth = passes * saved - (1 - passes) * extra
         if wanted != rows and worth > most:
             best, most = (check, wanted), worth
-    return rerun(scene.evidence, *best, rows)
+    return rerun(problem.evidence, *best, rows)
 
 
-def others_fail(scene: TroubleshootingProblem) -> bool:
-    """Whether rows fail for another trouble, too.
+def others_fail(problem: TroubleshootingProblem) -> bool:
+    """Whether rows of another fault group fail, too.
 
     >>> from diagnose import load_machine, plan, read_typed
     >>> machine, both = load_machine("mounted-6"), ["bleed={0}", "response={0}"]
     >>> for pattern in ("FFFFFF", "FPPPPF"):
     ...     told = read_typed(machine, [each.format(pattern) for each in both])
-    ...     print(others_fail(plan(machine, told).scene))
+    ...     print(others_fail(plan(machine, told).problem))
     False
     True
     """
-    return bool({row for _, row in scene.evidence.standing_failures} - {*scene.trouble.rows})
+    return bool({row for _, row in problem.evidence.standing_failures} - {*problem.group.rows})
 
 
-def worth_at_once(scene: TroubleshootingProblem, check: str, passes: float) -> float:
+def worth_at_once(problem: TroubleshootingProblem, check: str, passes: float) -> float:
     """Minutes that a run of every row saves over one of the failed rows and a full one later.
 
     It saves 3 minutes of setting up when it passes, and wastes 5 · 0.15 when it does not.
 
     >>> from diagnose import load_machine, plan, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-    >>> scene = plan(load_machine("mounted-6"), told).scene
-    >>> [round(worth_at_once(scene, "response", passes), 6) for passes in (0.0, 1.0)]
+    >>> problem = plan(load_machine("mounted-6"), told).problem
+    >>> [round(worth_at_once(problem, "response", passes), 6) for passes in (0.0, 1.0)]
     [-0.75, 3.0]
     """
-    made = scene.knowledge.checks[check]
-    more = scene.evidence.model.machine.rows - len(scene.trouble.rows)
+    made = problem.knowledge.checks[check]
+    more = problem.evidence.model.machine.rows - len(problem.group.rows)
     return passes * made.set_up_minutes - (1 - passes) * made.minutes_per_row * more
 
 
-def _proof_of(scene: TroubleshootingProblem, mend: RepairOption) -> Candidate:
+def _proof_of(problem: TroubleshootingProblem, repair: RepairOption) -> Candidate:
     """The check that shows whether a remedy has worked: on every row where that saves minutes."""
-    assert mend.candidate is not None
-    check, blame = mend.candidate.check, scene.scales.blame
-    passes = float(mend.fixes @ blame / blame.sum())
-    first = _first_due(scene, mend.candidate) == check and not others_fail(scene)
-    if not first or worth_at_once(scene, check, passes) <= 0:
-        return scene.proofs[check]
-    every = range(1, scene.evidence.model.machine.rows + 1)
-    return rerun(scene.evidence, check, tuple(every), scene.trouble.rows)
+    assert repair.candidate is not None
+    check, blame = repair.candidate.check, problem.information.blame
+    passes = float(repair.fixes @ blame / blame.sum())
+    first = _first_due(problem, repair.candidate) == check and not others_fail(problem)
+    if not first or worth_at_once(problem, check, passes) <= 0:
+        return problem.proofs[check]
+    every = range(1, problem.evidence.model.machine.rows + 1)
+    return rerun(problem.evidence, check, tuple(every), problem.group.rows)
 
 
-def _first_due(scene: TroubleshootingProblem, candidate: Candidate) -> str | None:
+def _first_due(problem: TroubleshootingProblem, candidate: Candidate) -> str | None:
     """The check whose full run comes first once a remedy was done."""
     assert candidate.work is not None
-    due = {check for check, _ in Proof(scene.ranking).missing}
-    due |= checks_touched(scene.evidence.model.machine, scene.knowledge, candidate.work)
-    return next((check for check in scene.knowledge.checks if check in due), None)
+    due = {check for check, _ in Proof(problem.ranking).missing}
+    due |= checks_touched(problem.evidence.model.machine, problem.knowledge, candidate.work)
+    return next((check for check in problem.knowledge.checks if check in due), None)

@@ -1,7 +1,7 @@
-"""Which failures are to be blamed on something, one trouble at a time.
+"""Which failures are to be blamed on something, one fault group at a time.
 
-Failed rows whose failure has one likely cause in common are one *trouble*. Its *target* is one of
-their failures: whoever is to blame for it is, by and large, to blame for all of them.
+Failed rows whose failure has one likely cause in common are one *fault group*. Its *target* is one
+of their failures: whoever is to blame for it is, by and large, to blame for all of them.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from diagnose.tolerances import FAIL_TOGETHER
 class FaultGroup:
     """Failed rows with a common cause, and the failure among them to be blamed on something.
 
-    ``apart`` is how likely it is that its cause is not that of the failure ``of`` a trouble before
+    ``apart`` is how likely it is that its cause is not that of the failure ``of`` a group before
     it; ``besides`` is the row of it that is likeliest to fail for another cause than its target.
     """
 
@@ -34,7 +34,7 @@ class FaultGroup:
 
 
 def fault_groups(ranking: Ranking) -> list[FaultGroup]:
-    """The failed rows by common cause, the least settled trouble first; none when none failed.
+    """The failed rows by common cause, the least settled group first; none when none failed.
 
     A failure is settled as far as one cause that can make it is probable.
 
@@ -42,7 +42,7 @@ def fault_groups(ranking: Ranking) -> list[FaultGroup]:
     >>> machine, both = load_machine("mounted-6"), ["bleed={0}", "response={0}"]
     >>> for pattern in ("FFFFFF", "FPPPPF"):
     ...     told = read_typed(machine, [each.format(pattern) for each in both])
-    ...     print(sorted(trouble.rows for trouble in fault_groups(rank(machine, told))))
+    ...     print(sorted(group.rows for group in fault_groups(rank(machine, told))))
     [(1, 2, 3, 4, 5, 6)]
     [(1,), (6,)]
     """
@@ -92,7 +92,7 @@ def _settled(ranking: Ranking, seen: Observation) -> float:
 def _besides(
     ranking: Ranking, target: Observation, mine: Sequence[Observation]
 ) -> FaultGroup | None:
-    """The row of a trouble that is likeliest to fail for a cause that is not the target's."""
+    """The row of a group that is likeliest to fail for a cause that is not the target's."""
     apart = [
         FaultGroup(seen, (seen.row,), 1 - _Shares(ranking, seen)(target), target)
         for seen in mine

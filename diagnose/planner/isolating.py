@@ -47,7 +47,7 @@ class Isolating:
     inseparable: tuple[Inseparable, ...]
 
 
-def isolating(scene: TroubleshootingProblem, least: float = ISOLATED_ABOVE) -> Isolating:
+def isolating(problem: TroubleshootingProblem, least: float = ISOLATED_ABOVE) -> Isolating:
     """The cheapest set of tests after which the causes above ``least`` are told apart.
 
     "Several causes together" is no single cause and is left aside.
@@ -56,45 +56,45 @@ def isolating(scene: TroubleshootingProblem, least: float = ISOLATED_ABOVE) -> I
 
     >>> from diagnose import load_machine, plan, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-    >>> found = isolating(plan(load_machine("mounted-6"), told).scene)
+    >>> found = isolating(plan(load_machine("mounted-6"), told).problem)
     >>> alike = [one for one in found.inseparable if "row-6/sensor:open" in one.causes]
     >>> [(sorted(one.causes), one.same_remedy) for one in alike]
     [(['row-6/sensor:open', 'row-6/sensor:shorted'], True)]
     """
-    names, leading = _leading(scene, least)
-    parts = _parts(scene, leading)
+    names, leading = _leading(problem, least)
+    parts = _parts(problem, leading)
     pairs = list(combinations(range(len(leading)), 2))
     columns = np.array([[part[a, b] for a, b in pairs] for part in parts], dtype=bool)
     separates = columns.reshape(len(parts), len(pairs))
-    cover = _cheapest(scene, separates)
+    cover = _cheapest(problem, separates)
     chosen = list(cover.tests)
     return Isolating(
-        acts=tuple(scene.tests[test][0] for test in chosen),
+        acts=tuple(problem.tests[test][0] for test in chosen),
         minutes=cover.minutes,
         separates=_groups(separates[chosen], names),
         optimal=cover.optimal,
         guarantee=cover.guarantee,
         inseparable=tuple(
-            Inseparable(group, _same_remedy(scene, group))
+            Inseparable(group, _same_remedy(problem, group))
             for group in _groups(separates, names)
             if len(group) > 1
         ),
     )
 
 
-def _cheapest(scene: TroubleshootingProblem, separates: NDArray[np.bool_]) -> Cover:
+def _cheapest(problem: TroubleshootingProblem, separates: NDArray[np.bool_]) -> Cover:
     """The cheapest of the cheapest covers for every choice of set-ups to go through.
 
     Once these are chosen, the quickest way through them costs the same whatever is done there.
     """
-    minutes = np.array([test.minutes for test in scene.problem.tests])
-    setups = np.array([test.setup for test in scene.problem.tests])
+    minutes = np.array([test.minutes for test in problem.finite.tests])
+    setups = np.array([test.setup for test in problem.finite.tests])
     found, least = [], np.inf
     for some in _subsets(sorted(set(setups.tolist()) - {ANY})):
         able = np.flatnonzero(np.isin(setups, [ANY, *some]))
         if np.array_equal(separates[able].any(axis=0), separates.any(axis=0)):
             cover = cheapest_cover(separates[able], minutes[able].tolist())
-            way = _way(scene, some)
+            way = _way(problem, some)
             found.append((cover.minutes + way, tuple(able[list(cover.tests)].tolist())))
             least = min(least, cover.minutes / cover.guarantee + way)
     cheapest, tests = min(found, key=lambda one: one[0])
@@ -107,31 +107,31 @@ def _subsets(setups: Sequence[int]) -> Iterator[tuple[int, ...]]:
         yield from combinations(setups, size)
 
 
-def _way(scene: TroubleshootingProblem, setups: Sequence[int]) -> float:
+def _way(problem: TroubleshootingProblem, setups: Sequence[int]) -> float:
     """Minutes of the quickest way from the present set-up through some others."""
-    problem = scene.problem
-    return min(sum(_steps(problem, scene.setup, way)) for way in permutations(setups))
+    finite = problem.finite
+    return min(sum(_steps(finite, problem.setup, way)) for way in permutations(setups))
 
 
-def _steps(problem: DecisionProblem, here: int, way: Sequence[int]) -> Iterator[float]:
+def _steps(finite: DecisionProblem, here: int, way: Sequence[int]) -> Iterator[float]:
     """Minutes of each change on a way through set-ups."""
     for wanted in way:
-        there = wanted if problem.landing is None else int(problem.landing[here, wanted])
-        yield float(problem.changes[here, there])
+        there = wanted if finite.landing is None else int(finite.landing[here, wanted])
+        yield float(finite.changes[here, there])
         here = there
 
 
-def _leading(scene: TroubleshootingProblem, least: float) -> tuple[list[str], list[int]]:
+def _leading(problem: TroubleshootingProblem, least: float) -> tuple[list[str], list[int]]:
     """Names of the leading causes, and which hypotheses of the problem they are."""
-    prior = scene.problem.prior
-    names = [scene.scales.names[blame] for blame in scene.kept.tolist()]
+    prior = problem.finite.prior
+    names = [problem.information.names[blame] for blame in problem.kept.tolist()]
     leading = [h for h in np.argsort(-prior).tolist() if prior[h] >= least and names[h] != SEVERAL]
     return [names[h] for h in leading], leading
 
 
-def _parts(scene: TroubleshootingProblem, leading: Sequence[int]) -> list[NDArray[np.bool_]]:
+def _parts(problem: TroubleshootingProblem, leading: Sequence[int]) -> list[NDArray[np.bool_]]:
     """Per test (causes, causes) which of the causes it tells apart."""
-    return [mistaken(test.likelihood[leading]) <= MISTAKEN for test in scene.problem.tests]
+    return [mistaken(test.likelihood[leading]) <= MISTAKEN for test in problem.finite.tests]
 
 
 def mistaken(likelihood: Floats) -> Floats:
@@ -151,12 +151,14 @@ def _groups(separates: NDArray[np.bool_], names: Sequence[str]) -> tuple[tuple[s
     )
 
 
-def _same_remedy(scene: TroubleshootingProblem, group: Sequence[str]) -> bool:
+def _same_remedy(problem: TroubleshootingProblem, group: Sequence[str]) -> bool:
     """Whether the same thing is done about every cause of a group."""
     wanted = set()
     for name in group:
-        blame = scene.scales.names.index(name)
+        blame = problem.information.names.index(name)
         wanted.add(
-            next((place for place, mend in enumerate(scene.mends) if mend.fixes[blame]), ANY)
+            next(
+                (place for place, repair in enumerate(problem.repairs) if repair.fixes[blame]), ANY
+            )
         )
     return len(wanted) == 1

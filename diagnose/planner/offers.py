@@ -69,7 +69,7 @@ class Proposal:
 def next_tests(
     ranking: Ranking, goal: Goal = "restore", means: Means | None = None
 ) -> list[Proposal]:
-    """Everything that can be done about the first trouble, best first; empty when no row failed.
+    """What can be done about the first fault group, best first; empty when no row failed.
 
     ``restore`` puts first what leads to a sound machine in the fewest expected minutes,
     ``isolate`` what tells most per minute.
@@ -90,30 +90,32 @@ def next_tests(
     )
 
 
-def proposals(scene: TroubleshootingProblem, goal: Goal) -> list[Proposal]:
-    """Everything that can be done about a trouble, best first."""
-    choice = best_choice(scene, goal)
-    return list(_proposals(scene, choice, goal))
+def proposals(problem: TroubleshootingProblem, goal: Goal) -> list[Proposal]:
+    """Everything that can be done about a fault group, best first."""
+    choice = best_choice(problem, goal)
+    return list(_proposals(problem, choice, goal))
 
 
-def _proposals(scene: TroubleshootingProblem, choice: Choice, goal: Goal) -> Iterator[Proposal]:
-    weighed = {candidate.id: known for candidate, known in scene.tests}
-    names = list(dict.fromkeys(scene.scales.names))
-    alike = np.array([[one == name for name in names] for one in scene.scales.names], dtype=float)
-    mended = {mend.candidate.id: mend for mend in scene.mends if mend.candidate}
+def _proposals(problem: TroubleshootingProblem, choice: Choice, goal: Goal) -> Iterator[Proposal]:
+    weighed = {candidate.id: known for candidate, known in problem.tests}
+    names = list(dict.fromkeys(problem.information.names))
+    alike = np.array(
+        [[one == name for name in names] for one in problem.information.names], dtype=float
+    )
+    repairs = {repair.candidate.id: repair for repair in problem.repairs if repair.candidate}
     for place, offer in enumerate(choice.offers):
         candidate = offer.candidate
         known = weighed.get(candidate.id)
         yield Proposal(
             candidate,
-            scene.trouble.target.row,
+            problem.group.target.row,
             known.bits if known else 0.0,
             offer.minutes,
             offer.value if goal == "restore" else None,
             _prospects(known.labels, known.table @ alike, names)
             if known
-            else _after_mending(scene, mended[candidate.id])
-            if candidate.id in mended
+            else _after_repair(problem, repairs[candidate.id])
+            if candidate.id in repairs
             else (),
             required=choice.required and place == 0,
         )
@@ -129,12 +131,12 @@ def _prospects(labels: Sequence[str], table: Floats, names: Sequence[str]) -> tu
     )
 
 
-def _after_mending(scene: TroubleshootingProblem, mend: RepairOption) -> tuple[Prospect, ...]:
+def _after_repair(problem: TroubleshootingProblem, repair: RepairOption) -> tuple[Prospect, ...]:
     """Whether the check passes after a remedy, as far as the blame says."""
-    blame = scene.scales.blame
-    left = blame * (1 - mend.fixes)
+    blame = problem.information.blame
+    left = blame * (1 - repair.fixes)
     works = 1 - float(left.sum() / blame.sum())
-    name = scene.scales.names[int(left.argmax())]
+    name = problem.information.names[int(left.argmax())]
     leading = float(left.max() / max(left.sum(), 1e-300))
     pair = (
         Prospect("passes", works, MENDED, 1.0),

@@ -65,10 +65,10 @@ EVERYTHING = Means()
 
 @record
 class TroubleshootingProblem:
-    """One trouble of a ranking, and everything that could be done about it."""
+    """One fault group of a ranking, and everything that could be done about it."""
 
     ranking: Ranking
-    trouble: FaultGroup
+    group: FaultGroup
     means: Means = EVERYTHING
 
     @property
@@ -87,10 +87,10 @@ class TroubleshootingProblem:
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPP", "response=PPPPPF"])
-        >>> plan(load_machine("mounted-6"), told).scene.check
+        >>> plan(load_machine("mounted-6"), told).problem.check
         'response'
         """
-        return self.evidence.case.runs[self.trouble.target.run - 1].check
+        return self.evidence.case.runs[self.group.target.run - 1].check
 
     @cached_property
     def failed_checks(self) -> tuple[str, ...]:
@@ -98,17 +98,17 @@ class TroubleshootingProblem:
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPF", "response=PPPPPF"])
-        >>> plan(load_machine("mounted-6"), told).scene.failed_checks
+        >>> plan(load_machine("mounted-6"), told).problem.failed_checks
         ('bleed', 'response')
         """
-        row = self.trouble.target.row
+        row = self.group.target.row
         failed = {check for check, each in self.evidence.standing_failures if each == row}
         return tuple(check for check in self.knowledge.checks if check in failed | {self.check})
 
     @cached_property
-    def scales(self) -> ValueOfInformation:
+    def information(self) -> ValueOfInformation:
         """What weighs candidates."""
-        return ValueOfInformation(self.ranking, self.trouble.target, sorted(self.asked_again))
+        return ValueOfInformation(self.ranking, self.group.target, sorted(self.asked_again))
 
     @property
     def asked_again(self) -> frozenset[int]:
@@ -116,10 +116,10 @@ class TroubleshootingProblem:
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-12"), ["response=PPPPPFPPPPPP"])
-        >>> sorted(plan(load_machine("mounted-12"), told).scene.asked_again)
+        >>> sorted(plan(load_machine("mounted-12"), told).problem.asked_again)
         [1, 2, 3, 4, 5, 6, 7, 8]
         """
-        sets = rerun_sets(self.evidence, self.trouble.target.row, self.trouble.rows)
+        sets = rerun_sets(self.evidence, self.group.target.row, self.group.rows)
         return frozenset().union(*sets)
 
     @cached_property
@@ -131,105 +131,110 @@ class TroubleshootingProblem:
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
         >>> bare = Means(without=frozenset({"meter"}))
-        >>> tests = plan(load_machine("mounted-6"), told, means=bare).scene.tests
+        >>> tests = plan(load_machine("mounted-6"), told, means=bare).problem.tests
         >>> [act.id for act, _ in tests if act.part == "row-6/valve" and act.kind == "measure"]
         ['valve-code@row-6/valve']
         """
-        row = self.trouble.target.row
+        row = self.group.target.row
         every = [
-            *reruns(self.evidence, row, self.trouble.rows),
+            *reruns(self.evidence, row, self.group.rows),
             *measurements(self.evidence, row),
             *questions(self.evidence),
             *history_questions(self.evidence),
-            *swaps(self.evidence, self.trouble.target),
+            *swaps(self.evidence, self.group.target),
         ]
-        weighed = [(one, self.scales.weigh(one)) for one in every if self.means.allow(one)]
+        weighed = [(one, self.information.weigh(one)) for one in every if self.means.allow(one)]
         return tuple(pair for pair in weighed if pair[1].bits > UNINFORMATIVE)
 
     @cached_property
-    def mends(self) -> tuple[RepairOption, ...]:
+    def repairs(self) -> tuple[RepairOption, ...]:
         """Every remedy that some blame needs, and first the mere check again.
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-        >>> acts = [mend.candidate for mend in plan(load_machine("mounted-6"), told).scene.mends]
+        >>> problem = plan(load_machine("mounted-6"), told).problem
+        >>> acts = [repair.candidate for repair in problem.repairs]
         >>> acts[0] is None, [act.id for act in acts[1:] if act.part == "row-6/connector"]
         (True, ['reseat-connector@row-6/connector', 'clean-connector@row-6/connector'])
         """
-        every = repair_options(self.scales, self.failed_checks)
+        every = repair_options(self.information, self.failed_checks)
         return tuple(m for m in every if m.candidate is None or self.means.allow(m.candidate))
 
     @cached_property
     def proofs(self) -> Mapping[str, Candidate]:
-        """Per check that the target failed, its rerun on the trouble's rows: it proves a remedy.
+        """Per check that the target failed, its rerun on the group's rows: it proves a remedy.
 
         Three minutes to set up, and for the row 1.5 of bleeding or 0.15 of responding.
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPF", "response=PPPPPF"])
-        >>> proofs = plan(load_machine("mounted-6"), told).scene.proofs
+        >>> proofs = plan(load_machine("mounted-6"), told).problem.proofs
         >>> {check: round(act.minutes, 6) for check, act in proofs.items()}
         {'bleed': 4.5, 'response': 3.15}
         """
-        rows = self.trouble.rows
+        rows = self.group.rows
         return {check: rerun(self.evidence, check, rows, rows) for check in self.failed_checks}
 
     @cached_property
     def kept(self) -> np.typing.NDArray[np.intp]:
         """The blames that are likely enough to matter."""
-        return np.flatnonzero(self.scales.blame > UNLIKELY_BLAME * self.scales.blame.sum())
+        return np.flatnonzero(
+            self.information.blame > UNLIKELY_BLAME * self.information.blame.sum()
+        )
 
     @cached_property
     def setup(self) -> int:
-        """The number, in the problem, of how the machine stands now."""
-        return self.standings.index(self.standing)
+        """The number, in the finite problem, of how the machine stands now."""
+        return self.setup_states.index(self.setup_state)
 
     @cached_property
-    def standing(self) -> SetupState:
+    def setup_state(self) -> SetupState:
         """How the machine stands now.
 
         Oil that was cold is cold still.
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", "oil=10C"])
-        >>> standing = plan(load_machine("mounted-6"), told).scene.standing
-        >>> standing.setup, sorted(standing.lacking)
+        >>> setup_state = plan(load_machine("mounted-6"), told).problem.setup_state
+        >>> setup_state.setup, sorted(setup_state.lacking)
         ('running', ['warm-oil'])
         """
         return present(self.evidence)
 
     @cached_property
-    def standings(self) -> list[SetupState]:
-        """Every way in which it may stand, in the order in which the problem counts them."""
-        return every_setup_state(self.knowledge, self.standing)
+    def setup_states(self) -> list[SetupState]:
+        """Every way in which it may stand, in the order in which the finite problem counts them."""
+        return every_setup_state(self.knowledge, self.setup_state)
 
     @cached_property
-    def problem(self) -> DecisionProblem:
-        """The trouble as a problem of decision theory.
+    def finite(self) -> DecisionProblem:
+        """The same as a finite problem of decision theory.
 
         From running to bleeding, parked and running; handing over is worth 300 minutes.
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-        >>> scene = plan(load_machine("mounted-6"), told).scene
-        >>> scene.problem.changes[scene.setup].tolist(), scene.problem.last_resort
+        >>> problem = plan(load_machine("mounted-6"), told).problem
+        >>> problem.finite.changes[problem.setup].tolist(), problem.finite.last_resort
         ([6.0, 1.0, 0.0], 300.0)
         """
-        blame = self.scales.blame[self.kept]
-        known, ways = self.knowledge, self.standings
+        blame = self.information.blame[self.kept]
+        known, ways = self.knowledge, self.setup_states
         change = [[minutes_between(known, a, b) for b in ways] for a in ways]
         landing = [[ways.index(a.then(b)) for b in ways] for a in ways]
         return DecisionProblem(
             prior=blame / blame.sum(),
-            tests=tuple(self._tests()),
-            repairs=tuple(self._repairs()),
+            tests=tuple(self._finite_tests()),
+            repairs=tuple(self._finite_repairs()),
             change=np.array(change),
             last_resort=known.rates.hand_over_minutes,
-            any_of=np.array([self.scales.names[blame] != SEVERAL for blame in self.kept.tolist()]),
+            any_of=np.array(
+                [self.information.names[blame] != SEVERAL for blame in self.kept.tolist()]
+            ),
             landing=np.array(landing, dtype=np.intp),
         )
 
-    def _tests(self) -> Iterator[Test]:
+    def _finite_tests(self) -> Iterator[Test]:
         for candidate, weighed in self.tests:
             joint = weighed.table[:, self.kept].T
             total = joint.sum(axis=1, keepdims=True)
@@ -244,23 +249,23 @@ class TroubleshootingProblem:
                 ends=self._number(candidate.ends, candidate.wants),
             )
 
-    def _repairs(self) -> Iterator[Repair]:
+    def _finite_repairs(self) -> Iterator[Repair]:
         """Remedies, each repeated until it has worked: a failed one is no reason to hand over."""
-        for mend in self.mends:
-            one = mend.candidate
+        for repair in self.repairs:
+            one = repair.candidate
             made = self.knowledge.checks[one.check if one else self.check]
-            proof = made.set_up_minutes + made.minutes_per_row * len(self.trouble.rows)
+            proof = made.set_up_minutes + made.minutes_per_row * len(self.group.rows)
             proof += self._bleed_minutes(one, made)
             setup = one.setup if one else made.setup
             minutes = one.minutes + self.knowledge.rates.price_minutes[one.price] if one else 0.0
             there_and_back = self.knowledge.change_minutes(made.setup, setup)
             there_and_back += self.knowledge.change_minutes(setup, made.setup)
-            again = 1 / max(float(mend.fixes.max()), LEAST_FIXED) - 1
+            again = 1 / max(float(repair.fixes.max()), LEAST_FIXED) - 1
             yield Repair(
                 id=one.id if one else f"{self.check}-again",
                 minutes=minutes + again * (minutes + there_and_back + proof),
                 setup=self._number(setup, one.wants if one else made.wants),
-                fixes=(mend.fixes[self.kept] > 0).astype(float),
+                fixes=(repair.fixes[self.kept] > 0).astype(float),
                 proof_minutes=proof,
                 proof_setup=self._number(made.setup, made.wants),
             )
@@ -285,14 +290,15 @@ class TroubleshootingProblem:
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-        >>> scene = plan(load_machine("mounted-6"), told).scene
-        >>> itself = [name.startswith(("chance", "circumstances")) for name in scene.scales.names]
-        >>> blame = scene.scales.blame / scene.scales.blame.sum()
-        >>> abs(scene.passes_again - float(blame[itself].sum())) < 1e-9
+        >>> problem = plan(load_machine("mounted-6"), told).problem
+        >>> names, blame = problem.information.names, problem.information.blame
+        >>> itself = [name.startswith(("chance", "circumstances")) for name in names]
+        >>> blame = blame / blame.sum()
+        >>> abs(problem.passes_again - float(blame[itself].sum())) < 1e-9
         True
         """
-        blame = self.scales.blame
-        return float(self.mends[0].fixes @ blame / blame.sum())
+        blame = self.information.blame
+        return float(self.repairs[0].fixes @ blame / blame.sum())
 
     @cached_property
     def settled(self) -> float:
@@ -300,13 +306,13 @@ class TroubleshootingProblem:
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> machine, fails = load_machine("mounted-6"), ["bleed=PPPPPP", "response=PPPPPF"]
-        >>> before = plan(machine, read_typed(machine, fails)).scene
+        >>> before = plan(machine, read_typed(machine, fails)).problem
         >>> told = [*fails, "coil-resistance@row-6=100ohm"]
-        >>> after = plan(machine, read_typed(machine, told)).scene
+        >>> after = plan(machine, read_typed(machine, told)).problem
         >>> before.settled < 0.5 < 0.9 < after.settled
         True
         """
-        return float(self.scales.blame[:-2].max() / self.scales.blame.sum())
+        return float(self.information.blame[:-2].max() / self.information.blame.sum())
 
     @property
     def likeliest(self) -> str:
@@ -315,10 +321,10 @@ class TroubleshootingProblem:
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = ["response=PPPPPF", "coil-resistance@row-6=100ohm"]
         >>> told = read_typed(load_machine("mounted-6"), told)
-        >>> plan(load_machine("mounted-6"), told).scene.likeliest
+        >>> plan(load_machine("mounted-6"), told).problem.likeliest
         'row-6/valve:coil_open'
         """
-        return self.scales.names[int(self.scales.blame[:-2].argmax())]
+        return self.information.names[int(self.information.blame[:-2].argmax())]
 
     def change_to(self, candidate: Candidate) -> float:
         """Minutes of the change of set-up before a candidate, and of what it wants to last.
@@ -327,25 +333,25 @@ class TroubleshootingProblem:
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF", "oil=10C"])
-        >>> scene = plan(load_machine("mounted-6"), told).scene
+        >>> problem = plan(load_machine("mounted-6"), told).problem
         >>> dry = Candidate("dry", "remedy", "", (6,), 15, (), setup="parked")
         >>> warm = Candidate("warm", "remedy", "", (6,), 9, (), setup="parked", wants=("warm-oil",))
-        >>> scene.change_to(dry), scene.change_to(warm)
+        >>> problem.change_to(dry), problem.change_to(warm)
         (1.0, 26.0)
         """
-        wanted = self.standing.wanting(candidate.setup, candidate.wants)
-        return minutes_between(self.knowledge, self.standing, wanted)
+        wanted = self.setup_state.wanting(candidate.setup, candidate.wants)
+        return minutes_between(self.knowledge, self.setup_state, wanted)
 
     def _number(self, setup: str, wants: Sequence[str]) -> int:
-        wanted = self.standing.wanting(setup, wants)
-        return ANY if setup == ANY_SETUP else self.standings.index(wanted)
+        wanted = self.setup_state.wanting(setup, wants)
+        return ANY if setup == ANY_SETUP else self.setup_states.index(wanted)
 
 
 def putting_right_minutes(ranking: Ranking, check: str) -> float:
     """Expected minutes to put right what was bad, or may have been, when a check was last run.
 
     What is known to be lacking and lasts once it is there is left out: it is charged where it is
-    entered, see `standing`.
+    entered, see `setup_state`.
 
     That the oil was cold or cool is as likely as told, and warming it takes 25 minutes.
 

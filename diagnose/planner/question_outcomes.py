@@ -83,7 +83,7 @@ class Beliefs:
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-        >>> beliefs = plan(load_machine("mounted-6"), told).scene.scales.beliefs
+        >>> beliefs = plan(load_machine("mounted-6"), told).problem.information.beliefs
         >>> coil = beliefs.ranking.evidence.model.flat("row-6/valve", "coil_open")
         >>> float(beliefs.idle[coil]), float(beliefs.idle[coil - 1]) > 0.99
         (0.0, True)
@@ -123,7 +123,7 @@ class Beliefs:
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-        >>> beliefs = plan(load_machine("mounted-6"), told).scene.scales.beliefs
+        >>> beliefs = plan(load_machine("mounted-6"), told).problem.information.beliefs
         >>> seen = beliefs.ranking.evidence.possible("row-6/valve", "coil-resistance", "open")
         >>> float(round(beliefs.absent(seen)[0] / beliefs.explained.posterior[0], 6))
         0.997
@@ -145,7 +145,7 @@ class Beliefs:
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-        >>> beliefs = plan(load_machine("mounted-6"), told).scene.scales.beliefs
+        >>> beliefs = plan(load_machine("mounted-6"), told).problem.information.beliefs
         >>> survival = np.ones(len(beliefs.idle))
         >>> survival[beliefs.left.entries[0]] = 0.0
         >>> float(round(beliefs.together_survive(survival)[1], 9))
@@ -169,9 +169,9 @@ class Beliefs:
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-        >>> scales = plan(load_machine("mounted-6"), told).scene.scales
-        >>> coil = scales.ranking.evidence.model.flat("row-6/valve", "coil_open")
-        >>> scales.names[1 + scales.beliefs.blamed.tolist().index(coil)]
+        >>> information = plan(load_machine("mounted-6"), told).problem.information
+        >>> coil = information.ranking.evidence.model.flat("row-6/valve", "coil_open")
+        >>> information.names[1 + information.beliefs.blamed.tolist().index(coil)]
         'row-6/valve:coil_open'
         """
         causes = [blame.cause for blame in self.explained.explanations[1:]]
@@ -203,10 +203,10 @@ def reading_table(beliefs: Beliefs, ladder: Sequence[Observation]) -> list[Float
 
     >>> from diagnose import load_machine, plan, read_typed
     >>> case = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-    >>> scales = plan(load_machine("mounted-6"), case).scene.scales
-    >>> seen = scales.ranking.evidence.possible("row-6/valve", "coil-resistance", "open")
-    >>> opened, good = reading_table(scales.beliefs, [seen])
-    >>> coil = scales.names.index("row-6/valve:coil_open")
+    >>> information = plan(load_machine("mounted-6"), case).problem.information
+    >>> seen = information.ranking.evidence.possible("row-6/valve", "coil-resistance", "open")
+    >>> opened, good = reading_table(information.beliefs, [seen])
+    >>> coil = information.names.index("row-6/valve:coil_open")
     >>> float(round(good[coil] / (opened[coil] + good[coil]), 6))  # 0.02 · (1 - 0.003)
     0.01994
     """
@@ -303,10 +303,10 @@ def history_table(beliefs: Beliefs, candidate: Candidate) -> list[Floats]:
 
     >>> from diagnose import load_machine, plan, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["bleed=PPPPPP", "response=FFFFFF"])
-    >>> scales = plan(load_machine("mounted-6"), told).scene.scales
-    >>> asked = {act.id: act for act in history_questions(scales.ranking.evidence)}
-    >>> no, yes = history_table(scales.beliefs, asked["ask:rodents"])
-    >>> broken = scales.names.index("power/bus:broken")
+    >>> information = plan(load_machine("mounted-6"), told).problem.information
+    >>> asked = {act.id: act for act in history_questions(information.ranking.evidence)}
+    >>> no, yes = history_table(information.beliefs, asked["ask:rodents"])
+    >>> broken = information.names.index("power/bus:broken")
     >>> float(round(yes[broken] / (no[broken] + yes[broken]), 3))
     0.208
     """

@@ -1,7 +1,7 @@
-"""What a trouble would cost to repair in order, from the posterior alone.
+"""What a fault group would cost to repair in order, from the posterior alone.
 
-Quick enough for every trouble of a machine; the trouble that is worked on now is reckoned with
-its whole scene.
+Quick enough for every one of a machine; the one that is worked on now is reckoned with
+its whole troubleshooting problem.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from diagnose.planner.bleeding import bleed_minutes
 from diagnose.planner.fault_groups import FaultGroup
 
 
-def repair_minutes_of(ranking: Ranking, trouble: FaultGroup) -> float:
-    """Expected minutes to put one trouble right by repairs in p/c order, each with a check after.
+def repair_minutes_of(ranking: Ranking, group: FaultGroup) -> float:
+    """Expected minutes to clear one fault group by repairs in p/c order, each with a check after.
 
     Its causes are taken as exclusive, in the proportions of their posterior; those that it shares
     with the failure that it is told apart from are left out. What no remedy is for needs only the
@@ -28,25 +28,23 @@ def repair_minutes_of(ranking: Ranking, trouble: FaultGroup) -> float:
     >>> from diagnose import load_machine, plan, read_typed
     >>> told = ["bleed=PPPPPP", "response=PPPPPF", "coil-resistance@row-6=100ohm"]
     >>> found = plan(load_machine("mounted-6"), read_typed(load_machine("mounted-6"), told))
-    >>> minutes = repair_minutes_of(found.ranking, found.troubles[0])
+    >>> minutes = repair_minutes_of(found.ranking, found.groups[0])
     >>> 50.15 < minutes < 60
     True
     """
     evidence = ranking.evidence
-    check = evidence.model.knowledge.checks[evidence.case.runs[trouble.target.run - 1].check]
-    proof = check.set_up_minutes + check.minutes_per_row * len(trouble.rows)
+    check = evidence.model.knowledge.checks[evidence.case.runs[group.target.run - 1].check]
+    proof = check.set_up_minutes + check.minutes_per_row * len(group.rows)
     chance: dict[str, float] = {}
     cost: dict[str, float] = {}
-    for name, cause in _remedied(ranking, trouble):
+    for name, cause in _remedied(ranking, group):
         assert cause.remedy is not None
         tried = evidence.epochs.tried(cause.part, cause.mode, cause.remedy.id)
         fixes = cause.remedy.fixes_after(tried)
         chance[name] = chance.get(name, 0.0) + cause.probability * fixes
         cost[name] = _work(ranking, cause, check) + proof
-    own = _own_states(trouble)
-    whole = max(
-        sum(chance.values()), float(ranking.posterior.flat[own].sum()) if trouble.of else 1.0
-    )
+    own = _own_states(group)
+    whole = max(sum(chance.values()), float(ranking.posterior.flat[own].sum()) if group.of else 1.0)
     if whole <= 0:
         return 0.0
     p = [1 - sum(chance.values()) / whole, *(each / whole for each in chance.values())]
@@ -67,19 +65,19 @@ def _in_order(p: list[float], cost: list[float], hand_over: float) -> float:
     return least
 
 
-def _remedied(ranking: Ranking, trouble: FaultGroup) -> Iterator[tuple[str, Cause]]:
+def _remedied(ranking: Ranking, group: FaultGroup) -> Iterator[tuple[str, Cause]]:
     """The causes that can make the target fail and have a remedy, each with what is done."""
-    states = set(_own_states(trouble))
+    states = set(_own_states(group))
     for cause in ranking.causes:
         if cause.remedy is not None and states & set(cause.states):
             place = ranking.evidence.epochs.place_of(cause.part, cause.mode)
             yield f"{cause.remedy.id}@{place}", cause
 
 
-def _own_states(trouble: FaultGroup) -> list[int]:
+def _own_states(group: FaultGroup) -> list[int]:
     """The states that can bring the target about, but not the failure that it is apart from."""
-    others = set(trouble.of.entries[0].tolist()) if trouble.of else set()
-    return [state for state in trouble.target.entries[0].tolist() if state not in others]
+    others = set(group.of.entries[0].tolist()) if group.of else set()
+    return [state for state in group.target.entries[0].tolist() if state not in others]
 
 
 def _work(ranking: Ranking, cause: Cause, check: Check) -> float:

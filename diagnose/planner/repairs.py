@@ -25,7 +25,9 @@ class RepairOption:
     fixes: Floats
 
 
-def repair_options(scales: ValueOfInformation, failed: Sequence[str]) -> Iterator[RepairOption]:
+def repair_options(
+    information: ValueOfInformation, failed: Sequence[str]
+) -> Iterator[RepairOption]:
     """The remedies that some blame needs, each once; first the mere check again (no candidate).
 
     ``failed`` are the checks that the target's row failed: one of them proves each remedy.
@@ -36,17 +38,17 @@ def repair_options(scales: ValueOfInformation, failed: Sequence[str]) -> Iterato
 
     >>> from diagnose import load_machine, plan, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-    >>> scene = plan(load_machine("mounted-6"), told).scene
-    >>> _, *every = repair_options(scene.scales, ["response"])
+    >>> problem = plan(load_machine("mounted-6"), told).problem
+    >>> _, *every = repair_options(problem.information, ["response"])
     >>> [coil] = [each for each in every if each.candidate.id == "replace-coil@row-6/valve"]
     >>> names = [f"row-6/valve:{mode}" for mode in ("coil_open", "leaking")]
-    >>> [float(coil.fixes[scene.scales.names.index(name)]) for name in names]
+    >>> [float(coil.fixes[problem.information.names.index(name)]) for name in names]
     [0.98, 0.0]
     """
-    evidence = scales.ranking.evidence
+    evidence = information.ranking.evidence
     found: dict[str, tuple[Candidate, Floats]] = {}
-    nothing = np.zeros(len(scales.names))
-    for number, (cause, gone) in enumerate(zip(scales.causes, scales.gone, strict=True)):
+    nothing = np.zeros(len(information.names))
+    for number, (cause, gone) in enumerate(zip(information.causes, information.gone, strict=True)):
         if gone or number == 0 or (cause and cause.remedy is None):
             nothing[number] = 1.0
         elif cause is not None:
@@ -54,24 +56,24 @@ def repair_options(scales: ValueOfInformation, failed: Sequence[str]) -> Iterato
                 tried = evidence.epochs.tried(cause.part, cause.mode, remedy.id)
                 if tried < SAME_REMEDY_OFTEN or remedy.goes_on:
                     one = remedy_candidate(evidence, cause, remedy, failed)
-                    _, fixes = found.setdefault(one.id, (one, np.zeros(len(scales.names))))
+                    _, fixes = found.setdefault(one.id, (one, np.zeros(len(information.names))))
                     fixes[number] = remedy.fixes_after(tried)
-    for id in _likeliest(scales):
+    for id in _likeliest(information):
         if id in found:
             found[id][1][-2] = found[id][1].max()
     yield RepairOption(None, nothing)
     yield from (RepairOption(candidate, fixes) for candidate, fixes in found.values())
 
 
-def _likeliest(scales: ValueOfInformation) -> Sequence[str]:
+def _likeliest(information: ValueOfInformation) -> Sequence[str]:
     """The remedies likeliest to be needed when several causes act together and some is left."""
-    evidence = scales.ranking.evidence
+    evidence = information.ranking.evidence
     needed: dict[str, float] = {}
-    for number, (cause, gone) in enumerate(zip(scales.causes, scales.gone, strict=True)):
+    for number, (cause, gone) in enumerate(zip(information.causes, information.gone, strict=True)):
         if cause is not None and cause.remedy is not None and not gone:
             remedy = remedy_id(evidence, cause, cause.remedy)
-            state = scales.beliefs.blamed[number - 1]
-            needed[remedy] = needed.get(remedy, 0.0) + float(scales.beliefs.together[0, state])
+            state = information.beliefs.blamed[number - 1]
+            needed[remedy] = needed.get(remedy, 0.0) + float(information.beliefs.together[0, state])
     return sorted(needed, key=lambda remedy: -needed[remedy])[:REMEDIES_AT_ONCE]
 
 

@@ -44,8 +44,8 @@ def swaps(evidence: Evidence, target: Observation) -> Iterator[Candidate]:
 
     >>> from diagnose import load_machine, plan, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-    >>> scene = plan(load_machine("mounted-6"), told).scene
-    >>> every = swaps(scene.evidence, scene.trouble.target)
+    >>> problem = plan(load_machine("mounted-6"), told).problem
+    >>> every = swaps(problem.evidence, problem.group.target)
     >>> sorted(act.id for act in every)[:2]
     ['cross-plugs@row-6/connector+row-5/connector', 'swap-coil@row-6/valve+row-5/valve']
     """
@@ -122,9 +122,9 @@ def swap_table(beliefs: Beliefs, target: Observation, candidate: Candidate) -> l
 
     >>> from diagnose import load_machine, plan, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-    >>> scene = plan(load_machine("mounted-6"), told).scene
-    >>> act = next(swaps(scene.evidence, scene.trouble.target))
-    >>> table = np.array(swap_table(scene.scales.beliefs, scene.trouble.target, act))
+    >>> problem = plan(load_machine("mounted-6"), told).problem
+    >>> act = next(swaps(problem.evidence, problem.group.target))
+    >>> table = np.array(swap_table(problem.information.beliefs, problem.group.target, act))
     >>> (table[:, 0] / table[:, 0].sum()).round(6).tolist()
     [0.001996, 0.001996, 0.996004, 4e-06]
     """
@@ -143,8 +143,8 @@ def put_back_minutes(evidence: Evidence, candidate: Candidate, told: _Told) -> f
 
     >>> from diagnose import load_machine, plan, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-    >>> evidence = plan(load_machine("mounted-6"), told).scene.evidence
-    >>> every = swaps(evidence, plan(load_machine("mounted-6"), told).scene.trouble.target)
+    >>> evidence = plan(load_machine("mounted-6"), told).problem.evidence
+    >>> every = swaps(evidence, plan(load_machine("mounted-6"), told).problem.group.target)
     >>> by_id = {act.id.partition("@")[0]: act for act in every}
     >>> from types import SimpleNamespace
     >>> follows = SimpleNamespace(table=np.array([[0.0], [1.0], [0.0], [0.0]]))

@@ -82,8 +82,8 @@ class ValueOfInformation:
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = ["response=PPPPPF", "replace-coil@row-6=done"]
         >>> told = read_typed(load_machine("mounted-6"), told)
-        >>> scales = plan(load_machine("mounted-6"), told).scene.scales
-        >>> [name for name, gone in zip(scales.names, scales.gone, strict=True) if gone]
+        >>> information = plan(load_machine("mounted-6"), told).problem.information
+        >>> [name for name, gone in zip(information.names, information.gone, strict=True) if gone]
         ['row-6/valve:coil_open', 'row-6/valve:coil_shorted', 'several']
         """
         pairs = zip(self.causes[1:-2], self.beliefs.blamed.tolist(), strict=True)
@@ -96,8 +96,8 @@ class ValueOfInformation:
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-        >>> scales = plan(load_machine("mounted-6"), told).scene.scales
-        >>> scales.names[0], scales.names[-1], float(round(scales.blame.sum(), 3))
+        >>> information = plan(load_machine("mounted-6"), told).problem.information
+        >>> information.names[0], information.names[-1], float(round(information.blame.sum(), 3))
         ('chance', 'several', 1.0)
         """
         return self.beliefs.blame
@@ -109,10 +109,10 @@ class ValueOfInformation:
 
         >>> from diagnose import load_machine, plan, read_typed
         >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
-        >>> scene = plan(load_machine("mounted-6"), told).scene
-        >>> [act] = [act for act, _ in scene.tests if act.id == "coil-resistance@row-6/valve"]
-        >>> opened = scene.scales.names.index("row-6/valve:coil_open")
-        >>> chances = scene.scales.weigh(act).table[:, opened]
+        >>> problem = plan(load_machine("mounted-6"), told).problem
+        >>> [act] = [act for act, _ in problem.tests if act.id == "coil-resistance@row-6/valve"]
+        >>> opened = problem.information.names.index("row-6/valve:coil_open")
+        >>> chances = problem.information.weigh(act).table[:, opened]
         >>> float(round(chances[0] / chances.sum(), 5))
         0.98006
         """

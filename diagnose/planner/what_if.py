@@ -33,7 +33,7 @@ def what_if(ranking: Ranking, candidate: Candidate, outcome: Outcome) -> Ranking
     >>> from diagnose import load_machine, plan, read_typed
     >>> told = read_typed(load_machine("mounted-6"), ["response=PPPPPF"])
     >>> found = plan(load_machine("mounted-6"), told)
-    >>> by_id = {act.id: act for act, _ in found.scene.tests}
+    >>> by_id = {act.id: act for act, _ in found.problem.tests}
     >>> coil = by_id["coil-resistance@row-6/valve"]
     >>> [what_if(found.ranking, coil, outcome).causes[0].id for outcome in coil.outcomes[:2]]
     ['row-6/valve:coil_open', 'row-6/valve:coil_shorted']

@@ -45,8 +45,8 @@ def build_plan_report(plan: Plan) -> PlanReport:
             plan=plan.plan_minutes,
             final_pass=plan.final_minutes,
         ),
-        about_rows=plan.troubles[0].rows if plan.troubles else (),
-        other_rows=tuple(trouble.rows for trouble in plan.troubles[1:]),
+        about_rows=plan.groups[0].rows if plan.groups else (),
+        other_rows=tuple(group.rows for group in plan.groups[1:]),
         tree=_tree(plan.tree, advice(plan.ranking, (), _acts(plan.tree))),
         isolating=_isolating(isolating) if isolating else None,
         inseparable=tuple(

@@ -40,7 +40,7 @@ LEAST = 0.0005
 LEADING = 5
 """How many causes are explained by what speaks for and against them."""
 
-OTHER_TROUBLES = 2
+OTHER_GROUPS = 2
 """Of failures with a cause of their own, how many besides the first get their best act listed."""
 
 WHOLE, EXTRAS = 750e6, 200e6
@@ -128,12 +128,12 @@ def _proposed(
 
 
 def _proposals(ranking: Ranking, found: Sequence[FaultGroup], tests: int) -> list[Proposal]:
-    """The best acts for the first trouble, and the very best one for each of the next few."""
+    """The best acts for the first fault group, and the very best one for each of the next few."""
     if not found or not tests:
         return []
     first = next_tests(ranking)[:tests]
-    others = (TroubleshootingProblem(ranking, trouble) for trouble in found[1 : 1 + OTHER_TROUBLES])
-    best = (proposals(scene, "restore")[:1] for scene in others)
+    others = (TroubleshootingProblem(ranking, group) for group in found[1 : 1 + OTHER_GROUPS])
+    best = (proposals(problem, "restore")[:1] for problem in others)
     return [*first, *(proposal for one in best for proposal in one)]
 
 
@@ -252,10 +252,10 @@ def _next(
 ) -> NextReport:
     """Something to do; its outcomes lead to the likeliest cause of its row's failure.
 
-    Rows of one trouble are proven together: what mends the row mends them all.
+    Rows of one fault group are proven together: what mends the row mends them all.
     """
     candidate = proposal.candidate
-    trouble = next(trouble for trouble in found if trouble.target.row == proposal.row)
+    group = next(group for group in found if group.target.row == proposal.row)
     return NextReport(
         id=candidate.id,
         kind=candidate.kind,
@@ -266,7 +266,7 @@ def _next(
         bits=proposal.bits,
         required=proposal.required,
         blames_row=proposal.row,
-        trouble_rows=trouble.rows,
+        trouble_rows=group.rows,
         needs=candidate.needs,
         cautions=cautions_of(candidate, warned),
         outcomes=tuple(map(_outcome, proposal.prospects)),

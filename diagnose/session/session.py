@@ -105,12 +105,12 @@ class Session:
 
     def _at_once(self, check: str, rows: tuple[int, ...]) -> tuple[str, tuple[int, ...]]:
         """Every row where these alone fail and a full run is worth its minutes now."""
-        scene = self.plan.scene
-        same = scene is not None and (scene.check, scene.trouble.rows) == (check, rows)
+        problem = self.plan.problem
+        same = problem is not None and (problem.check, problem.group.rows) == (check, rows)
         first = next((due for due, _ in self.proof.missing), None) == check
-        if scene is None or not same or not first or others_fail(scene):
+        if problem is None or not same or not first or others_fail(problem):
             return check, rows
-        worth = worth_at_once(scene, check, scene.passes_again)
+        worth = worth_at_once(problem, check, problem.passes_again)
         return check, tuple(range(1, self.view.machine.rows + 1)) if worth > 0 else rows
 
     def _shown_by(self, done: list[str]) -> tuple[str, tuple[int, ...]] | None:

@@ -50,7 +50,7 @@ class Widened(TroubleshootingProblem):
         """Those of the scene, and the extra one."""
         every = super().tests
         assert self.extra is not None
-        return (*every, (self.extra, self.scales.weigh(self.extra)))
+        return (*every, (self.extra, self.information.weigh(self.extra)))
 
 
 class PatientPlan(Plan):
@@ -74,12 +74,12 @@ class DecisionPoint:
     >>> run = Run.of("response", "PPPPPF")
     >>> mended = Remedied("replace-coil", "row-6/valve")
     >>> state = replay([new_event(each, "A") for each in (opened, run, mended)])
-    >>> moment = DecisionPoint(Projection(state, load_knowledge(learned=False)), 1)
-    >>> moment.failed, moment.best.id  # the run that shows what the new coil has done
+    >>> point = DecisionPoint(Projection(state, load_knowledge(learned=False)), 1)
+    >>> point.failed, point.best.id  # the run that shows what the new coil has done
     ((6,), 'response@6')
-    >>> round(moment.minutes_of(moment.best), 9)  # start the engine 1, the check 3, the row 0.15
+    >>> round(point.minutes_of(point.best), 9)  # start the engine 1, the check 3, the row 0.15
     4.15
-    >>> moment.loss(moment.best), moment.loss(Move("give up"))
+    >>> point.loss(point.best), point.loss(Move("give up"))
     (0.0, 300.0)
     """
 
@@ -190,18 +190,18 @@ class DecisionPoint:
         return Move("give up")
 
     @cached_property
-    def scenes(self) -> tuple[TroubleshootingProblem, ...]:
-        """Every trouble with what can be done about it."""
-        every = self.plan.troubles
+    def problems(self) -> tuple[TroubleshootingProblem, ...]:
+        """Every fault group with what can be done about it."""
+        every = self.plan.groups
         return tuple(
-            TroubleshootingProblem(self.ranking, trouble, self.view.means) for trouble in every
+            TroubleshootingProblem(self.ranking, group, self.view.means) for group in every
         )
 
     @cached_property
     def choices(self) -> tuple[Choice, ...]:
-        """What is best about each trouble."""
+        """What is best about each fault group."""
         first = self.plan.choice
-        others = (best_choice(scene, seconds=PATIENT) for scene in self.scenes[1:])
+        others = (best_choice(problem, seconds=PATIENT) for problem in self.problems[1:])
         return (first, *others) if first is not None else ()
 
     def loss(self, move: Move) -> float:
@@ -230,7 +230,7 @@ class DecisionPoint:
         back = known.change_minutes(self._setup_of(move), self._setup)
         proof = 0.0
         if move.kind in ("mend", "swap"):
-            runs = [known.checks[scene.check] for scene in self.scenes]
+            runs = [known.checks[problem.check] for problem in self.problems]
             proof = max(c.set_up_minutes + c.minutes_per_row * len(self.failed) for c in runs)
         return self.minutes_of(move) + back + proof
 
@@ -278,17 +278,17 @@ class DecisionPoint:
         return 0.0 if proves else self.minutes_of(move)
 
     def _losses(self, move: Move) -> Iterator[float]:
-        """What the move loses, seen from each trouble that it is about."""
-        for scene, choice in zip(self.scenes, self.choices, strict=True):
+        """What the move loses, seen from each fault group that it is about."""
+        for problem, choice in zip(self.problems, self.choices, strict=True):
             offer = offer_of(choice, move)
-            if offer is None and move.kind == "run" and set(move.rows) & set(scene.trouble.rows):
-                offer = offer_of(best_choice(self.widened(scene, move), seconds=PATIENT), move)
+            if offer is None and move.kind == "run" and set(move.rows) & set(problem.group.rows):
+                offer = offer_of(best_choice(self.widened(problem, move), seconds=PATIENT), move)
             if offer is not None:
                 yield max(0.0, offer.value - choice.value)
 
-    def widened(self, scene: TroubleshootingProblem, move: Move) -> TroubleshootingProblem:
+    def widened(self, problem: TroubleshootingProblem, move: Move) -> TroubleshootingProblem:
         """The scene in which a run that nobody would have thought of is thought of too."""
-        return Widened(scene.ranking, scene.trouble, scene.means, self.candidate(move))
+        return Widened(problem.ranking, problem.group, problem.means, self.candidate(move))
 
     def candidate(self, move: Move) -> Candidate:
         """A run as something to do next."""
@@ -335,77 +335,77 @@ READ_WITH: Mapping[str, str] = {
 """By tool, what somebody does who reads something with it."""
 
 
-def worded(moment: DecisionPoint) -> str:
+def worded(point: DecisionPoint) -> str:
     """What to think of, without naming the act.
 
     >>> from diagnose.training.share_code import DrillName
     >>> from diagnose.training.game import begin, play
-    >>> from diagnose.training.policies import moment_of
+    >>> from diagnose.training.policies import decision_point_of
     >>> from diagnose.knowledge.base import load_knowledge
     >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
-    >>> row = moment_of(play(drill, [])).failed[0]
+    >>> row = decision_point_of(play(drill, [])).failed[0]
     >>> mended = play(drill, [Move("mend", "replace-coil", part=f"row-{row}/valve")])
-    >>> worded(moment_of(mended))
+    >>> worded(decision_point_of(mended))
     'work that no run has shown is a guess: run the check that shows it'
     """
-    move = moment.best
-    if moment.job.to_check is not None:
+    move = point.best
+    if point.job.to_check is not None:
         return "work that no run has shown is a guess: run the check that shows it"
     if move.kind == "declare":
         return "it is proven; say what it was"
     if move.kind == "give up":
         return "what is left costs more than it is worth: somebody else may go on"
-    if not moment.failed:
+    if not point.failed:
         return "nothing fails any more; what is missing to prove it?"
-    return _about(moment, move)
+    return _about(point, move)
 
 
-def _about(moment: DecisionPoint, move: Move) -> str:
+def _about(point: DecisionPoint, move: Move) -> str:
     match move.kind:
         case "ask":
             return "is every run to be believed? Somebody may know how it was made"
         case "run":
-            wide = set(move.rows) - set(moment.failed)
+            wide = set(move.rows) - set(point.failed)
             along = " with rows along that passed" if wide else ""
             return f"what would happen in another run? Run the {move.name} check{along}"
         case "swap":
-            return f"let something of {_where(moment, move)} change places with its neighbour"
+            return f"let something of {_where(point, move)} change places with its neighbour"
         case "read":
-            tool = moment.machine.parts[move.part].measurement(move.name).tool
-            return f"{READ_WITH[tool]} before you mend: {_where(moment, move)}"
+            tool = point.machine.parts[move.part].measurement(move.name).tool
+            return f"{READ_WITH[tool]} before you mend: {_where(point, move)}"
         case _:
-            return f"one cause is likely enough, and mending it is quick: {_where(moment, move)}"
+            return f"one cause is likely enough, and mending it is quick: {_where(point, move)}"
 
 
-def _where(moment: DecisionPoint, move: Move) -> str:
-    rows = moment.machine.rows_of(move.part)
+def _where(point: DecisionPoint, move: Move) -> str:
+    rows = point.machine.rows_of(move.part)
     return f"row {rows[0]}" if len(rows) == 1 else f"what {len(rows)} rows share"
 
 
-def cautions(moment: DecisionPoint, move: Move) -> tuple[str, ...]:
+def cautions(point: DecisionPoint, move: Move) -> tuple[str, ...]:
     """What to beware of when a move is made on a machine."""
-    act = moment.plan.act
+    act = point.plan.act
     if act is not None and act.id == move.id:
-        return tuple(cautions_of(act, advice(moment.ranking, (), [act])))
-    return plain_cautions(moment, move)
+        return tuple(cautions_of(act, advice(point.ranking, (), [act])))
+    return plain_cautions(point, move)
 
 
-def plain_cautions(moment: DecisionPoint, move: Move) -> tuple[str, ...]:
+def plain_cautions(point: DecisionPoint, move: Move) -> tuple[str, ...]:
     """The cautions that the act itself carries.
 
     >>> from diagnose.training.share_code import DrillName
     >>> from diagnose.training.game import begin, play
-    >>> from diagnose.training.policies import moment_of
+    >>> from diagnose.training.policies import decision_point_of
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> moment = moment_of(play(begin(DrillName("mounted-6", 1, 7), load_knowledge()), []))
-    >>> plain_cautions(moment, Move("read", "coil-resistance", part="row-2/valve"))
+    >>> point = decision_point_of(play(begin(DrillName("mounted-6", 1, 7), load_knowledge()), []))
+    >>> plain_cautions(point, Move("read", "coil-resistance", part="row-2/valve"))
     ('A coil that was driven for long is hot.',)
     """
-    known = moment.view.knowledge
+    known = point.view.knowledge
     if move.kind == "run":
         return known.checks[move.name].cautions
     if not move.part:
         return ()
-    kind = moment.machine.parts[move.part]
+    kind = point.machine.parts[move.part]
     works: list[Measurement | Remedy | Swap] = [*kind.measurements, *kind.remedies, *kind.swaps]
     return tuple(each.caution for each in works if each.id == move.name and each.caution)

@@ -27,7 +27,7 @@ from diagnose.training.world import World
 BEGINS = datetime(2026, 3, 1, 8, tzinfo=UTC)
 """When every drill begins; an invented morning."""
 
-_MOST_SHARED, _MOST_MENDED = 8, 12
+_MOST_SHARED, _MOST_REPAIRS = 8, 12
 """So much work on parts that several rows share, and in all, ends a drill: the machine goes to
 somebody else (judgement; whoever has come so far guesses). No sooner than the planner hands over,
 see `diagnose.planner.tried`.
@@ -91,9 +91,9 @@ class Sitting:
         >>> play(drill, coils).called_off, play(drill, 2 * coils).called_off  # 6 of 12, 12 of 12
         (False, True)
         """
-        mended = [move.part for move in self.moves if move.kind in ("mend", "swap")]
-        shared = [part for part in mended if len(self.drill.machine.rows_of(part)) > 1]
-        return len(shared) >= _MOST_SHARED or len(mended) >= _MOST_MENDED
+        repaired = [move.part for move in self.moves if move.kind in ("mend", "swap")]
+        shared = [part for part in repaired if len(self.drill.machine.rows_of(part)) > 1]
+        return len(shared) >= _MOST_SHARED or len(repaired) >= _MOST_REPAIRS
 
     @property
     def minutes(self) -> float:
@@ -318,7 +318,7 @@ class _Table:
             case "mend":
                 wants = self.drill.machine.parts[move.part].remedy(move.name).wants
                 facts, besides = self._entered(wants)
-                self.world.mend(move.name, move.part)
+                self.world.repair(move.name, move.part)
                 return [*facts, Remedied(move.name, move.part)], besides
             case "swap":
                 self.world.swap(move.name, move.part, move.other)

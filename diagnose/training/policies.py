@@ -23,7 +23,7 @@ Player = Callable[[Drill, DecisionPoint, int], Move]
 """What is done next, of a drill, at a moment, after so many moves."""
 
 
-def moment_of(sitting: Sitting) -> DecisionPoint:
+def decision_point_of(sitting: Sitting) -> DecisionPoint:
     """What is known after the moves of a sitting.
 
     >>> from diagnose.training.share_code import DrillName
@@ -31,7 +31,7 @@ def moment_of(sitting: Sitting) -> DecisionPoint:
     >>> from diagnose.knowledge.base import load_knowledge
     >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
     >>> shown = drill.revealed().failed.values()
-    >>> moment_of(play(drill, [])).failed == tuple(sorted(frozenset().union(*shown)))
+    >>> decision_point_of(play(drill, [])).failed == tuple(sorted(frozenset().union(*shown)))
     True
     """
     view = Projection(replay(sitting.events), sitting.drill.knowledge)
@@ -45,7 +45,7 @@ def simulate(drill: Drill, player: Player) -> Sitting:
     >>> from diagnose.training.game import begin
     >>> from diagnose.knowledge.base import load_knowledge
     >>> drill = begin(DrillName("mounted-6", 1, 7), load_knowledge(learned=False))
-    >>> runs = simulate(drill, lambda drill, moment, number: Move("ask", "first-hookup"))
+    >>> runs = simulate(drill, lambda drill, point, number: Move("ask", "first-hookup"))
     >>> len(runs.moves), runs.moves[-1].id  # it goes on until there is no patience left
     (61, 'give-up')
     """
@@ -61,17 +61,17 @@ def simulate(drill: Drill, player: Player) -> Sitting:
 def _next(player: Player, sitting: Sitting) -> Move:
     """What a player does; whoever cannot make anything of so many failures gives up."""
     try:
-        return player(sitting.drill, moment_of(sitting), len(sitting.moves))
+        return player(sitting.drill, decision_point_of(sitting), len(sitting.moves))
     except NoAnswer:
         return Move("give up")
 
 
-def planner(_drill: Drill, moment: DecisionPoint, _number: int) -> Move:
+def planner(_drill: Drill, point: DecisionPoint, _number: int) -> Move:
     """The planner's own next move."""
-    return moment.best
+    return point.best
 
 
-def practice(_drill: Drill, moment: DecisionPoint, _number: int) -> Move:
+def practice(_drill: Drill, point: DecisionPoint, _number: int) -> Move:
     """Rerun the failed rows with their neighbours, then replace from the row valve upwards.
 
     What passes is proven by a full run; then whatever was mended last is declared.
@@ -81,18 +81,18 @@ def practice(_drill: Drill, moment: DecisionPoint, _number: int) -> Move:
     >>> from diagnose.observations.events import Run
     >>> opened = new_event(Opened(case="20260301-a", machine="mounted-6"), "A")
     >>> run = new_event(Run.of("response", "PPFPPP"), "A")
-    >>> moment = DecisionPoint(Projection(replay([opened, run]), load_knowledge()), 1)
-    >>> practice(None, moment, 0).id
+    >>> point = DecisionPoint(Projection(replay([opened, run]), load_knowledge()), 1)
+    >>> practice(None, point, 0).id
     'response@2-4'
     """
-    case, machine = moment.view.state.case, moment.machine
-    if moment.job.to_check is not None:
-        return Move("run", *moment.job.to_check)
+    case, machine = point.view.state.case, point.machine
+    if point.job.to_check is not None:
+        return Move("run", *point.job.to_check)
     failed = standing_failures(case)
     if not failed:
-        return _proof(moment) or Move("declare", _last_mended(moment))
+        return _proof(point) or Move("declare", _last_repaired(point))
     check, rows = worst(failed)
-    if len(case.runs) == moment.first:
+    if len(case.runs) == point.first:
         return Move("run", check, tuple(with_neighbours(rows, machine.rows)))
     tried = {(work.remedy, work.part) for work in case.work if isinstance(work, Remedied)}
     for remedy, part in upstream(machine, check, rows):
@@ -101,31 +101,31 @@ def practice(_drill: Drill, moment: DecisionPoint, _number: int) -> Move:
     return Move("give up")
 
 
-def _proof(moment: DecisionPoint) -> Move | None:
+def _proof(point: DecisionPoint) -> Move | None:
     """The first full run that is due."""
-    return next((Move("run", check, rows) for check, rows in moment.proof.missing), None)
+    return next((Move("run", check, rows) for check, rows in point.proof.missing), None)
 
 
-def _last_mended(moment: DecisionPoint) -> str:
+def _last_repaired(point: DecisionPoint) -> str:
     """The commonest fault that the last remedy clears."""
-    for work in reversed(moment.view.state.case.work):
+    for work in reversed(point.view.state.case.work):
         if isinstance(work, Remedied):
-            cleared = moment.machine.parts[work.part].cleared_by(work.remedy)
+            cleared = point.machine.parts[work.part].cleared_by(work.remedy)
             return f"{work.part}:{max(cleared, key=lambda mode: mode.prior).id}"
     return NONE
 
 
-def at_random(drill: Drill, moment: DecisionPoint, number: int) -> Move:
+def at_random(drill: Drill, point: DecisionPoint, number: int) -> Move:
     """Anything that is about a failed row, or a full run, or a cause declared blindly."""
     named = drill.named
     luck = KeyedRandom("random player", named.machine, named.level, named.seed, number)
-    offers = list(_anything(moment))
+    offers = list(_anything(point))
     return offers[luck.pick([1.0] * len(offers))]
 
 
-def _anything(moment: DecisionPoint) -> Iterator[Move]:
-    machine, known = moment.machine, moment.view.knowledge
-    failed = moment.failed or (1,)
+def _anything(point: DecisionPoint) -> Iterator[Move]:
+    machine, known = point.machine, point.view.knowledge
+    failed = point.failed or (1,)
     every = tuple(range(1, machine.rows + 1))
     for check in known.checks:
         yield from (Move("run", check, rows) for rows in (failed, failed[:1], every))

@@ -31,7 +31,7 @@ from diagnose.record import record
 from diagnose.training.decision_point import DecisionPoint, offer_of
 from diagnose.training.game import Drill, DrillStep, Sitting, play
 from diagnose.training.moves import ENDS, NONE, Move
-from diagnose.training.policies import moment_of, planner, simulate
+from diagnose.training.policies import decision_point_of, planner, simulate
 from diagnose.training.record import Finished, Opportunity
 from diagnose.training.share_code import encode_drill
 from diagnose.training.skills import opportunities
@@ -75,13 +75,13 @@ class Judge:
 
     def __init__(self, drill: Drill) -> None:
         self.drill = drill
-        self._moments: dict[tuple[Move, ...], DecisionPoint] = {}
+        self._points: dict[tuple[Move, ...], DecisionPoint] = {}
 
-    def moment(self, moves: tuple[Move, ...]) -> DecisionPoint:
+    def point(self, moves: tuple[Move, ...]) -> DecisionPoint:
         """What is known after the moves."""
-        if moves not in self._moments:
-            self._moments[moves] = moment_of(play(self.drill, moves))
-        return self._moments[moves]
+        if moves not in self._points:
+            self._points[moves] = decision_point_of(play(self.drill, moves))
+        return self._points[moves]
 
     def debriefing(self, sitting: Sitting) -> Debriefing:
         """The whole drill, judged."""
@@ -115,23 +115,23 @@ class Debriefing:
         return self.sitting.drill
 
     @cached_property
-    def moments(self) -> list[DecisionPoint]:
+    def points(self) -> list[DecisionPoint]:
         """What was known before each move."""
         moves = self.sitting.moves
-        return [self.judge.moment(moves[:number]) for number in range(len(moves))]
+        return [self.judge.point(moves[:number]) for number in range(len(moves))]
 
     @cached_property
     def expected(self) -> float:
         """Minutes that the planner expected at the start."""
-        return self.judge.moment(()).minutes_left
+        return self.judge.point(()).minutes_left
 
     @cached_property
     def losses(self) -> list[float]:
         """Expected minutes that each move lost; being called off loses a handing over."""
-        pairs = zip(self.moments, self.sitting.moves, strict=True)
-        found = [_judged(partial(moment.loss, move), 0.0) for moment, move in pairs]
+        pairs = zip(self.points, self.sitting.moves, strict=True)
+        found = [_judged(partial(point.loss, move), 0.0) for point, move in pairs]
         if self.sitting.called_off:
-            found[-1] += self.moments[-1].hand_over
+            found[-1] += self.points[-1].hand_over
         return found
 
     @property
@@ -154,8 +154,8 @@ class Debriefing:
     @cached_property
     def opportunities(self) -> tuple[Opportunity, ...]:
         """For each move, what skills it called for and whether they were shown."""
-        pairs = enumerate(zip(self.moments, self.sitting.moves, strict=True), 1)
-        return tuple(each for n, (moment, move) in pairs for each in _called_for(moment, move, n))
+        pairs = enumerate(zip(self.points, self.sitting.moves, strict=True), 1)
+        return tuple(each for n, (point, move) in pairs for each in _called_for(point, move, n))
 
     @property
     def skills(self) -> Mapping[str, tuple[int, int]]:
@@ -196,25 +196,25 @@ class Debriefing:
             yield _judged(partial(self._verdict, number, step, loss), Verdict(step, loss))
 
     def _verdict(self, number: int, step: DrillStep, loss: float) -> Verdict:
-        moment = self.moments[number]
-        after = self.moments[min(number + 1, len(self.moments) - 1)]
+        point = self.points[number]
+        after = self.points[min(number + 1, len(self.points) - 1)]
         chances = {id: chance for id, chance in after.there.items() if id != NONE}
         leading = max(chances, key=lambda each: chances[each])
         truth = [chances.get(id, 0.0) for id in self.truth] or [after.there[NONE]]
         return Verdict(
             step,
             loss,
-            reason(moment, step.move, loss),
-            moment.best.id,
+            reason(point, step.move, loss),
+            point.best.id,
             leading,
             chances[leading],
             sum(truth) / len(truth),
         )
 
 
-def _called_for(moment: DecisionPoint, move: Move, number: int) -> tuple[Opportunity, ...]:
+def _called_for(point: DecisionPoint, move: Move, number: int) -> tuple[Opportunity, ...]:
     """The skills that a move called for, as far as it can be judged."""
-    return _judged(lambda: tuple(opportunities(moment, move, number)), ())
+    return _judged(lambda: tuple(opportunities(point, move, number)), ())
 
 
 def _judged(judge: Callable[[], _Given], otherwise: _Given) -> _Given:
@@ -289,7 +289,7 @@ def _in_order(drill: Drill, setup: str, acts: tuple[tuple[str, float], ...]) -> 
     return total
 
 
-def reason(moment: DecisionPoint, move: Move, loss: float) -> str:
+def reason(point: DecisionPoint, move: Move, loss: float) -> str:
     """Why a move lost what it lost, in one sentence; empty when it lost nothing to speak of.
 
     >>> reason(None, Move("give up"), 300.0), reason(None, Move("give up"), 0.0)
@@ -298,79 +298,79 @@ def reason(moment: DecisionPoint, move: Move, loss: float) -> str:
     if loss < _WORTH_SAYING:
         return ""
     if move.kind in ENDS:
-        return _ended(moment, move)
-    if moment.job.to_check is not None and move.kind != "run":
-        check, rows = moment.job.to_check
+        return _ended(point, move)
+    if point.job.to_check is not None and move.kind != "run":
+        check, rows = point.job.to_check
         return f"work was done that no run had shown yet: {check} on {rows_in_words(rows)} was due"
-    if not moment.failed:
+    if not point.failed:
         return "no row failed any more: what was missing was only the full pass"
     if move.kind in ("mend", "swap"):
-        return _repaired(moment, move)
-    return _tested(moment, move)
+        return _repaired(point, move)
+    return _tested(point, move)
 
 
-def _ended(moment: DecisionPoint, move: Move) -> str:
+def _ended(point: DecisionPoint, move: Move) -> str:
     if move.kind == "give up":
         return "what was left to do was expected to take less than handing the machine over"
-    if not moment.proof.holds:
-        missing = moment.proof.says.removeprefix("not proven: ")
+    if not point.proof.holds:
+        missing = point.proof.says.removeprefix("not proven: ")
         return f"it was declared before it was proven: {missing}"
-    likely = moment.declared[0]
-    chance = 100 * moment.there[likely]
+    likely = point.declared[0]
+    chance = 100 * point.there[likely]
     return f"{likely} was likelier, {chance:.0f} %"
 
 
-def _repaired(moment: DecisionPoint, move: Move) -> str:
+def _repaired(point: DecisionPoint, move: Move) -> str:
     """A repair: how likely it was to help, and what was likelier."""
-    scene = _scene_about(moment, move)
-    cleared = _chance_to_help(scene, move)
-    likely = _names(moment, scene)[:1]
+    problem = _problem_about(point, move)
+    cleared = _chance_to_help(problem, move)
+    likely = _names(point, problem)[:1]
     first = f"; likeliest was {likely[0][0].says} ({100 * likely[0][1]:.0f} %)" if likely else ""
-    choice = moment.plan.choice
-    if moment.best.kind == "ask" or (choice is not None and choice.required):
+    choice = point.plan.choice
+    if point.best.kind == "ask" or (choice is not None and choice.required):
         return f"the circumstances of a failed run were not looked into before work began{first}"
     if move.kind == "mend" and cleared < UNLIKELY:
-        vain = " and a part was spent on it" if _costs_a_part(moment, move) else ""
+        vain = " and a part was spent on it" if _costs_a_part(point, move) else ""
         return f"it would have helped with a chance of {100 * cleared:.0f} % only{vain}{first}"
-    return f"{moment.best.id} first was expected to save more{first}"
+    return f"{point.best.id} first was expected to save more{first}"
 
 
-def _costs_a_part(moment: DecisionPoint, move: Move) -> bool:
-    return moment.machine.parts[move.part].remedy(move.name).parts_price != "none"
+def _costs_a_part(point: DecisionPoint, move: Move) -> bool:
+    return point.machine.parts[move.part].remedy(move.name).parts_price != "none"
 
 
-def _chance_to_help(scene: TroubleshootingProblem, move: Move) -> float:
-    blame = scene.scales.blame / scene.scales.blame.sum()
-    for mend in scene.mends:
-        if mend.candidate is not None and mend.candidate.id == move.id:
-            return float(mend.fixes @ blame)
+def _chance_to_help(problem: TroubleshootingProblem, move: Move) -> float:
+    blame = problem.information.blame / problem.information.blame.sum()
+    for repair in problem.repairs:
+        if repair.candidate is not None and repair.candidate.id == move.id:
+            return float(repair.fixes @ blame)
     return 0.0
 
 
-def _tested(moment: DecisionPoint, move: Move) -> str:
+def _tested(point: DecisionPoint, move: Move) -> str:
     """A test that told nothing, or less for its minutes than another."""
-    scene = _scene_about(moment, move)
-    weighed = next((w for c, w in scene.tests if c.id == move.id), None)
+    problem = _problem_about(point, move)
+    weighed = next((w for c, w in problem.tests if c.id == move.id), None)
     if weighed is None and move.kind == "run":
-        scene = moment.widened(scene, move)
-        weighed = scene.scales.weigh(moment.candidate(move))
-    names = _names(moment, scene)[:2]
+        problem = point.widened(problem, move)
+        weighed = problem.information.weigh(point.candidate(move))
+    names = _names(point, problem)[:2]
     ids = [cause.id for cause, _ in names]
-    if weighed is None or weighed.bits < NO_BITS or _alike(scene, weighed, ids):
+    if weighed is None or weighed.bits < NO_BITS or _alike(problem, weighed, ids):
         if len(names) > 1:
             both = " and ".join(cause.says for cause, _ in names)
             return f"it could not tell {both} apart: they predict the same result"
         return "it told nothing: every cause predicts the same result"
-    offer = next((o for c in moment.choices if (o := offer_of(c, move)) is not None), None)
+    offer = next((o for c in point.choices if (o := offer_of(c, move)) is not None), None)
     took = f", {offer.minutes:.0f} minutes long," if offer is not None else ""
-    return f"it{took} told less for its minutes than {moment.best.id}"
+    return f"it{took} told less for its minutes than {point.best.id}"
 
 
-def _alike(scene: TroubleshootingProblem, weighed: Weighed, names: Sequence[str]) -> bool:
+def _alike(problem: TroubleshootingProblem, weighed: Weighed, names: Sequence[str]) -> bool:
     """Whether the two likeliest causes predict the same result of a test."""
     if len(names) < 2:
         return False
-    pair = [scene.scales.names.index(name) for name in names[:2]]
+    pair = [problem.information.names.index(name) for name in names[:2]]
     joint = weighed.table[:, pair]
     if not joint.any(axis=0).all():
         return False
@@ -378,18 +378,18 @@ def _alike(scene: TroubleshootingProblem, weighed: Weighed, names: Sequence[str]
     return float(np.abs(chances[:, 0] - chances[:, 1]).sum()) / 2 < SAME
 
 
-def _scene_about(moment: DecisionPoint, move: Move) -> TroubleshootingProblem:
-    """The trouble that a move is about, or the first."""
-    rows = set(move.rows) or set(moment.machine.rows_of(move.part) if move.part else ())
-    about = (scene for scene in moment.scenes if rows & set(scene.trouble.rows))
-    return next(about, moment.scenes[0])
+def _problem_about(point: DecisionPoint, move: Move) -> TroubleshootingProblem:
+    """The problem that a move is about, or the first."""
+    rows = set(move.rows) or set(point.machine.rows_of(move.part) if move.part else ())
+    about = (problem for problem in point.problems if rows & set(problem.group.rows))
+    return next(about, point.problems[0])
 
 
-def _names(moment: DecisionPoint, scene: TroubleshootingProblem) -> list[tuple[Cause, float]]:
+def _names(point: DecisionPoint, problem: TroubleshootingProblem) -> list[tuple[Cause, float]]:
     """The blamed causes with their share, likeliest first."""
-    causes: dict[str, Cause] = {cause.id: cause for cause in moment.ranking.causes}
-    blame = scene.scales.blame / scene.scales.blame.sum()
-    pairs = zip(scene.scales.names, blame.tolist(), strict=True)
+    causes: dict[str, Cause] = {cause.id: cause for cause in point.ranking.causes}
+    blame = problem.information.blame / problem.information.blame.sum()
+    pairs = zip(problem.information.names, blame.tolist(), strict=True)
     named = [(causes[name], share) for name, share in pairs if name in causes]
     return sorted(named, key=lambda each: -each[1])
 

@@ -48,104 +48,102 @@ _CIRCUMSTANCE, _UNSEEN = "circumstances/", "upset"
 ON_PARTS = ("read", "mend", "swap")
 
 
-def opportunities(moment: DecisionPoint, move: Move, number: int) -> Iterator[Opportunity]:
+def opportunities(point: DecisionPoint, move: Move, number: int) -> Iterator[Opportunity]:
     """What a move was an opportunity for. A move that only shows work is one for none.
 
     >>> from diagnose.training.share_code import DrillName
     >>> from diagnose.training.game import begin, play
-    >>> from diagnose.training.policies import moment_of
+    >>> from diagnose.training.policies import decision_point_of
     >>> from diagnose.knowledge.base import load_knowledge
-    >>> moment = moment_of(play(begin(DrillName("mounted-6", 1, 7), load_knowledge()), []))
-    >>> Opportunity("prove", 1, False) in opportunities(moment, Move("declare", "none"), 1)
+    >>> point = decision_point_of(play(begin(DrillName("mounted-6", 1, 7), load_knowledge()), []))
+    >>> Opportunity("prove", 1, False) in opportunities(point, Move("declare", "none"), 1)
     True
     """
-    if moment.job.to_check is not None and move.kind == "run":
+    if point.job.to_check is not None and move.kind == "run":
         return
     for skill, sees in SEEN.items():
-        taken = sees(moment, move)
+        taken = sees(point, move)
         if taken is not None:
             yield Opportunity(skill, number, taken)
 
 
-def _patterns(moment: DecisionPoint, move: Move) -> bool | None:
-    """Work on a part that the failed rows of some trouble need, and that may be at fault."""
-    if move.kind not in ON_PARTS or not moment.failed:
+def _patterns(point: DecisionPoint, move: Move) -> bool | None:
+    """Work on a part that the failed rows of some fault group need, and that may be at fault."""
+    if move.kind not in ON_PARTS or not point.failed:
         return None
-    rows = set(moment.machine.rows_of(move.part))
-    common = any(set(scene.trouble.rows) <= rows for scene in moment.scenes)
-    causes = moment.ranking.causes
+    rows = set(point.machine.rows_of(move.part))
+    common = any(set(problem.group.rows) <= rows for problem in point.problems)
+    causes = point.ranking.causes
     chance = sum(c.probability for c in causes if c.part == move.part)
     return common and (chance >= PLAUSIBLE or move.kind == "read")
 
 
-def _circumstances(moment: DecisionPoint, move: Move) -> bool | None:
+def _circumstances(point: DecisionPoint, move: Move) -> bool | None:
     """Ask, or run again as it should be, while rows stand failed by a run that may be spoiled."""
-    standing = set(standing_failures(moment.view.state.case).values())
+    standing = set(standing_failures(point.view.state.case).values())
     doubts = any(
         cause.id.startswith(_CIRCUMSTANCE)
         and _UNSEEN not in cause.id
         and int(cause.id.rpartition("@")[2]) in standing
         and cause.probability >= DOUBT
-        for cause in moment.ranking.causes
+        for cause in point.ranking.causes
     )
     if not doubts or move.kind in ENDS:
         return None
     return move.kind in ("ask", "run")
 
 
-def _controls(moment: DecisionPoint, move: Move) -> bool | None:
+def _controls(point: DecisionPoint, move: Move) -> bool | None:
     """A rerun of failed rows with one that passed: made, or to be made before all else."""
-    if not moment.failed or len(moment.failed) == moment.machine.rows:
+    if not point.failed or len(point.failed) == point.machine.rows:
         return None
-    return (
-        True if _has_control(moment, move) else False if _has_control(moment, moment.best) else None
-    )
+    return True if _has_control(point, move) else False if _has_control(point, point.best) else None
 
 
-def _has_control(moment: DecisionPoint, move: Move) -> bool:
+def _has_control(point: DecisionPoint, move: Move) -> bool:
     passed = {
         row
-        for run in moment.view.state.case.runs
+        for run in point.view.state.case.runs
         if run.check == move.name
         for row in run.rows_with(Result.PASS)
     }
-    rows, failed = set(move.rows), set(moment.failed)
+    rows, failed = set(move.rows), set(point.failed)
     return move.kind == "run" and bool(rows & failed) and bool(rows & (passed - failed))
 
 
-def _shared_first(moment: DecisionPoint, move: Move) -> bool | None:
+def _shared_first(point: DecisionPoint, move: Move) -> bool | None:
     """Rows that share most of the blame, and work on what several of them share."""
     if move.kind not in ON_PARTS:
         return None
-    for scene in moment.scenes:
-        if len(scene.trouble.rows) > 1 and _shared_blame(moment, scene) > MOSTLY:
-            return len(moment.machine.rows_of(move.part)) > 1
+    for problem in point.problems:
+        if len(problem.group.rows) > 1 and _shared_blame(point, problem) > MOSTLY:
+            return len(point.machine.rows_of(move.part)) > 1
     return None
 
 
-def _shared_blame(moment: DecisionPoint, scene: TroubleshootingProblem) -> float:
-    causes = {cause.id: cause for cause in moment.ranking.causes}
-    blame = scene.scales.blame / scene.scales.blame.sum()
+def _shared_blame(point: DecisionPoint, problem: TroubleshootingProblem) -> float:
+    causes = {cause.id: cause for cause in point.ranking.causes}
+    blame = problem.information.blame / problem.information.blame.sum()
     return float(
         sum(
             share
-            for name, share in zip(scene.scales.names, blame, strict=True)
+            for name, share in zip(problem.information.names, blame, strict=True)
             if name in causes and len(causes[name].rows) > 1
         )
     )
 
 
-def _sides(moment: DecisionPoint, move: Move) -> bool | None:
+def _sides(point: DecisionPoint, move: Move) -> bool | None:
     """Both sides are open: a test that tells them apart, and no repair yet."""
-    if move.kind not in (*ON_PARTS, "run") or not moment.scenes:
+    if move.kind not in (*ON_PARTS, "run") or not point.problems:
         return None
-    scene = moment.scenes[0]
-    electric = _electric(moment, scene)
-    blame = scene.scales.blame / scene.scales.blame.sum()
+    problem = point.problems[0]
+    electric = _electric(point, problem)
+    blame = problem.information.blame / problem.information.blame.sum()
     share = float(blame[electric].sum())
     if not BOTH_SIDES <= share <= 1 - BOTH_SIDES or move.kind == "run":
         return None
-    for candidate, weighed in scene.tests:
+    for candidate, weighed in problem.tests:
         if candidate.id == move.id:
             table = weighed.table
             sides = np.stack([table[:, electric].sum(axis=1), table[:, ~electric].sum(axis=1)])
@@ -153,15 +151,15 @@ def _sides(moment: DecisionPoint, move: Move) -> bool | None:
     return False
 
 
-def _electric(moment: DecisionPoint, scene: TroubleshootingProblem) -> np.typing.NDArray[np.bool_]:
+def _electric(point: DecisionPoint, problem: TroubleshootingProblem) -> np.typing.NDArray[np.bool_]:
     """(blames + 1) whether each blame lies with an electric part or mode."""
-    causes = {cause.id: cause for cause in moment.ranking.causes}
-    return np.array([_is_electric(moment, causes.get(name)) for name in scene.scales.names])
+    causes = {cause.id: cause for cause in point.ranking.causes}
+    return np.array([_is_electric(point, causes.get(name)) for name in problem.information.names])
 
 
-def _is_electric(moment: DecisionPoint, cause: object) -> bool:
+def _is_electric(point: DecisionPoint, cause: object) -> bool:
     part = getattr(cause, "part", "")
-    kind = moment.machine.parts.get(part)
+    kind = point.machine.parts.get(part)
     return kind is not None and (kind.side == "electric" or _coil(getattr(cause, "mode", "")))
 
 
@@ -170,13 +168,13 @@ def _coil(mode: str) -> bool:
     return mode.startswith("coil")
 
 
-def _prove(moment: DecisionPoint, move: Move) -> bool | None:
+def _prove(point: DecisionPoint, move: Move) -> bool | None:
     """No row fails any more: run what has not passed since, and declare only then."""
-    if moment.failed:
+    if point.failed:
         return False if move.kind == "declare" else None
     if move.kind == "declare":
-        return moment.proof.holds
-    return move.kind == "run" if not moment.proof.holds else None
+        return point.proof.holds
+    return move.kind == "run" if not point.proof.holds else None
 
 
 SEEN: Mapping[str, Callable[[DecisionPoint, Move], bool | None]] = {

@@ -139,7 +139,7 @@ class Played:
         act = self.plan.act
         if act is None:
             return "proven" if self.plan.proof.holds else "hand over"
-        return "prove" if not self.plan.troubles else act.kind
+        return "prove" if not self.plan.groups else act.kind
 
     @property
     def at(self) -> str:

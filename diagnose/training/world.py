@@ -145,7 +145,7 @@ class World:
         self.log.append(f"{measurement}@{part}: {found}")
         return found
 
-    def mend(self, remedy: str, part: str) -> bool:
+    def repair(self, remedy: str, part: str) -> bool:
         """Do a remedy; whether it cleared anything.
 
         >>> from types import SimpleNamespace
@@ -153,7 +153,8 @@ class World:
         >>> from diagnose.machine.graph import load_machine
         >>> known, even = load_knowledge(learned=False), SimpleNamespace(random=lambda: 0.5)
         >>> world = World(load_machine("mounted-6"), known, {("row-6/valve", "coil_open")}, even)
-        >>> [world.mend("replace-coil", f"row-{row}/valve") for row in (5, 6)], sorted(world.faults)
+        >>> done = [world.repair("replace-coil", f"row-{row}/valve") for row in (5, 6)]
+        >>> done, sorted(world.faults)
         ([False, True], [])
         """
         kind = self.machine.parts[part]
@@ -240,7 +241,7 @@ class World:
         >>> from diagnose.knowledge.base import load_knowledge
         >>> from diagnose.machine.graph import load_machine
         >>> world = World(load_machine("mounted-6"), load_knowledge(), set(), None)
-        >>> _ = world.mend("replace-coil", "row-6/valve")
+        >>> _ = world.repair("replace-coil", "row-6/valve")
         >>> world.cost  # 15 minutes of work, and 30 for a part of medium price
         45.0
         """

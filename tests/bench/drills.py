@@ -25,7 +25,7 @@ from diagnose.knowledge.base import load_knowledge
 from diagnose.training.decision_point import DecisionPoint
 from diagnose.training.game import begin, play
 from diagnose.training.moves import NONE
-from diagnose.training.policies import PLAYERS, moment_of, planner, simulate
+from diagnose.training.policies import PLAYERS, decision_point_of, planner, simulate
 from diagnose.training.score import Judge
 from diagnose.training.share_code import DrillName
 from diagnose.training.skills import SKILLS
@@ -38,15 +38,15 @@ def final_blame(machine: str, level: int, seed: int) -> tuple[float, bool]:
     """The chance that the planner states for what it blames in the end, and if that is true."""
     drill = begin(DrillName(machine, level, seed), load_knowledge(learned=False))
     sitting = simulate(drill, planner)
-    moment = moment_of(play(drill, sitting.moves[:-1]))
-    blamed = likeliest(moment)
+    point = decision_point_of(play(drill, sitting.moves[:-1]))
+    blamed = likeliest(point)
     truth = {f"{part}:{mode}" for part, mode in drill.revealed().faults}
-    return min(moment.there[blamed], 1.0), blamed in truth if blamed != NONE else not truth
+    return min(point.there[blamed], 1.0), blamed in truth if blamed != NONE else not truth
 
 
-def likeliest(moment: DecisionPoint) -> str:
+def likeliest(point: DecisionPoint) -> str:
     """The one answer that is held likeliest: a cause, or that nothing was broken."""
-    return max(moment.there, key=lambda cause: moment.there[cause])
+    return max(point.there, key=lambda cause: point.there[cause])
 
 
 def calibration(machine: str, count: int, level: int) -> None:

@@ -41,9 +41,9 @@ class Restricted(TroubleshootingProblem):
         return tuple(pair for pair in every if doing_of(pair[0]) in self.doings)
 
     @cached_property
-    def mends(self) -> tuple[RepairOption, ...]:
+    def repairs(self) -> tuple[RepairOption, ...]:
         work = {doing.work for doing in self.doings}
-        every = super().mends
+        every = super().repairs
         return tuple(m for m in every if m.candidate is None or m.candidate.work in work)
 
 
@@ -118,8 +118,8 @@ class Follower:
     def _choose(self, ranking: Ranking, place: Place) -> Choice:
         self.decisions += 1
         doings = frozenset(self.shop.doings(place))
-        scene = Restricted(ranking, fault_groups(ranking)[0], doings=doings)
-        return best_choice(scene, depth=self.depth, seconds=float("inf"))
+        problem = Restricted(ranking, fault_groups(ranking)[0], doings=doings)
+        return best_choice(problem, depth=self.depth, seconds=float("inf"))
 
     def _after(
         self, ranking: Ranking, candidate: Candidate | None, doing: Doing, number: int

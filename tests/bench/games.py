@@ -25,7 +25,7 @@ from diagnose.reports.training import build_drill_report
 from diagnose.training.decision_point import cautions, plain_cautions, worded
 from diagnose.training.game import Drill, Sitting, begin, play
 from diagnose.training.moves import Move, MoveReader
-from diagnose.training.policies import moment_of
+from diagnose.training.policies import decision_point_of
 from diagnose.training.score import Judge, finished
 from diagnose.training.share_code import DrillName
 from diagnose.ui.terminal.drill import debriefing_text
@@ -108,15 +108,15 @@ def _chosen(drill: Drill, sitting: Sitting, rng: random.Random) -> Move:
     if sitting.moves and rng.random() < 0.15:
         return rng.choice(sitting.moves)
     move = rng.choice(list(_legal(drill, rng)))
-    plain_cautions(moment_of(sitting), move)
+    plain_cautions(decision_point_of(sitting), move)
     return read(move.id)
 
 
 def _hinted(sitting: Sitting) -> None:
-    moment = moment_of(sitting)
+    point = decision_point_of(sitting)
     with suppress(NoAnswer):
-        worded(moment)
-        cautions(moment, moment.best)
+        worded(point)
+        cautions(point, point.best)
 
 
 def _declared(drill: Drill, rng: random.Random) -> Move:

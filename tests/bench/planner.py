@@ -45,9 +45,9 @@ def model_of(machine_id: str) -> Model:
 def planned(goal: Goal = "restore", depth: int = 2, model: Model | None = None) -> Policy:
     """Work by the planner; ``model`` is what it believes, when that is not what ships."""
 
-    def decide(scene: TroubleshootingProblem) -> Candidate | None:
-        choice = best_choice(scene, goal, depth)
-        return (isolated(scene, choice) if goal == "isolate" else choice).candidate
+    def decide(problem: TroubleshootingProblem) -> Candidate | None:
+        choice = best_choice(problem, goal, depth)
+        return (isolated(problem, choice) if goal == "isolate" else choice).candidate
 
     return deciding(decide, model)
 
@@ -77,25 +77,29 @@ def deciding(
     return work
 
 
-def isolated(scene: TroubleshootingProblem, choice: Choice) -> Choice:
+def isolated(problem: TroubleshootingProblem, choice: Choice) -> Choice:
     """Test while that tells anything, then mend the likeliest: what isolating alone leads to.
 
     It hands over after as many remedies in vain as every other goal does.
     """
-    if tried_enough(scene.evidence, scene.trouble.rows):
+    if tried_enough(problem.evidence, problem.group.rows):
         return choice
-    if scene.settled < SETTLED and choice.candidate is not None:
+    if problem.settled < SETTLED and choice.candidate is not None:
         return choice
-    return best_choice(scene, "restore", depth=1) if scene.settled < 0.2 else _likeliest(scene)
+    if problem.settled < 0.2:
+        return best_choice(problem, "restore", depth=1)
+    return _likeliest(problem)
 
 
-def _likeliest(scene: TroubleshootingProblem) -> Choice:
+def _likeliest(problem: TroubleshootingProblem) -> Choice:
     from diagnose.decision.lookahead import Act
     from diagnose.planner.decide import candidate_of
 
-    blame = scene.scales.blame
-    best = max(range(len(scene.mends)), key=lambda place: float(scene.mends[place].fixes @ blame))
-    candidate = candidate_of(scene, Act("repair", best))
+    blame = problem.information.blame
+    best = max(
+        range(len(problem.repairs)), key=lambda place: float(problem.repairs[place].fixes @ blame)
+    )
+    candidate = candidate_of(problem, Act("repair", best))
     return Choice(candidate, 0.0, 0.0, 0.0, False, 0, ())
 
 
@@ -131,7 +135,7 @@ def done(ranking: Ranking, world: World, act: Candidate) -> Ranking:
     if isinstance(act.work, Swapped):
         world.swap(act.work.swap, act.work.part, act.work.other)
     elif isinstance(act.work, Remedied):
-        world.mend(act.work.remedy, act.work.part)
+        world.repair(act.work.remedy, act.work.part)
     if act.work is not None and not act.check:
         evidence = ranking.evidence
         return Ranking(replace(evidence, case=evidence.case.then(act.work)))

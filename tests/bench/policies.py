@@ -39,9 +39,9 @@ class Shop:
         self.fresh.setdefault(check, set()).update(r for r, fails in shown.items() if not fails)
         return [row for row, fails in shown.items() if fails]
 
-    def mend(self, remedy: str, part: str) -> None:
+    def repair(self, remedy: str, part: str) -> None:
         """Do a remedy; what passed before has to pass again."""
-        self.world.mend(remedy, part)
+        self.world.repair(remedy, part)
         self.fresh = {}
 
     def failed(self) -> list[tuple[str, int]]:
@@ -92,7 +92,7 @@ def practice(world: World) -> None:
         for remedy, part in upstream(world.machine, check, rows):
             if (remedy.id, part) not in tried:
                 tried.add((remedy.id, part))
-                shop.mend(remedy.id, part)
+                shop.repair(remedy.id, part)
                 shop.check(check, _rows_with(rows, world, part))
                 return True
         return False
@@ -124,7 +124,7 @@ def half_split(world: World) -> None:
             return True
         for remedy, part in remedies(world.machine, list(reversed(path)), tried):
             tried.add((remedy.id, part))
-            shop.mend(remedy.id, part)
+            shop.repair(remedy.id, part)
             shop.check(check, _rows_with(rows, world, part))
             return True
         suspects[rows[0]] = list(world.machine.ancestors(rows[0], check))

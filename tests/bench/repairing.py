@@ -11,12 +11,12 @@ from diagnose.planner.tried import tried_enough
 from tests.bench.planner import deciding
 
 
-def first_repair(scene: TroubleshootingProblem) -> Candidate | None:
+def first_repair(problem: TroubleshootingProblem) -> Candidate | None:
     """The first repair in p/c order, or None when handing over is cheaper or enough was tried."""
-    if tried_enough(scene.evidence, scene.trouble.rows):
+    if tried_enough(problem.evidence, problem.group.rows):
         return None
-    order = repair_order(scene.problem, scene.problem.prior, scene.setup).order
-    return candidate_of(scene, Act("repair", order[0])) if order else None
+    order = repair_order(problem.finite, problem.finite.prior, problem.setup).order
+    return candidate_of(problem, Act("repair", order[0])) if order else None
 
 
 in_order = deciding(first_repair)

@@ -47,9 +47,9 @@ def test_what_a_remedy_once_left_in_the_world_it_clears_half_as_likely() -> None
     port = ("port-left/port", "blocked")
     world = World(load_machine("mounted-6"), load_knowledge(), {port}, Fixed())
     world.tried[port, "clean-port"] = 1
-    assert not world.mend("clean-port", "port-left/port")
+    assert not world.repair("clean-port", "port-left/port")
     world.tried.clear()
-    assert world.mend("clean-port", "port-left/port")
+    assert world.repair("clean-port", "port-left/port")
 
 
 def test_a_swap_in_the_world_is_undone_by_the_same_swap() -> None:

@@ -48,9 +48,9 @@ def test_a_set_up_is_reached_by_the_quickest_way() -> None:
 def test_what_lasts_is_paid_for_once() -> None:
     """A cold workshop is 0, a heated one 1; nobody cools it again, and heating it costs 9."""
     heated = Test("in the warm", 2.0, 1, np.ones((1, 1)))
-    mend = Repair("anywhere", 3.0, 0, np.ones(1), 1.0, 0)
+    repair = Repair("anywhere", 3.0, 0, np.ones(1), 1.0, 0)
     change, landing = np.array([[0.0, 9.0], [0.0, 0.0]]), np.array([[0, 1], [1, 1]])
-    problem = DecisionProblem(np.ones(1), (heated,), (mend,), change, 50.0, landing=landing)
+    problem = DecisionProblem(np.ones(1), (heated,), (repair,), change, 50.0, landing=landing)
     assert problem.test_minutes.tolist() == [[11.0], [2.0]]
     assert problem.repair_setups.tolist() == [[0], [1]]
     assert problem.repair_minutes.tolist() == [[4.0], [4.0]]

@@ -21,10 +21,10 @@ UNTOUCHED = ("first-hookup=no", "rehooked=no", "milky-oil=no", "parts-replaced=n
 def check_again(*story: str) -> str:
     """The mere check again for row 6."""
     ranking = ranked("mounted-6", *UNTOUCHED, *STEADY, *story)
-    (trouble,) = (each for each in fault_groups(ranking) if 6 in each.rows)
-    scene = TroubleshootingProblem(ranking, trouble)
-    place = next(n for n, mend in enumerate(scene.mends) if mend.candidate is None)
-    candidate = candidate_of(scene, Act("repair", place))
+    (group,) = (each for each in fault_groups(ranking) if 6 in each.rows)
+    problem = TroubleshootingProblem(ranking, group)
+    place = next(n for n, repair in enumerate(problem.repairs) if repair.candidate is None)
+    candidate = candidate_of(problem, Act("repair", place))
     assert candidate is not None
     return candidate.id
 
@@ -46,23 +46,23 @@ def test_nothing_is_proven_while_another_row_still_fails() -> None:
     assert check_again(*BLED, *ANOTHER, "replace-coil@row-6=done") == "response@6"
 
 
-def test_rows_that_an_upset_run_may_explain_are_one_trouble_and_rerun_first() -> None:
+def test_rows_that_an_upset_run_may_explain_are_one_fault_group_and_rerun_first() -> None:
     """The ends of both wings fail in a run of good circumstances: it may have been upset."""
     ranking = ranked(
         "folding-16", *STEADY, "bleed=PPPPPPPPPPPPPPPP", "response=FFPPPPPPPPPPPPFF", *RESPONSE
     )
-    (trouble,) = fault_groups(ranking)
-    assert trouble.rows == (1, 2, 15, 16)
-    choice = best_choice(TroubleshootingProblem(ranking, trouble))
+    (group,) = fault_groups(ranking)
+    assert group.rows == (1, 2, 15, 16)
+    choice = best_choice(TroubleshootingProblem(ranking, group))
     assert choice.candidate is not None
     assert choice.candidate.id == "response@1-16"  # and at once all that the proof wants
 
 
 def test_a_check_again_that_must_pass_leaves_nothing_to_follow() -> None:
     again = Repair("again", 2.0, ANY, np.ones(1), 3.0, ANY)
-    problem = DecisionProblem(np.ones(1), (), (again,), np.zeros((1, 1)), 300.0)
-    scene = cast(TroubleshootingProblem, SimpleNamespace(problem=problem, setup=0))
-    followed = _with_check_again(scene, decide(problem, problem.prior, 0), 2, 1.0)
+    finite = DecisionProblem(np.ones(1), (), (again,), np.zeros((1, 1)), 300.0)
+    problem = cast(TroubleshootingProblem, SimpleNamespace(finite=finite, setup=0))
+    followed = _with_check_again(problem, decide(finite, finite.prior, 0), 2, 1.0)
     assert (followed.act.id, followed.value) == ("again", 5.0)
 
 
@@ -79,6 +79,6 @@ def test_the_other_check_is_taken_at_once_when_it_saves_more_than_it_may_waste(
     ranking = ranked(
         "mounted-6", *UNTOUCHED, *STEADY, "response=PPPPPF", *RESPONSE, "bleed=.....P", *BLEED
     )
-    scene = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
-    assert (scene.check, scene.standing.setup) == ("response", "bleeding")
-    assert _check_again(scene, passes).id == first
+    problem = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
+    assert (problem.check, problem.setup_state.setup) == ("response", "bleeding")
+    assert _check_again(problem, passes).id == first

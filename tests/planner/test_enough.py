@@ -22,7 +22,7 @@ def rerun_rows_two_to_four(times: int) -> Ranking:
 
 
 def offered(ranking: Ranking) -> set[int]:
-    """The rows that are in a rerun of the response check, of one trouble about row 1."""
+    """The rows that are in a rerun of the response check, of one fault group about row 1."""
     found = reruns(ranking.evidence, 1, [1, 2, 3, 4, 5, 6])
     return {row for each in found if each.check == "response" for row in each.rows}
 

@@ -46,25 +46,25 @@ def one_row() -> Ranking:
 
 
 @cache
-def scene() -> FewTests:
+def problem() -> FewTests:
     return FewTests(one_row(), fault_groups(one_row())[0])
 
 
 @cache
 def found() -> Isolating:
-    return isolating(scene())
+    return isolating(problem())
 
 
 def leading(here: TroubleshootingProblem) -> dict[str, int]:
     """Which hypothesis each cause that is to be told apart is."""
-    names = [here.scales.names[blame] for blame in here.kept]
-    prior = here.problem.prior
+    names = [here.information.names[blame] for blame in here.kept]
+    prior = here.finite.prior
     return {n: h for h, n in enumerate(names) if prior[h] >= ISOLATED_ABOVE and n != SEVERAL}
 
 
 def parts(here: TroubleshootingProblem, test: int) -> set[tuple[str, str]]:
     """The pairs that a test tells apart: a guess from its outcome is seldom wrong."""
-    likelihood = here.problem.tests[test].likelihood
+    likelihood = here.finite.tests[test].likelihood
     wrong = {
         (a, b): 0.5 * sum(min(x, y) for x, y in zip(likelihood[g], likelihood[h], strict=True))
         for (a, g), (b, h) in combinations(sorted(leading(here).items()), 2)
@@ -74,10 +74,10 @@ def parts(here: TroubleshootingProblem, test: int) -> set[tuple[str, str]]:
 
 def minutes(here: TroubleshootingProblem, chosen: Sequence[int]) -> float:
     """The work, and the quickest way round the set-ups that it wants."""
-    tests = [here.problem.tests[t] for t in chosen]
+    tests = [here.finite.tests[t] for t in chosen]
     wanted = {test.setup for test in tests} - {ANY}
     ways = [(here.setup, *way) for way in permutations(wanted)]
-    change = here.problem.changes
+    change = here.finite.changes
     least = min(sum(change[a, b] for a, b in pairwise(way)) for way in ways)
     return sum(test.minutes for test in tests) + float(least)
 
@@ -85,7 +85,7 @@ def minutes(here: TroubleshootingProblem, chosen: Sequence[int]) -> float:
 @cache
 def cheapest() -> float:
     """The least minutes of any set that parts every pair that can be parted."""
-    here = scene()
+    here = problem()
     parted = [parts(here, test) for test in range(len(here.tests))]
     wanted = set().union(*parted)
     every = range(len(here.tests))
@@ -98,29 +98,29 @@ def cheapest() -> float:
 
 
 def chosen() -> list[int]:
-    ids = [candidate.id for candidate, _ in scene().tests]
+    ids = [candidate.id for candidate, _ in problem().tests]
     return [ids.index(act.id) for act in found().acts]
 
 
 def test_the_chosen_set_parts_every_pair_that_can_be_parted() -> None:
-    every = set().union(*(parts(scene(), test) for test in range(len(scene().tests))))
+    every = set().union(*(parts(problem(), test) for test in range(len(problem().tests))))
     assert every
-    assert set().union(*(parts(scene(), test) for test in chosen())) == every
+    assert set().union(*(parts(problem(), test) for test in chosen())) == every
 
 
 def test_no_set_is_cheaper() -> None:
     assert found().optimal
     assert found().minutes == pytest.approx(cheapest())
-    assert minutes(scene(), chosen()) == pytest.approx(cheapest())
+    assert minutes(problem(), chosen()) == pytest.approx(cheapest())
 
 
 def test_every_leading_cause_is_in_one_group() -> None:
     grouped = [name for group in found().separates for name in group]
-    assert sorted(grouped) == sorted(leading(scene()))
+    assert sorted(grouped) == sorted(leading(problem()))
 
 
 def test_groups_are_linked_by_pairs_that_no_test_parts() -> None:
-    apart = set().union(*(parts(scene(), test) for test in range(len(scene().tests))))
+    apart = set().union(*(parts(problem(), test) for test in range(len(problem().tests))))
     for one, other in combinations(found().separates, 2):
         assert {tuple(sorted((a, b))) for a in one for b in other} <= apart
 

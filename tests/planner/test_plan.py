@@ -166,7 +166,7 @@ def test_what_is_told_apart_already_needs_no_act() -> None:
     assert tree.leading.id == "row-6/valve:coil_open"
 
 
-def test_of_several_troubles_each_is_named_that_was_told_apart() -> None:
+def test_of_several_fault_groups_each_is_named_that_was_told_apart() -> None:
     found = ["coil-resistance@row-2=OL", "valve-code@row-2/valve=5"]
     story = [*STEADY, "response=PFPPPPPPPPFP", *RESPONSE, *found]
     tree = Plan(ranked("mounted-12", *story), "isolate").tree
@@ -243,9 +243,9 @@ def test_in_cold_oil_the_rerun_in_warm_oil_comes_first(rows: str) -> None:
 def minutes_in_cold_oil(*story: str) -> list[float]:
     """What each rerun of a plan costs when the oil was stated to be cold."""
     ranking = ranked("mounted-6", "engine=on", "response=PPPPPF", "oil=15C", *story)
-    scene = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
+    problem = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
     checks = [rerun(ranking.evidence, check, (6,), (6,)) for check in ("response", "bleed")]
-    return [act.minutes + scene.change_to(act) for act in checks]
+    return [act.minutes + problem.change_to(act) for act in checks]
 
 
 def test_cold_oil_is_warmed_once_whichever_check_comes_first() -> None:
@@ -269,22 +269,22 @@ def test_oil_of_which_nobody_spoke_is_not_warmed() -> None:
 def test_warm_oil_is_charged_once_in_the_whole_look_ahead() -> None:
     """Two tests in a row that both want it cost its minutes together, not each."""
     ranking = ranked("mounted-6", "oil=15C", "engine=on", "response=PPPPPF")
-    scene = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
-    problem, warming = scene.problem, scene.knowledge.setups["warm-oil"].enter_minutes
-    again = [test.id for test in problem.tests].index("response@6")
-    after = int(problem.test_setups[scene.setup, again])
-    saved = problem.test_minutes[scene.setup, again] - problem.test_minutes[after, again]
+    problem = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
+    finite, warming = problem.finite, problem.knowledge.setups["warm-oil"].enter_minutes
+    again = [test.id for test in finite.tests].index("response@6")
+    after = int(finite.test_setups[problem.setup, again])
+    saved = finite.test_minutes[problem.setup, again] - finite.test_minutes[after, again]
     assert saved == pytest.approx(warming)
-    read = [test.id for test in problem.tests].index("coil-resistance@row-6/valve")
-    later = int(problem.test_setups[after, read])
-    more = problem.test_minutes[later, again] - problem.test_minutes[after, again]
-    assert more == pytest.approx(scene.knowledge.setups["running"].enter_minutes)
+    read = [test.id for test in finite.tests].index("coil-resistance@row-6/valve")
+    later = int(finite.test_setups[after, read])
+    more = finite.test_minutes[later, again] - finite.test_minutes[after, again]
+    assert more == pytest.approx(problem.knowledge.setups["running"].enter_minutes)
 
 
 def test_telling_apart_in_cold_oil_begins_with_warming_it() -> None:
     cold = ranked("mounted-6", "oil=5C", "engine=on", "response=FFFFFF")
-    scene = TroubleshootingProblem(cold, fault_groups(cold)[0])
-    assert (scene.likeliest, scene.settled > SETTLED) == ("circumstances/oil@1", True)
+    problem = TroubleshootingProblem(cold, fault_groups(cold)[0])
+    assert (problem.likeliest, problem.settled > SETTLED) == ("circumstances/oil@1", True)
     tree = Plan(cold, "isolate", depth=1).tree
     assert isinstance(tree, PlanStep)
     assert tree.candidate.says.startswith("warm the oil")
@@ -368,16 +368,16 @@ def test_each_of_two_far_rows_gets_an_act() -> None:
     assert all(act["trouble_rows"] == [act["blames_row"]] for act in report["next"])
 
 
-def test_an_act_names_every_row_of_the_trouble_that_it_is_about() -> None:
+def test_an_act_names_every_row_of_the_fault_group_that_it_is_about() -> None:
     section = list(range(7, 13))
     report: dict[str, Any] = ranking_report(both_checks("mounted-12", section, section))
     assert report["next"]
     assert all(act["trouble_rows"] == section for act in report["next"])
 
 
-def test_the_minutes_of_two_troubles_count_both() -> None:
+def test_the_minutes_of_two_fault_groups_count_both() -> None:
     one, two = planned("one row", "restore", 2), planned("two far rows", "restore", 1)
-    assert [trouble.rows for trouble in two.troubles] in ([(2,), (11,)], [(11,), (2,)])
+    assert [group.rows for group in two.groups] in ([(2,), (11,)], [(11,), (2,)])
     assert two.repair_only_minutes > 1.5 * one.repair_only_minutes
 
 

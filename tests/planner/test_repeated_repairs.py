@@ -24,7 +24,7 @@ def repairs() -> dict[str, Repair]:
     ranking = ranked("mounted-6", *STEADY, "response=PPPPPF", *RESPONSE)
     return {
         one.id: one
-        for one in TroubleshootingProblem(ranking, fault_groups(ranking)[0]).problem.repairs
+        for one in TroubleshootingProblem(ranking, fault_groups(ranking)[0]).finite.repairs
     }
 
 

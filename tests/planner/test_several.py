@@ -45,8 +45,8 @@ def told(story: str) -> Ranking:
     return ranked(machine, *typed)
 
 
-def scenes(ranking: Ranking) -> list[TroubleshootingProblem]:
-    return [TroubleshootingProblem(ranking, trouble) for trouble in fault_groups(ranking)]
+def problems(ranking: Ranking) -> list[TroubleshootingProblem]:
+    return [TroubleshootingProblem(ranking, group) for group in fault_groups(ranking)]
 
 
 @pytest.mark.parametrize("story", STORIES)
@@ -54,32 +54,32 @@ def test_what_is_over_is_what_nothing_is_left_of(story: str) -> None:
     """Inferring again without any state that is left of the target's causes gives the same sum."""
     ranking = told(story)
     evidence = ranking.evidence
-    for scene in scenes(ranking):
+    for problem in problems(ranking):
         cured = {each.state for each in evidence.epochs.cleared}
         end = evidence.epochs.offsets[-1]
-        left = [s for s in scene.trouble.target.entries[0].tolist() if s < end and s not in cured]
+        left = [s for s in problem.group.target.entries[0].tolist() if s < end and s not in cured]
         network, prior = evidence.network, evidence.network.prior.copy()
         prior[left] = 0.0
         without = log_evidence(replace(network, prior=prior))
         chance = float(np.exp(without - ranking.posterior.log_evidence))
-        assert scene.passes_again == pytest.approx(chance, abs=1e-3)
+        assert problem.passes_again == pytest.approx(chance, abs=1e-3)
 
 
 def test_the_check_is_run_again_where_all_causes_may_be_over() -> None:
-    scene = scenes(told("a remote was set"))[0]
-    choice = best_choice(scene)
+    problem = problems(told("a remote was set"))[0]
+    choice = best_choice(problem)
     assert choice.candidate is not None
     assert (choice.candidate.kind, choice.candidate.check) == ("rerun", "bleed")
-    names = np.array(scene.scales.names)
-    left, gone = scene.scales.blame[names == SEVERAL]
+    names = np.array(problem.information.names)
+    left, gone = problem.information.blame[names == SEVERAL]
     assert gone > 10 * left
 
 
 @pytest.mark.parametrize("story", STORIES)
 def test_no_part_that_is_hardly_at_fault_is_replaced_while_something_tells(story: str) -> None:
     ranking = told(story)
-    for scene in scenes(ranking):
-        for offer in best_choice(scene).offers:
+    for problem in problems(ranking):
+        for offer in best_choice(problem).offers:
             if offer.candidate.price != "none":
                 mine = [each for each in ranking.causes if each.part == offer.candidate.part]
                 likely = sum(each.probability for each in mine)

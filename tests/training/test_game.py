@@ -19,7 +19,7 @@ from diagnose.training.decision_point import READ_WITH
 from diagnose.training.game import Sitting, play
 from diagnose.training.level import load_drills
 from diagnose.training.moves import Move, MoveReader
-from diagnose.training.policies import moment_of, planner, simulate
+from diagnose.training.policies import decision_point_of, planner, simulate
 from tests.training.worlds import KNOWLEDGE, LEVELS, drill
 
 MACHINE = load_machine("mounted-6", KNOWLEDGE)
@@ -115,7 +115,7 @@ def test_somebody_may_not_remember() -> None:
         step = play(drill(4, seed), [READ("ask oil 2")]).steps[0]
         if isinstance(step.facts[0], Skipped):
             sitting = play(drill(4, seed), [step.move])
-            assert step.move.id in moment_of(sitting).view.state.skipped
+            assert step.move.id in decision_point_of(sitting).view.state.skipped
             return
     pytest.fail("somebody always remembered")
 
@@ -201,7 +201,7 @@ def test_whoever_mends_on_and_on_is_called_off() -> None:
     moves = [Move("mend", "bleed-again", part="row-1/air")] * 20
     sitting = play(drill(1), moves)
     assert sitting.called_off or len(sitting.steps) == 20
-    assert moment_of(play(drill(1), moves[:1])).view.state.case.work
+    assert decision_point_of(play(drill(1), moves[:1])).view.state.case.work
 
 
 @pytest.mark.parametrize("tool", get_args(Tool))

@@ -33,10 +33,10 @@ def test_the_planners_acts_are_worth_what_the_best_act_is(level: int) -> None:
     """By their value, not because they are the planner's: the offer says the same."""
     for seed in seeds(level):
         done = debriefed("planner", level, seed)
-        for moment, move in zip(done.moments, done.sitting.moves, strict=True):
-            acting = moment.failed and moment.job.to_check is None and move.kind != "give up"
-            if acting and not moment.choices[0].required:
-                assert min(moment._losses(move)) == pytest.approx(0.0, abs=1e-6)
+        for point, move in zip(done.points, done.sitting.moves, strict=True):
+            acting = point.failed and point.job.to_check is None and move.kind != "give up"
+            if acting and not point.choices[0].required:
+                assert min(point._losses(move)) == pytest.approx(0.0, abs=1e-6)
 
 
 @pytest.mark.slow
@@ -81,38 +81,38 @@ def test_the_best_possible_is_the_cheapest_remedy_and_the_full_pass() -> None:
 def test_a_repair_of_what_is_sound_is_called_unlikely() -> None:
     """And the part is said to be spent."""
     judge = Judge(drill(1))
-    moment = judge.moment(())
-    sound = next(row for row in range(1, 7) if row not in moment.failed)
+    point = judge.point(())
+    sound = next(row for row in range(1, 7) if row not in point.failed)
     move = Move("mend", "replace-valve", part=f"row-{sound}/valve")
-    assert moment.loss(move) > KNOWLEDGE.rates.price_minutes["large"]
-    said = reason(moment, move, moment.loss(move))
+    assert point.loss(move) > KNOWLEDGE.rates.price_minutes["large"]
+    said = reason(point, move, point.loss(move))
     assert "a part was spent" in said
     assert "0 %" in said
 
 
 def test_a_test_loses_no_more_than_its_own_minutes_and_the_way_back() -> None:
     """What was best before can still be done after it."""
-    moment = Judge(drill(2)).moment(())
+    point = Judge(drill(2)).point(())
     check = KNOWLEDGE.checks["response"]
     longest = check.set_up_minutes + 6 * check.minutes_per_row
     every = Move("run", "response", tuple(range(1, 7)))
-    assert 0 <= moment.loss(every) <= longest + 1e-9
+    assert 0 <= point.loss(every) <= longest + 1e-9
 
 
 def test_declaring_at_once_is_called_unproven() -> None:
     """Whatever is declared."""
-    moment = Judge(drill(1)).moment(())
-    move = Move("declare", moment.declared[0])
-    assert moment.loss(move) > 0
-    assert "before it was proven" in reason(moment, move, moment.loss(move))
+    point = Judge(drill(1)).point(())
+    move = Move("declare", point.declared[0])
+    assert point.loss(move) > 0
+    assert "before it was proven" in reason(point, move, point.loss(move))
 
 
 def test_a_test_that_tells_nothing_says_which_two_it_leaves() -> None:
     """Rows that work cannot tell what is wrong with one that does not."""
-    moment = Judge(drill(1, seed=1)).moment(())
-    sound = tuple(row for row in range(1, 7) if row not in moment.failed)[:1]
+    point = Judge(drill(1, seed=1)).point(())
+    sound = tuple(row for row in range(1, 7) if row not in point.failed)[:1]
     move = Move("run", "response", sound)
-    assert "predict the same result" in reason(moment, move, moment.loss(move))
+    assert "predict the same result" in reason(point, move, point.loss(move))
 
 
 @pytest.mark.slow
@@ -126,8 +126,8 @@ def test_opportunities_are_of_known_skills_and_count_from_one() -> None:
 
 def test_chances_of_faults_are_chances() -> None:
     """At every moment of a drill."""
-    for moment in debriefed("planner", 4, 1).moments:
-        assert all(-1e-9 <= chance <= 1 + 1e-9 for chance in moment.there.values())
+    for point in debriefed("planner", 4, 1).points:
+        assert all(-1e-9 <= chance <= 1 + 1e-9 for chance in point.there.values())
 
 
 @pytest.mark.slow

@@ -257,9 +257,9 @@ class Round:
         self.hinted: tuple[Move, ...] | None = None
 
     @property
-    def moment(self) -> DecisionPoint:
+    def point(self) -> DecisionPoint:
         """What is known now."""
-        return self.judge.moment(self.sitting.moves)
+        return self.judge.point(self.sitting.moves)
 
     def hold(self) -> Debriefing | None:
         """Play until the drill is over, and talk it over; None when somebody stops before."""
@@ -304,10 +304,10 @@ class Round:
                 word.lower()
             ]()
         else:
-            self._make(self.moment.reader(line))
+            self._make(self.point.reader(line))
 
     def _make(self, move: Move) -> None:
-        warned = plain_cautions(self.moment, move)
+        warned = plain_cautions(self.point, move)
         self.sitting = play(self.drill, [*self.sitting.moves, move])
         self.hinted = None
         if self.sitting.over:
@@ -366,7 +366,7 @@ class Round:
         self._print([*bullets(lines)])
 
     def _rows(self) -> None:
-        self.bench.show("rows", self.moment.job)
+        self.bench.show("rows", self.point.job)
 
     def _help(self) -> None:
         lines = [f"{word}: {does}" for word, does in _SAYINGS.items()]
@@ -374,13 +374,13 @@ class Round:
 
     def _hint(self) -> None:
         """First in words, then the act."""
-        moment, moves = self.moment, self.sitting.moves
+        point, moves = self.point, self.sitting.moves
         if self.hinted != moves:
             self.hinted = moves
-            self.bench.say(f"{worded(moment)}. Hint again names the act")
+            self.bench.say(f"{worded(point)}. Hint again names the act")
             return
-        parts: list[RenderableType] = [Text(f"The planner would do: {moment.best.id}")]
-        warned = cautions(moment, moment.best)
+        parts: list[RenderableType] = [Text(f"The planner would do: {point.best.id}")]
+        warned = cautions(point, point.best)
         parts += [Text(f"Take care: {sentence(each)}", style="caution") for each in warned]
         self._print(parts)
 
@@ -401,7 +401,7 @@ class Round:
         machine = self.drill.machine
         row = about if about.isdigit() else ""
         if not about:
-            row = str(self.moment.failed[0]) if self.moment.failed else "1"
+            row = str(self.point.failed[0]) if self.point.failed else "1"
         wanted = f"row-{row}" if row else about
         if wanted == "shared":
             self._shared()

@@ -39,8 +39,8 @@ def before() -> Ranking:
 @cache
 def acts() -> dict[str, Candidate]:
     """Everything that can be done, remedies with the check that proves them."""
-    scene = TroubleshootingProblem(before(), fault_groups(before())[0])
-    return {offer.candidate.id: offer.candidate for offer in best_choice(scene).offers}
+    problem = TroubleshootingProblem(before(), fault_groups(before())[0])
+    return {offer.candidate.id: offer.candidate for offer in best_choice(problem).offers}
 
 
 def after(act: str, result: str) -> Ranking:
@@ -145,8 +145,8 @@ def test_a_rerun_is_as_probable_as_both_runs_by_the_first(fails: bool) -> None:
 
 def test_an_answer_rules_a_circumstance_out_or_makes_it_known() -> None:
     ranking = ranked("mounted-6", "response=FFFFFF", "oil=54C", "engine=on")
-    scene = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
-    act = next(one for one, _ in scene.tests if one.id == "ask:bleed-hose@1")
+    problem = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
+    act = next(one for one, _ in problem.tests if one.id == "ask:bleed-hose@1")
     fitted, stowed = (what_if(ranking, act, outcome) for outcome in act.outcomes)
     name = "circumstances/bleed-hose@1"
     assert beliefs(fitted)[name] > beliefs(ranking)[name] > 0

@@ -1,4 +1,4 @@
-"""One trouble as a finite problem: what is at hand, what it tells, where the machine stands."""
+"""One fault group as a finite problem: what is at hand, what it tells, where the machine stands."""
 
 from __future__ import annotations
 
@@ -20,15 +20,15 @@ EMPTY_HANDED = Means(frozenset({"gauge", "meter"}), alone=True)
 
 
 @cache
-def scene(means: Means = EVERYTHING, *story: str) -> TroubleshootingProblem:
+def problem(means: Means = EVERYTHING, *story: str) -> TroubleshootingProblem:
     ranking = ranked("mounted-6", *STEADY, *(story or ("response=PPPPPF", *RESPONSE)))
     return TroubleshootingProblem(ranking, fault_groups(ranking)[0], means)
 
 
 def acts(means: Means) -> list[Candidate]:
     """Everything that can be done: tests, and remedies."""
-    here = scene(means)
-    remedies = [mend.candidate for mend in here.mends if mend.candidate is not None]
+    here = problem(means)
+    remedies = [repair.candidate for repair in here.repairs if repair.candidate is not None]
     return [*(candidate for candidate, _ in here.tests), *remedies]
 
 
@@ -53,34 +53,36 @@ def test_less_at_hand_only_takes_away() -> None:
 
 
 def test_every_likelihood_is_a_distribution_over_the_outcomes() -> None:
-    problem = scene().problem
-    for test in problem.tests:
+    finite = problem().finite
+    for test in finite.tests:
         assert test.likelihood.min() >= 0, test.id
-        assert test.likelihood.sum(axis=1) == pytest.approx(np.ones(len(problem.prior))), test.id
+        assert test.likelihood.sum(axis=1) == pytest.approx(np.ones(len(finite.prior))), test.id
 
 
 def test_the_blame_is_a_distribution_and_everyone_likely_is_kept() -> None:
-    here = scene()
-    assert here.problem.prior.sum() == pytest.approx(1)
-    assert here.scales.blame[here.kept].sum() == pytest.approx(here.scales.blame.sum(), abs=0.01)
+    here = problem()
+    assert here.finite.prior.sum() == pytest.approx(1)
+    assert here.information.blame[here.kept].sum() == pytest.approx(
+        here.information.blame.sum(), abs=0.01
+    )
 
 
 def test_a_test_tells_of_a_mode_what_the_knowledge_says_of_it() -> None:
     """An open coil reads open by its chance or by the false alarm, whatever else is wrong."""
-    here = scene()
-    number = [test.id for test in here.problem.tests].index("coil-resistance@row-6/valve")
-    names = [here.scales.names[blame] for blame in here.kept]
+    here = problem()
+    number = [test.id for test in here.finite.tests].index("coil-resistance@row-6/valve")
+    names = [here.information.names[blame] for blame in here.kept]
     kind = here.evidence.model.machine.parts["row-6/valve"]
     bad = kind.measurement("coil-resistance").results[0]
     wanted = 1 - (1 - bad.sees["coil_open"]) * (1 - bad.false_alarm)
-    likelihood = here.problem.tests[number].likelihood
+    likelihood = here.finite.tests[number].likelihood
     assert likelihood[names.index("row-6/valve:coil_open"), 0] == pytest.approx(wanted, abs=1e-9)
     assert likelihood[names.index("row-6/sensor:open"), 0] < 0.02
 
 
 def test_every_single_cause_has_something_that_is_done_about_it() -> None:
-    problem = scene().problem
-    assert (problem.fixes.max(axis=1) > 0).all()
+    finite = problem().finite
+    assert (finite.fixes.max(axis=1) > 0).all()
 
 
 @pytest.mark.parametrize(
@@ -103,8 +105,8 @@ def test_the_machine_stands_as_the_last_thing_left_it(story: tuple[str, ...], se
 
 
 def test_three_reruns_in_a_row_cost_less_than_three_from_parked() -> None:
-    parked = scene(EVERYTHING, "response=PPPPPF", *RESPONSE, "coil-resistance@row-6=8ohm")
-    running = scene()
+    parked = problem(EVERYTHING, "response=PPPPPF", *RESPONSE, "coil-resistance@row-6=8ohm")
+    running = problem()
     again = rerun(running.evidence, "response", (6,), (6,))
     first, next_ones = parked.change_to(again), running.change_to(again)
     assert (first > 0, next_ones) == (True, 0)
@@ -112,13 +114,13 @@ def test_three_reruns_in_a_row_cost_less_than_three_from_parked() -> None:
 
 
 def test_going_over_to_the_other_check_costs_both_changes() -> None:
-    bleed = rerun(scene().evidence, "bleed", (6,), (6,))
-    bled = scene(EVERYTHING, "bleed=PPPPPF", *BLEED)
+    bleed = rerun(problem().evidence, "bleed", (6,), (6,))
+    bled = problem(EVERYTHING, "bleed=PPPPPF", *BLEED)
     response = rerun(bled.evidence, "response", (6,), (6,))
-    setups = scene().knowledge.setups
+    setups = problem().knowledge.setups
     over = setups["running"].leave_minutes + setups["bleeding"].enter_minutes
     back = setups["bleeding"].leave_minutes + setups["running"].enter_minutes
-    assert scene().change_to(bleed) == pytest.approx(over)
+    assert problem().change_to(bleed) == pytest.approx(over)
     assert bled.change_to(response) == pytest.approx(back)
 
 
