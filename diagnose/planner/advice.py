@@ -55,6 +55,10 @@ def act_fact(act: Candidate, machine: Machine) -> Fact:
     >>> fact = act_fact(act, load_machine("mounted-12"))
     >>> fact.values["what"], fact.values["check"], fact.values["rows"]
     ('rerun', 'response', 3)
+    >>> part = "row-5/valve"
+    >>> act = Candidate("replace-coil@row-5/valve", "remedy", "", (5,), 15, (), part=part)
+    >>> act_fact(act, load_machine("mounted-12")).values["what"]
+    'remedy'
     """
     if act.kind == "rerun":
         return rerun_act(act.id, act.check, len(act.rows))

@@ -66,6 +66,19 @@ def test_a_check_again_that_must_pass_leaves_nothing_to_follow() -> None:
     assert (followed.act.id, followed.value) == ("again", 5.0)
 
 
+def test_following_the_check_again_leaves_every_other_act_as_it_was() -> None:
+    again = Repair("again", 2.0, ANY, np.array([1.0, 0.0]), 3.0, ANY)
+    valve = Repair("valve", 10.0, ANY, np.array([0.0, 1.0]), 3.0, ANY)
+    finite = DecisionProblem(np.array([0.5, 0.5]), (), (again, valve), np.zeros((1, 1)), 300.0)
+    problem = cast(TroubleshootingProblem, SimpleNamespace(finite=finite, setup=0))
+    made = decide(finite, finite.prior, 0)
+    followed = _with_check_again(problem, made, 2, 1.0)
+    ids = [each.act.id for each in followed.ranked]
+    assert sorted(ids) == sorted(each.act.id for each in made.ranked)
+    others = [each for each in made.ranked if each.act.id != "again"]
+    assert [each for each in followed.ranked if each.act.id != "again"] == others
+
+
 @pytest.mark.parametrize(
     ("passes", "first"), [(0.0, "response@6"), (0.66, "response@6"), (0.67, "bleed@1-6")]
 )

@@ -196,3 +196,13 @@ def test_proving_after_a_bleed_stows_the_hose_first() -> None:
     (act,) = proof(*BLED).next()
     assert "stow it" in act.says
     assert any("engine off" in caution for caution in act.cautions)
+
+
+def test_of_what_stands_in_the_way_the_first_thing_to_see_to_is_said_alone() -> None:
+    """Parts go back before anything is run, and both before a part is suspected."""
+    lacking = "not proven: full run of response, all rows together, has not passed"
+    assert proof(*BLED).says == lacking
+    exchanged = proof(*BLED, "swap-coil@row-6=row-5")
+    assert exchanged.missing
+    assert exchanged.says.startswith("not proven: the coils of rows 5 and 6 are still exchanged")
+    assert "has not passed" not in exchanged.says
