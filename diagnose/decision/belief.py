@@ -162,6 +162,8 @@ def entropy(probability: Floats) -> Floats:
 
     >>> float(entropy(np.array([0.5, 0.25, 0.25]))), float(entropy(np.array([2.0, 1.0, 1.0])))
     (1.5, 1.5)
+    >>> float(entropy(np.zeros(3)))  # of what cannot be
+    0.0
     """
     whole = probability.sum(axis=-1)
     safe = np.where(whole > 0, whole, 1.0)

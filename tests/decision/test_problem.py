@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnose.decision.problem import DecisionProblem, Repair, Test
+from diagnose.decision.belief import Bound, start
+from diagnose.decision.problem import ANY, DecisionProblem, Repair, Test
 from diagnose.errors import FileProblems
 from tests.decision.worlds import random_problem
 
@@ -54,3 +55,12 @@ def test_what_lasts_is_paid_for_once() -> None:
     assert problem.test_minutes.tolist() == [[11.0], [2.0]]
     assert problem.repair_setups.tolist() == [[0], [1]]
     assert problem.repair_minutes.tolist() == [[4.0], [4.0]]
+
+
+def test_a_repair_that_nothing_needs_makes_no_plan_seem_shorter() -> None:
+    """One hose that is cured 3 times in 4: 9 + 1 minutes, and 60 for handing over in a quarter."""
+    hose = Repair("hose", 9.0, ANY, np.array([0.75]), 1.0, ANY)
+    other = Repair("valve", 19.0, ANY, np.array([0.0]), 1.0, ANY)
+    for repairs in ((hose,), (hose, other)):
+        problem = DecisionProblem(np.ones(1), (), repairs, np.zeros((1, 1)), 60.0)
+        assert Bound(problem).minutes(start(problem, problem.prior, 0)).tolist() == [10 + 60 / 4]

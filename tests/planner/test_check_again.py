@@ -10,7 +10,14 @@ import pytest
 
 from diagnose.decision.lookahead import Act, decide
 from diagnose.decision.problem import ANY, DecisionProblem, Repair
-from diagnose.planner.decide import _check_again, _with_check_again, best_choice, candidate_of
+from diagnose.planner.candidates import rerun
+from diagnose.planner.decide import (
+    _as_needed,
+    _check_again,
+    _with_check_again,
+    best_choice,
+    candidate_of,
+)
 from diagnose.planner.fault_groups import fault_groups
 from diagnose.planner.problem import TroubleshootingProblem
 from tests.diagnosis.situations import BLEED, RESPONSE, STEADY, ranked
@@ -95,3 +102,16 @@ def test_the_other_check_is_taken_at_once_when_it_saves_more_than_it_may_waste(
     problem = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
     assert (problem.check, problem.setup_state.setup) == ("response", "bleeding")
     assert _check_again(problem, passes).id == first
+
+
+def test_a_check_that_must_be_made_again_costs_what_its_further_rows_take() -> None:
+    """The engine was off: row 6 responds again, or all six rows do, at 0.15 a row."""
+    ranking = ranked("mounted-6", "response=PPPPPF", "engine=off")
+    problem = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
+    made = decide(problem.finite, problem.finite.prior, problem.setup)
+    one, all_rows = (
+        _as_needed(problem, made, (), rerun(ranking.evidence, "response", rows, (6,)))
+        for rows in ((6,), tuple(range(1, 7)))
+    )
+    assert all_rows.value - one.value == pytest.approx(5 * 0.15)
+    assert all_rows.minutes - one.minutes == pytest.approx(5 * 0.15)

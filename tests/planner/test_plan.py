@@ -122,6 +122,16 @@ def test_telling_apart_first_costs_at_most_its_first_act_more() -> None:
     assert isolate.plan_minutes <= most + 5, "and the changes of set-up that it may bring"
 
 
+def test_telling_apart_first_takes_as_long_as_the_same_act_when_all_is_to_be_well() -> None:
+    isolate, restore = planned("one row", "isolate", 2), planned("one row", "restore", 2)
+    assert isolate.choice is not None
+    assert isolate.choice.candidate is not None
+    assert restore.choice is not None
+    minutes = {each.candidate.id: each.value for each in restore.choice.offers}
+    more = minutes[isolate.choice.candidate.id] - restore.choice.value
+    assert isolate.plan_minutes == pytest.approx(restore.plan_minutes + more)
+
+
 @pytest.mark.parametrize("situation", ["one row", "a section"])
 def test_a_deeper_tree_begins_alike(situation: str) -> None:
     shallow, deep = (planned(situation, "restore", depth).tree for depth in (1, 2))
