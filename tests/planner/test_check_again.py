@@ -105,13 +105,15 @@ def test_the_other_check_is_taken_at_once_when_it_saves_more_than_it_may_waste(
 
 
 def test_a_check_that_must_be_made_again_costs_what_its_further_rows_take() -> None:
-    """The engine was off: row 6 responds again, or all six rows do, at 0.15 a row."""
-    ranking = ranked("mounted-6", "response=PPPPPF", "engine=off")
+    """The supply was low: rows 2 to 4 are bled again, or all six rows are, at 1.5 a row."""
+    ranking = ranked("mounted-6", "bleed=PFFFPP", "supply=4bar")
     problem = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
     made = decide(problem.finite, problem.finite.prior, problem.setup)
-    one, all_rows = (
-        _as_needed(problem, made, (), rerun(ranking.evidence, "response", rows, (6,)))
-        for rows in ((6,), tuple(range(1, 7)))
+    few, all_rows = (
+        _as_needed(problem, made, (), rerun(ranking.evidence, "bleed", rows, (2, 3, 4)))
+        for rows in ((2, 3, 4), tuple(range(1, 7)))
     )
-    assert all_rows.value - one.value == pytest.approx(5 * 0.15)
-    assert all_rows.minutes - one.minutes == pytest.approx(5 * 0.15)
+    again = next(each.value for each in made.ranked if each.act == Act("repair", 0, "bleed-again"))
+    assert few.value == again
+    assert all_rows.value - few.value == pytest.approx(3 * 1.5)
+    assert all_rows.minutes - few.minutes == pytest.approx(3 * 1.5)
