@@ -35,19 +35,19 @@ LEFT_UNDONE = 2.0
 
 @record
 class Widened(TroubleshootingProblem):
-    """A scene with one more test than would be thought of."""
+    """A problem with one more test than would be thought of."""
 
     extra: Candidate | None = None
 
     @property
     def asked_again(self) -> frozenset[int]:
-        """The rows of the scene's reruns, and those of the extra one."""
+        """The rows of the problem's reruns, and those of the extra one."""
         assert self.extra is not None
         return super().asked_again | frozenset(self.extra.rows)
 
     @cached_property
     def tests(self) -> tuple[tuple[Candidate, Weighed], ...]:
-        """Those of the scene, and the extra one."""
+        """Those of the problem, and the extra one."""
         every = super().tests
         assert self.extra is not None
         return (*every, (self.extra, self.information.weigh(self.extra)))
@@ -287,7 +287,7 @@ class DecisionPoint:
                 yield max(0.0, offer.value - choice.value)
 
     def widened(self, problem: TroubleshootingProblem, move: Move) -> TroubleshootingProblem:
-        """The scene in which a run that nobody would have thought of is thought of too."""
+        """The problem in which a run that nobody would have thought of is thought of too."""
         return Widened(problem.ranking, problem.group, problem.means, self.candidate(move))
 
     def candidate(self, move: Move) -> Candidate:

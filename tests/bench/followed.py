@@ -31,7 +31,7 @@ RARE = 1e-3
 
 @record
 class Restricted(TroubleshootingProblem):
-    """A scene with only those acts that the dynamic programme has too."""
+    """A problem with only those acts that the dynamic programme has too."""
 
     doings: frozenset[Doing] = frozenset()
 

@@ -34,7 +34,7 @@ FEW = [
 
 
 class FewTests(TroubleshootingProblem):
-    """A scene in which few things can be done, so that all sets of them can be tried."""
+    """A problem in which few things can be done, so that all sets of them can be tried."""
 
     @cached_property
     def tests(self) -> tuple[tuple[Candidate, Weighed], ...]:

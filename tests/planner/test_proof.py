@@ -24,6 +24,7 @@ def test_every_row_passing_every_check_under_good_circumstances_proves() -> None
     found = proof(*BLED, *RESPONDED)
     assert (found.holds, found.missing, list(found.next())) == (True, (), [])
     assert found.says.startswith("proven good: all rows passed bleed (run 1) and response (run 2)")
+    assert found.says.endswith("no part that could explain a failure is at 5 % or more")
 
 
 @pytest.mark.parametrize(
