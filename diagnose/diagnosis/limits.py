@@ -31,6 +31,11 @@ def too_many(case: Case, worked_out: Callable[[Case], object]) -> TooManyRuns:
     ...     budget.spend(EASY / 2 * sum("F" in run.pattern for run in case.runs))
     >>> print(too_many(case, two_at_most))
     4 failing runs are too many to work out together; leave out response runs 1–2 and try again
+    >>> def never(case: Case) -> None:
+    ...     raise OverBudget
+    >>> print(too_many(case, never))
+    4 failing runs are too many to work out together; leave out some of them, the oldest first, \
+and try again
     """
     failing = [run for run in case.runs if run.rows_with(Result.FAIL)]
     chosen = _fewest(_spared(failing), case, worked_out)

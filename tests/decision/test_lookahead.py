@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from diagnose.decision.lookahead import decide
+from diagnose.decision import belief
+from diagnose.decision.belief import start
+from diagnose.decision.lookahead import decide, decide_from
 from diagnose.decision.problem import ANY, DecisionProblem, Repair, Test
 
 SIDES = np.array([[1.0, 0.0], [1.0, 0.0], [0.0, 1.0], [0.0, 1.0]])
@@ -43,3 +45,21 @@ def test_of_many_tests_the_telling_one_is_followed() -> None:
     found = decide(problem, problem.prior, 0, depth=2, seconds=60.0)
     assert found.act.id in ("sides", "ends")
     assert found.value == pytest.approx(103.0)
+
+
+def test_how_likely_it_was_to_come_to_this_changes_nothing_of_what_is_best_now() -> None:
+    """After a test with one result in two, all is as if one began with what is believed then."""
+    sides = Test("sides", 1.0, ANY, SIDES)
+    repairs = tuple(
+        Repair(f"r{h}", 100.0, ANY, fixes, 1.0, ANY) for h, fixes in enumerate(np.eye(4))
+    )
+    prior = np.array([0.3, 0.2, 0.3, 0.2])
+    problem = DecisionProblem(prior, (sides,), repairs, np.zeros((1, 1)), 1000.0)
+    after, _, _ = belief.tested(problem, start(problem, prior, 0), np.array([0]))
+    came, began = (
+        decide_from(problem, here, "restore", 2, 8, np.inf)
+        for here in (after.at(np.array([0])), start(problem, np.array([0.6, 0.4, 0.0, 0.0]), 0))
+    )
+    assert came.act == began.act
+    assert came.value == pytest.approx(began.value) == pytest.approx(101 + 0.4 * 101)
+    assert came.lower == pytest.approx(began.lower)

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import pytest
 
+from diagnose.diagnosis.opened import checks_touched
 from diagnose.knowledge.base import load_knowledge
+from diagnose.machine.graph import load_machine
+from diagnose.observations.events import Remedied, Swapped
 from diagnose.planner.candidates import required_rerun
 from diagnose.planner.contingent_plan import Plan
 from tests.diagnosis.situations import BLEED, RESPONSE, STEADY, ranked
 
 FAILED = (*STEADY, "bleed=PPPPPP", *BLEED, "response=PPPPPF", *RESPONSE)
+
+ALL_BLED = ("bleed=PPPPPP", *BLEED)
 
 OPENING = [
     ("swap-valve@row-6=row-5", (5, 6)),
@@ -48,6 +53,28 @@ def test_a_failure_before_the_bleed_says_little_of_the_new_valve() -> None:
         return sum(cause.probability for cause in valve)
 
     assert left() < left("bleed=.....P", *BLEED)
+
+
+@pytest.mark.parametrize(
+    ("work", "checks"),
+    [
+        ("replace-sensor@row-6/sensor", {"bleed", "response"}),
+        ("swap-sensor@row-6/sensor", {"bleed", "response"}),
+        ("replace-coil@row-6/valve", {"response"}),
+        ("swap-coil@row-6/valve", {"response"}),
+    ],
+)
+def test_an_opened_line_is_proven_by_every_check_of_oil(work: str, checks: set[str]) -> None:
+    """Also where no check but the response could show what was cured: air may be in there now."""
+    machine, (act, part) = load_machine("mounted-6"), work.split("@")
+    other = part.replace("6", "5")
+    done = Swapped(act, part, other) if act.startswith("swap") else Remedied(act, part)
+    assert checks_touched(machine, load_knowledge(), done) == checks
+
+
+def test_a_bleed_of_every_row_frees_every_row() -> None:
+    evidence = ranked("mounted-6", *FAILED, "replace-hose@section-1/hose=done", *ALL_BLED).evidence
+    assert required_rerun(evidence) is None
 
 
 def test_work_near_oil_under_pressure_says_what_it_opens() -> None:

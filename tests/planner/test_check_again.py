@@ -14,6 +14,7 @@ from diagnose.planner.candidates import rerun
 from diagnose.planner.decide import (
     _as_needed,
     _check_again,
+    _first_due,
     _with_check_again,
     best_choice,
     candidate_of,
@@ -117,3 +118,16 @@ def test_a_check_that_must_be_made_again_costs_what_its_further_rows_take() -> N
     assert few.value == again
     assert all_rows.value - few.value == pytest.approx(3 * 1.5)
     assert all_rows.minutes - few.minutes == pytest.approx(3 * 1.5)
+
+
+@pytest.mark.parametrize(
+    ("remedy", "first"), [("replace-valve", "bleed"), ("replace-coil", "response")]
+)
+def test_what_oil_went_out_of_is_bled_first_though_it_was_bled_before(
+    remedy: str, first: str
+) -> None:
+    ranking = ranked("mounted-6", *STEADY, *BLED, *FAILED)
+    problem = TroubleshootingProblem(ranking, fault_groups(ranking)[0])
+    every = (each.candidate for each in problem.repairs if each.candidate)
+    candidate = next(each for each in every if each.id == f"{remedy}@row-6/valve")
+    assert _first_due(problem, candidate) == first

@@ -14,8 +14,10 @@ from diagnose.diagnosis.evidence import Evidence
 from diagnose.diagnosis.history import pasts
 from diagnose.machine.graph import load_machine
 from diagnose.observations.case import Case
+from diagnose.planner.fault_groups import fault_groups
 from diagnose.planner.offers import exactly, next_tests
-from diagnose.planner.question_outcomes import with_answer
+from diagnose.planner.problem import TroubleshootingProblem
+from diagnose.planner.question_outcomes import history_questions, history_table, with_answer
 from diagnose.rules.conclude import conclude_case
 from tests.diagnosis.situations import ranked
 
@@ -53,6 +55,17 @@ def test_what_nobody_told_counts_at_its_average_over_the_answers(known: dict[str
         weight = np.prod([state.prior_for("any") for state in states])
         mean += weight * told({**known, **others, **answers}).part_prior
     assert told({**known, **others}).part_prior == pytest.approx(mean, rel=1e-12)
+
+
+def test_what_may_be_answered_leaves_every_blame_as_likely_as_it_was() -> None:
+    """The answers to a question, each as likely as it is, add up to what is believed before it."""
+    ranking = ranked("mounted-12", *ENDS[:2], "response=FFFFFFFFFFFF")
+    information = TroubleshootingProblem(ranking, fault_groups(ranking)[0]).information
+    asked = list(history_questions(ranking.evidence))
+    assert len(asked) > 3
+    for act in asked:
+        told = sum(history_table(information.beliefs, act))
+        assert told == pytest.approx(information.blame), act.id
 
 
 def test_air_is_likelier_when_nobody_asked_than_when_nothing_happened() -> None:

@@ -397,6 +397,18 @@ def test_less_at_hand_takes_no_fewer_minutes() -> None:
     assert some.plan_minutes >= every.plan_minutes - 1e-9
 
 
+def test_the_last_bleed_is_reckoned_as_often_as_work_on_oil_makes_it_due() -> None:
+    """All rows were bled; a coil leaves it at that, a new valve does not."""
+    plan = planned("one row", "restore", 2)
+    known = plan.ranking.evidence.model.knowledge
+    bleed, response = (
+        known.checks[name].set_up_minutes + 6 * known.checks[name].minutes_per_row
+        for name in ("bleed", "response")
+    )
+    both = bleed + known.change_minutes("bleeding", "running") + response
+    assert response < plan.final_minutes < both
+
+
 def test_the_last_pass_is_every_check_on_every_row_with_its_set_up() -> None:
     plan = Plan(ranked("mounted-6", *STEADY, failing("mounted-6", "bleed", [2]), *BLEED))
     known = plan.ranking.evidence.model.knowledge
