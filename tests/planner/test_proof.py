@@ -49,6 +49,17 @@ def test_a_full_run_of_each_check_is_due_and_the_bleed_comes_first(
 
 
 @pytest.mark.parametrize(
+    "bad", ["oil=5C", "oil=35C", "engine=off", "moving=yes", "supply=60bar", "bleed-hose=fitted"]
+)
+def test_a_run_that_was_made_wrongly_proves_nothing_though_every_row_passed(bad: str) -> None:
+    good = [
+        word for word in (*STEADY, *RESPONSE) if word.split("=")[0] != bad.split("=", maxsplit=1)[0]
+    ]
+    told = ranked("mounted-6", *STEADY, *BLED, "response=PPPPPP", *good, bad)
+    assert Proof(told).missing == JUST_RESPONSE
+
+
+@pytest.mark.parametrize(
     ("work", "missing"),
     [
         ("replace-coil@row-6=done", JUST_RESPONSE),
