@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from diagnose.diagnosis.causes import Ranking
+from diagnose.inference.explanation import UNSEEN
 from diagnose.inference.posterior import log_evidence
 from diagnose.planner.decide import best_choice
 from diagnose.planner.fault_groups import fault_groups
@@ -84,3 +85,21 @@ def test_no_part_that_is_hardly_at_fault_is_replaced_while_something_tells(story
                 mine = [each for each in ranking.causes if each.part == offer.candidate.part]
                 likely = sum(each.probability for each in mine)
                 assert likely >= UNLIKELY_PART or story == "plugs were crossed"
+
+
+@pytest.mark.parametrize("work", [(), ("replace-coil@row-6=done",)])
+def test_what_is_believed_given_each_blame_adds_up_to_what_is_believed(
+    work: tuple[str, ...],
+) -> None:
+    """Of every state: whether one cause is to blame, another one, chance, or several together."""
+    ranking = ranked("mounted-6", *STEADY, "response=PPPPPF", *RESPONSE, *work)
+    beliefs = TroubleshootingProblem(ranking, fault_groups(ranking)[0]).information.beliefs
+    blame, offsets = beliefs.blame / beliefs.blame.sum(), ranking.evidence.offsets
+    single = np.zeros_like(beliefs.idle)
+    single[beliefs.blamed] = blame[1:-2]
+    sizes = np.diff(offsets)
+    own = np.repeat(np.add.reduceat(single, offsets[:-1]), sizes)
+    idle = (blame[:-2].sum() - own) * beliefs.idle
+    total = single + idle + blame[-2:] @ beliefs.together
+    assert (blame[-1] > 0) == bool(work)
+    assert total == pytest.approx(ranking.posterior.flat, abs=UNSEEN)
